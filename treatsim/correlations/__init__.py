@@ -1,0 +1,1 @@
+"""Published formulas: arrays in, arrays out, SI units, no objects, no state."""

@@ -1,0 +1,58 @@
+"""One tree of errors. The library raises, the command line prints.
+
+TreatsimError
+├── RequestError        the request or the case is wrong (exit status 2)
+│   ├── CaseError       a case file; carries every problem found in it
+│   ├── FlowsheetError  units and links that cannot be connected
+│   └── DomainError     an impossible value given to a formula (also a ValueError)
+└── NoSolutionError     the case is sound, but no operating point exists (exit status 3)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+
+class TreatsimError(Exception):
+    """Anything treatsim raises on purpose."""
+
+
+class RequestError(TreatsimError):
+    """The request or the case is wrong; `problems` holds one line for each."""
+
+    def __init__(self, problems: str | Sequence[str]) -> None:
+        self.problems = [problems] if isinstance(problems, str) else list(problems)
+        super().__init__("\n".join(self.problems))
+
+
+class CaseError(RequestError):
+    """A case file is wrong."""
+
+
+class FlowsheetError(RequestError):
+    """Units and links do not make a flowsheet."""
+
+
+class DomainError(RequestError, ValueError):
+    """A formula was given a value that cannot exist."""
+
+
+class NoSolutionError(TreatsimError):
+    """No operating point exists at this setting; the text says why in words."""
+
+
+def require(name: str, value, low: float, high: float, unit: str, *, open_low: bool = False):
+    """Return `value` as a float64 array, or raise DomainError if any entry is outside the bounds.
+
+    NaN is outside. `open_low` makes the lower bound itself illegal.
+    """
+    array = np.asarray(value, dtype=float)
+    inside = (array > low if open_low else array >= low) & (array <= high)
+    if not np.all(inside):
+        bad = np.atleast_1d(array)[~np.atleast_1d(inside)]
+        bound = f"{'above' if open_low else 'from'} {low:g} to {high:g} {unit}".rstrip()
+        many = f" ({bad.size} values outside)" if bad.size > 1 else ""
+        raise DomainError(f"{name} = {bad[0]:g} {unit}".rstrip() + f"{many}: allowed is {bound}")
+    return array

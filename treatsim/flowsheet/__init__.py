@@ -1,0 +1,1 @@
+"""Connecting units and solving for the operating point."""

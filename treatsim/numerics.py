@@ -1,0 +1,139 @@
+"""Batched root finding. Knows arrays, nothing about water."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+import numpy as np
+
+MAX_STEPS = 100
+
+
+class Roots(NamedTuple):
+    """Result of `find_roots`, one entry per point."""
+
+    x: np.ndarray  # best abscissa
+    converged: np.ndarray  # bool
+    residual: np.ndarray  # f at x
+    steps: int  # calls of f
+    evaluations: int  # points evaluated in all calls
+
+
+def find_roots(
+    f: Callable[[np.ndarray, np.ndarray], np.ndarray],
+    guess,
+    low,
+    high,
+    *,
+    rtol: float = 1e-12,
+    ftol=0.0,
+    max_steps: int = MAX_STEPS,
+) -> Roots:
+    """Solve f(x) = 0 for many points at once, each within its own bounds.
+
+    Parameters
+    ----------
+    f : callable
+        `f(x, index)` gives the residual of the points `index` (integer array) at `x`; same shape.
+        A NaN means "no answer here" and is treated as lying outside.
+    guess, low, high : array_like, shape (N,)
+        First guess and hard bounds; f need not be known to change sign between the bounds.
+    rtol : float
+        A point is done when its bracket, or its last step, is narrower than rtol * |x|.
+    ftol : array_like
+        A point is also done when |f| <= ftol.
+
+    Returns
+    -------
+    Roots
+        A point whose residual keeps one sign up to both bounds is returned unconverged.
+
+    Validity
+    --------
+    f continuous. Every point keeps its own bracket; a secant step that leaves it, or that fails to
+    halve the residual, is replaced by a bisection, so the count is bounded for any continuous f.
+    Finished points are no longer evaluated.
+    """
+    x, lo, hi = (np.array(v, dtype=float).ravel() for v in np.broadcast_arrays(guess, low, high))
+    search = _Search(np.clip(x, lo, hi), lo, hi, rtol, np.broadcast_to(ftol, x.shape))
+    evaluations = 0
+    for step in range(1, max_steps + 1):
+        index = np.flatnonzero(search.active)
+        if index.size == 0:
+            return search.result(step - 1, evaluations)
+        evaluations += index.size
+        search.take(index, np.asarray(f(search.x[index], index), dtype=float))
+    return search.result(max_steps, evaluations)
+
+
+class _Search:
+    """Brackets and iterates of all points."""
+
+    def __init__(self, x, low, high, rtol, ftol):
+        n = x.size
+        self.x, self.low, self.high, self.rtol, self.ftol = x, low, high, rtol, ftol
+        self.x_old, self.f_old = np.full(n, np.nan), np.full(n, np.nan)
+        self.best_x, self.best_f = x.copy(), np.full(n, np.inf)
+        # ends of the bracket: known values of either sign, NaN while unknown
+        self.x_neg, self.x_pos = np.full(n, np.nan), np.full(n, np.nan)
+        self.tried_low, self.tried_high = np.zeros(n, bool), np.zeros(n, bool)
+        self.stalls = np.zeros(n, int)
+        self.active, self.converged = np.ones(n, bool), np.zeros(n, bool)
+
+    def result(self, steps, evaluations):
+        return Roots(self.best_x, self.converged, self.best_f, steps, evaluations)
+
+    def take(self, i, f):
+        """Digest residuals `f` of the points `i`, then choose the next abscissae."""
+        x = self.x[i]
+        bad = np.isnan(f)
+        better = ~bad & (np.abs(f) < np.abs(self.best_f[i]))
+        self.stalls[i] = np.where(np.abs(f) <= 0.5 * np.abs(self.f_old[i]), 0, self.stalls[i] + 1)
+        self.best_x[i[better]], self.best_f[i[better]] = x[better], f[better]
+        neg, pos = i[f < 0], i[f > 0]
+        self.x_neg[neg], self.x_pos[pos] = self.x[neg], self.x[pos]
+        self.tried_low[i] |= x <= self.low[i]
+        self.tried_high[i] |= x >= self.high[i]
+        new = self._next(i, x, f, bad)
+        a, b = self.x_neg[i], self.x_pos[i]
+        width = np.abs(a - b)
+        narrow = width <= self.rtol * np.maximum(np.abs(a), np.abs(b))
+        small = np.abs(new - x) <= self.rtol * np.abs(x)
+        done = ~bad & ((np.abs(f) <= self.ftol[i]) | (f == 0) | narrow | (small & ~np.isnan(width)))
+        lost = np.isnan(width) & self.tried_low[i] & self.tried_high[i] & ~done
+        self.converged[i[done]] = True
+        self.active[i[done | lost]] = False
+        keep = ~bad
+        self.x_old[i[keep]], self.f_old[i[keep]] = x[keep], f[keep]
+        self.x[i] = new
+
+    def _next(self, i, x, f, bad):
+        low, high = self.low[i], self.high[i]
+        a, b = self.x_neg[i], self.x_pos[i]
+        inside_lo = np.where(np.isnan(a + b), low, np.fmin(a, b))
+        inside_hi = np.where(np.isnan(a + b), high, np.fmax(a, b))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            new = x - f * (x - self.x_old[i]) / (f - self.f_old[i])
+        bracketed = ~np.isnan(a + b)
+        middle = 0.5 * (inside_lo + inside_hi)
+        wrong = ~np.isfinite(new) | (new <= inside_lo) | (new >= inside_hi)
+        new = np.where(bracketed & (wrong | (self.stalls[i] >= 2)), middle, new)
+        self.stalls[i] = np.where(bracketed & (self.stalls[i] >= 2), 0, self.stalls[i])
+        return np.where(bracketed & ~bad, new, self._explore(i, x, f, new, bad, low, high))
+
+    def _explore(self, i, x, f, new, bad, low, high):
+        """Next abscissa while the residual has shown one sign only."""
+        first = np.isnan(self.x_old[i])
+        span = np.maximum(np.abs(x), 1e-3 * (high - low))
+        nudge = np.where(x + 0.1 * span <= high, x + 0.1 * span, x - 0.1 * span)
+        reach = np.maximum(2 * np.abs(x - self.x_old[i]), 0.5 * span)
+        step = np.clip(new, x - reach, x + reach)
+        step = np.where(np.isfinite(step), step, x + reach)
+        step = np.clip(np.where(first, nudge, step), low, high)
+        # a bound was reached without a change of sign: try the other end
+        stuck = (step == x) | (self.stalls[i] >= 6)
+        other = np.where(self.tried_high[i], low, high)
+        step = np.where(stuck, other, step)
+        back = np.where(np.isfinite(self.best_f[i]), 0.5 * (x + self.best_x[i]), other)
+        return np.where(bad, back, step)

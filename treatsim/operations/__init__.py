@@ -1,0 +1,1 @@
+"""Unit operations, one file each."""

@@ -1,0 +1,1 @@
+"""Dose requirements, log credit, drinking-water limits, the verdict."""

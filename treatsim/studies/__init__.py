@@ -1,0 +1,1 @@
+"""Many operating points: sweep, find, compare."""

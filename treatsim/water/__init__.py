@@ -1,0 +1,1 @@
+"""What flows: analyses, properties, osmotic pressure, chemistry, streams."""
