@@ -1,1 +1,27 @@
-"""Unit operations, one file each."""
+"""Unit operations, one file each. The kind of a unit in a case file is its module's name."""
+
+from __future__ import annotations
+
+import pkgutil
+from functools import cache
+from importlib import import_module
+
+HELPERS = {"base", "hydraulics"}
+
+
+@cache
+def kinds() -> tuple[str, ...]:
+    """Return the legal kinds."""
+    return tuple(sorted(m.name for m in pkgutil.iter_modules(__path__) if m.name not in HELPERS))
+
+
+def unit_class(kind: str):
+    """Return the class of a kind, such as UvReactor for "uv_reactor"."""
+    name = "".join(part.capitalize() for part in kind.split("_"))
+    return getattr(import_module(f"treatsim.operations.{kind}"), name)
+
+
+def parameters_class(kind: str):
+    """Return the parameter record of a kind."""
+    module = import_module(f"treatsim.operations.{kind}")
+    return getattr(module, unit_class(kind).__name__ + "Parameters")

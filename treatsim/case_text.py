@@ -1,0 +1,162 @@
+"""The text of a case file: reading it, finding lines, turning entries into parameter values."""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+import re
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from treatsim import quantities
+from treatsim.errors import CaseError, RequestError
+from treatsim.operations.base import field_problem
+
+LARGEST_FILE = 1_000_000  # bytes; a case file is a page or two
+HEADER = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")
+KEY = re.compile(r"""\s*("[^"]*"|'[^']*'|[A-Za-z0-9_.-]+)\s*=""")
+UNCERTAIN = {"value", "spread", "source"}
+
+
+class Problems:
+    """Collects one line per fault, each led by its place."""
+
+    def __init__(self, path: str, lines: Mapping[str, int]) -> None:
+        self.path, self.lines, self.found = path, lines, list[str]()
+
+    def add(self, where: str, text: str) -> None:
+        """Add a fault at the key path `where`, such as "units.uv.arc_length"."""
+        line = self.line(where)
+        self.found.append(f"{self.path}{f':{line}' if line else ''}: {text}")
+
+    def line(self, where: str) -> int | None:
+        """Return the line of the key, or of the nearest table around it."""
+        while where and where not in self.lines:
+            where = where.rpartition(".")[0]
+        return self.lines.get(where)
+
+    def raise_if_any(self) -> None:
+        """Raise CaseError with every fault."""
+        if self.found:
+            raise CaseError(self.found)
+
+
+def read_text(path: Path) -> str:
+    """Return the text of a case file, or raise CaseError in one line."""
+    name = str(path)
+    try:
+        if path.is_dir():
+            raise CaseError(f"{name}: this is a directory; name a case file")
+        size = path.stat().st_size
+        if size > LARGEST_FILE:
+            raise CaseError(f"{name}: {size / 1e6:.0f} MB is no case file; at most 1 MB is read")
+        raw = path.read_bytes()
+    except OSError as error:
+        raise CaseError(f"{name}: cannot be read: {(error.strerror or 'error').lower()}") from error
+    try:
+        return raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise CaseError(f"{name}: byte {error.start} is no UTF-8 text; this is no case file") from error
+
+
+def parse(text: str, name: str) -> dict[str, Any]:
+    """Parse TOML; a fault in the syntax is told with its line."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        line = re.search(r"at line (\d+)", str(error))
+        what = re.sub(r"\s*\(at .*\)$", "", str(error))
+        what = re.sub(r"[^\x20-\x7e]", "?", what)
+        raise CaseError(f"{name}{f':{line[1]}' if line else ''}: not readable as TOML: {what}") from error
+
+
+def line_numbers(text: str) -> dict[str, int]:
+    """Return the line of every table and key, by its dotted path."""
+    found: dict[str, int] = {}
+    table, counts = "", dict[str, int]()
+    for number, line in enumerate(text.splitlines(), 1):
+        if header := HEADER.match(line):
+            table = header[2].replace('"', "")
+            if header[1] == "[[":
+                counts[table] = counts.get(table, -1) + 1
+                table = f"{table}.{counts[table]}"
+            found.setdefault(table, number)
+        elif key := KEY.match(line):
+            name = key[1].strip("\"'")
+            found.setdefault(f"{table}.{name}" if table else name, number)
+    return found
+
+
+def read_value(item: dataclasses.Field, raw) -> Any:
+    """Turn one entry into the value of a declared field; RequestError says what is wrong."""
+    kind = item.metadata["kind"]
+    if kind == "text":
+        return raw
+    if isinstance(raw, dict) and "value" in raw:
+        if extra := set(raw) - UNCERTAIN:
+            raise RequestError(f"unknown {', '.join(sorted(extra))}; a table here has value, "
+                               "spread and source")
+        raw = raw["value"]
+    if kind == "choice":
+        value = raw
+    elif isinstance(raw, bool) or not isinstance(raw, int | float | str):
+        raise RequestError("a number or a text with a unit belongs here")
+    elif isinstance(raw, str):
+        value = quantities.read(raw, kind)
+    elif quantities.QUANTITIES[kind].si != "1" or kind in ("uv_transmittance", "mass_fraction"):
+        unit = quantities.QUANTITIES[kind].shown
+        raise RequestError(f'a bare number; write a text with its unit, for example "{raw} {unit}"')
+    else:
+        value = float(raw)
+    if problem := field_problem(item, value):
+        raise RequestError(problem)
+    return int(value) if kind == "count" else value
+
+
+def read_record(cls, table: Mapping[str, Any], where: str, problems: Problems):
+    """Turn a table into a parameter record, or None after adding every fault to `problems`."""
+    fields = {item.name: item for item in dataclasses.fields(cls)}
+    values: dict[str, Any] = {}
+    before = len(problems.found)
+    for key, raw in table.items():
+        if key not in fields:
+            near = difflib.get_close_matches(key, fields, n=1)
+            hint = f'; did you mean "{near[0]}"?' if near else f"; known: {', '.join(fields)}"
+            problems.add(f"{where}.{key}", f"{where}.{key}: no such key{hint}")
+            continue
+        try:
+            values[key] = read_value(fields[key], raw)
+        except RequestError as error:
+            problems.add(f"{where}.{key}", f"{where}.{key} = {entry(raw)}: {error}")
+    for name, item in fields.items():
+        if item.default is dataclasses.MISSING and name not in table:
+            problems.add(where, f"{where}.{name} is missing: {item.metadata['meaning']}"
+                                f"{example(item)}")
+    if len(problems.found) > before:
+        return None
+    try:
+        return cls(**values)
+    except RequestError as error:
+        for line in error.problems:
+            problems.add(f"{where}.{line.split(':')[0]}", f"{where}.{line}")
+        return None
+
+
+def entry(raw) -> str:
+    """Return an entry as it would stand in the file, cut to a readable length."""
+    if isinstance(raw, dict) and "value" in raw:
+        raw = raw["value"]
+    text = f'"{raw}"' if isinstance(raw, str) else str(raw)
+    text = re.sub(r"[^\x20-\x7e\u00a0-\uffff]", "?", text)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def example(item: dataclasses.Field) -> str:
+    """Return ", for example ..." for a field with a unit."""
+    kind = item.metadata["kind"]
+    if kind == "choice":
+        return f", one of {', '.join(item.metadata['options'])}"
+    unit = quantities.QUANTITIES[kind].shown if kind in quantities.QUANTITIES else ""
+    return f', in {unit} or another unit, as text' if unit else ""

@@ -1,0 +1,271 @@
+"""Case file -> flowsheet and questions. Every problem of a file is reported at once."""
+
+from __future__ import annotations
+
+import copy
+import dataclasses
+import difflib
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from treatsim import case_sections, operations
+from treatsim.case_text import (
+    Problems,
+    entry,
+    line_numbers,
+    parse,
+    read_record,
+    read_text,
+    read_value,
+)
+from treatsim.errors import CaseError, FlowsheetError, RequestError
+from treatsim.flowsheet.flowsheet import Flowsheet
+from treatsim.flowsheet.hold import Hold, operate
+from treatsim.flowsheet.result import Result
+from treatsim.operations.base import Parameters, Unit
+
+UNIT_NAME = re.compile(r"[a-z][a-z0-9_]*$")
+TOP_LEVEL = ("title", *case_sections.SECTIONS, "units", "flowsheet", "hold")
+
+
+@dataclass(frozen=True)
+class Case:
+    """A case as read: parameters in SI, nothing solved yet."""
+
+    path: str
+    title: str
+    sections: Mapping[str, Parameters | None]  # site, water, ...
+    kinds: Mapping[str, str]  # unit name -> kind
+    parameters: Mapping[str, Parameters]  # unit name -> parameters
+    links: tuple[str, ...]
+    holds: tuple[Hold, ...]
+    spreads: Mapping[str, float]  # address -> standard uncertainty, SI
+    data: Mapping[str, Any]  # the file's tables, with changes from --set
+
+    def field(self, address: str) -> tuple[dataclasses.Field, Any]:
+        """Return declaration and value of an input; RequestError names the nearest address."""
+        owner, _, name = address.partition(".")
+        record = self.sections.get(owner) or self.parameters.get(owner)
+        if record is not None:
+            for item in dataclasses.fields(record):
+                if item.name == name:
+                    return item, getattr(record, name)
+        near = difflib.get_close_matches(address, self.inputs(), n=3)
+        hint = f"; near: {', '.join(near)}" if near else ""
+        raise RequestError(f'no input has the address "{address}"{hint}')
+
+    def inputs(self) -> dict[str, Any]:
+        """Return every input given, by its address."""
+        records = {**self.sections, **self.parameters}
+        return {f"{owner}.{item.name}": getattr(record, item.name)
+                for owner, record in records.items() if record is not None
+                for item in dataclasses.fields(record)}
+
+    def numeric(self, address: str) -> dataclasses.Field:
+        """Return the declaration of an input that is a number and can be varied."""
+        item, _ = self.field(address)
+        if item.metadata["kind"] in ("choice", "text"):
+            raise RequestError(f'"{address}" is a {item.metadata["kind"]}, not a number to vary')
+        return item
+
+    def flowsheet(self, arrays: Mapping[str, np.ndarray] | None = None) -> Flowsheet:
+        """Return the flowsheet; `arrays` replaces inputs by arrays over operating points (SI)."""
+        changed: dict[str, dict[str, Any]] = {}
+        for address, value in (arrays or {}).items():
+            self.numeric(address)
+            owner, _, name = address.partition(".")
+            changed.setdefault(owner, {})[name] = value
+        records = {
+            owner: dataclasses.replace(record, **changed[owner]) if owner in changed else record
+            for owner, record in {**self.sections, **self.parameters}.items()
+        }
+        units: dict[str, Unit] = {
+            name: operations.unit_class(kind)(name=name, parameters=records[name])
+            for name, kind in self.kinds.items()
+        }
+        source = case_sections.source_stream(records["site"], records["water"])
+        return Flowsheet(units, self.links, source)
+
+    def solve(self, arrays: Mapping[str, np.ndarray] | None = None) -> Result:
+        """Solve at the case's settings, or at every entry of `arrays` (one length)."""
+        points = max((np.size(value) for value in (arrays or {}).values()), default=1)
+        return operate(self.flowsheet(arrays), points, self.holds)
+
+
+def load(path: str | Path, changes: Mapping[str, str] | None = None) -> Case:
+    """Read a case file and apply `--set` changes; CaseError lists every problem."""
+    path = Path(path)
+    text = read_text(path)
+    return interpret(parse(text, str(path)), str(path), line_numbers(text), changes)
+
+
+def interpret(data: dict, path: str, lines: Mapping[str, int] | None = None,
+              changes: Mapping[str, str] | None = None) -> Case:
+    """Turn the tables of a case into a Case."""
+    problems = Problems(path, lines or {})
+    data = copy.deepcopy(data)
+    for address, value in (changes or {}).items():
+        _set(data, address, value, problems)
+    for key in data:
+        if key not in TOP_LEVEL:
+            near = difflib.get_close_matches(key, TOP_LEVEL, n=1)
+            problems.add(key, f"{key}: no such table" + (f'; did you mean "{near[0]}"?' if near
+                         else f"; known: {', '.join(TOP_LEVEL)}"))
+    title = data.get("title", "")
+    if not isinstance(title, str) or not title.strip():
+        problems.add("title", "title is missing: one line that says what this case is")
+    sections = {
+        name: read_record(cls, _table(data, name, problems), name, problems)
+        if name in data or name in case_sections.REQUIRED else None
+        for name, cls in case_sections.SECTIONS.items()
+    }
+    kinds, parameters = _units(data, problems)
+    links = _links(data, problems)
+    holds = _holds(data, problems)
+    case = Case(path, str(title), sections, kinds, parameters, links, holds,
+                _spreads(data), data)
+    if not problems.found:
+        _check_structure(case, problems)
+    problems.raise_if_any()
+    return case
+
+
+def _table(data, name: str, problems: Problems) -> dict:
+    value = data.get(name, {})
+    if isinstance(value, dict):
+        return value
+    problems.add(name, f"{name} = {entry(value)}: a table [{name}] belongs here")
+    return {}
+
+
+def _units(data, problems: Problems) -> tuple[dict[str, str], dict[str, Parameters]]:
+    kinds, parameters = {}, {}
+    for name, table in _table(data, "units", problems).items():
+        where = f"units.{name}"
+        if not isinstance(table, dict):
+            problems.add(where, f"{where} = {entry(table)}: a table [{where}] belongs here")
+            continue
+        if not UNIT_NAME.match(name) or name in case_sections.RESERVED:
+            problems.add(where, f'{where}: a unit\'s name is made of a-z, 0-9 and _, and is not '
+                                f"one of {', '.join(sorted(case_sections.RESERVED))}")
+            continue
+        kind = table.get("kind")
+        if kind not in operations.kinds():
+            near = difflib.get_close_matches(str(kind), operations.kinds(), n=1)
+            hint = f'did you mean "{near[0]}"?' if near else ", ".join(operations.kinds())
+            problems.add(f"{where}.kind", f"{where}.kind = {entry(kind)}: no such kind; {hint}"
+                         if kind else f"{where}.kind is missing; known: {hint}")
+            continue
+        rest = {key: value for key, value in table.items() if key != "kind"}
+        record = read_record(operations.parameters_class(kind), rest, where, problems)
+        kinds[name] = kind
+        if record is not None:
+            parameters[name] = record
+    return kinds, parameters
+
+
+def _links(data, problems: Problems) -> tuple[str, ...]:
+    table = _table(data, "flowsheet", problems)
+    for key in table:
+        if key != "links":
+            problems.add(f"flowsheet.{key}", f"flowsheet.{key}: no such key; known: links")
+    links = table.get("links")
+    if isinstance(links, list) and links and all(isinstance(link, str) for link in links):
+        return tuple(links)
+    problems.add("flowsheet.links", 'flowsheet.links is missing: a list such as ["a > b > tank"]')
+    return ()
+
+
+def _holds(data, problems: Problems) -> tuple[Hold, ...]:
+    found = []
+    rows = data.get("hold", [])
+    if not isinstance(rows, list):
+        problems.add("hold", "hold: write it as [[hold]]")
+        return ()
+    for number, row in enumerate(rows):
+        where = f"hold.{number}"
+        if set(row) != {"adjust", "until", "equals"}:
+            problems.add(where, "hold: needs exactly adjust, until and equals")
+            continue
+        equals = row["equals"]
+        if not isinstance(equals, str | int | float) or isinstance(equals, bool):
+            problems.add(where, f"hold.equals = {entry(equals)}: a text with a unit belongs here")
+            continue
+        found.append(Hold(str(row["adjust"]), str(row["until"]), str(equals)))
+    return tuple(found)
+
+
+def _spreads(data) -> dict[str, float]:
+    """Return the raw spreads of uncertain entries by address; read when they are needed."""
+    found = {}
+    owners = {name: data.get(name, {}) for name in case_sections.SECTIONS}
+    owners |= data.get("units", {}) if isinstance(data.get("units"), dict) else {}
+    for owner, table in owners.items():
+        for key, raw in (table.items() if isinstance(table, dict) else ()):
+            if isinstance(raw, dict) and "spread" in raw:
+                found[f"{owner}.{key}"] = raw["spread"]
+    return found
+
+
+def _set(data, address: str, value: str, problems: Problems) -> None:
+    """Apply one --set; the value is read like any other entry of the file."""
+    *path, key = address.split(".")
+    table = data
+    if path and path[0] not in case_sections.SECTIONS:
+        path = ["units", *path]
+    for step in path:
+        table = table.get(step) if isinstance(table, dict) else None
+    if not path or not isinstance(table, dict):
+        problems.found.append(f'--set {address}: no input has the address "{address}"')
+        return
+    old = table.get(key)
+    if isinstance(old, dict) and "value" in old:
+        table[key] = {**old, "value": value}
+    elif isinstance(old, bool | int | float) or (old is None and len(path) > 2):
+        table[key] = _literal(value)
+    else:
+        table[key] = value
+
+
+def _literal(value: str):
+    """Read a number where the file has a number; text with a unit stays text."""
+    try:
+        return tomllib.loads(f"v = {value}")["v"]
+    except tomllib.TOMLDecodeError:
+        return value
+
+
+def _check_structure(case: Case, problems: Problems) -> None:
+    """Connect the units once, so that wiring faults are told with everything else."""
+    water = case.sections["water"]
+    for name, kind in case.kinds.items():
+        for content in operations.unit_class(kind).needs:
+            field = "uv_transmittance" if content == "absorption" else content
+            if getattr(water, field) is None:
+                problems.add("water", f"water.{field} is missing: {kind} {name} needs it")
+    if problems.found:
+        return
+    try:
+        case.flowsheet().check_count()
+    except FlowsheetError as error:
+        for line in error.problems:
+            problems.add("flowsheet.links", line)
+    except CaseError:
+        raise
+    except RequestError as error:
+        for line in error.problems:
+            problems.add("water", line)
+    for number, hold in enumerate(case.holds):
+        try:
+            case.numeric(hold.adjust)
+        except RequestError as error:
+            problems.add(f"hold.{number}", f'hold.adjust: {error}')
+
+
+__all__ = ["Case", "interpret", "load", "read_value"]

@@ -1,0 +1,183 @@
+"""Command line: arguments in, text or JSON out. No physics here.
+
+Results go to standard output, everything else to standard error. Heavy modules are imported by
+the commands that need them, so that help is quick.
+"""
+
+from __future__ import annotations
+
+import argparse
+import enum
+import os
+import sys
+from collections.abc import Sequence
+
+from treatsim import __version__, errors
+
+
+class Exit(enum.IntEnum):
+    """Exit statuses."""
+
+    DONE = 0  # done, and every criterion is met
+    NOT_MET = 1  # done, and a criterion is not met
+    WRONG = 2  # the request or the case is wrong
+    NO_SOLUTION = 3  # no operating point exists at this setting
+    INTERNAL = 70
+    INTERRUPTED = 130
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status."""
+    arguments = parser().parse_args(argv)
+    try:
+        return int(arguments.run(arguments))
+    except errors.NoSolutionError as error:
+        tell(str(error))
+        return Exit.NO_SOLUTION
+    except errors.RequestError as error:
+        report_problems(error.problems)
+        return Exit.WRONG
+    except KeyboardInterrupt:
+        tell("interrupted")
+        return Exit.INTERRUPTED
+    except BrokenPipeError:  # the reader has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return Exit.DONE
+    except Exception as error:
+        if arguments.debug:
+            raise
+        tell(f"internal error: {type(error).__name__}: {error}".splitlines()[0])
+        tell("this is a fault of treatsim; run again with --debug and report what it prints")
+        return Exit.INTERNAL
+
+
+def tell(text: str) -> None:
+    """Print one line to standard error."""
+    print(text, file=sys.stderr)
+
+
+def report_problems(problems: Sequence[str]) -> None:
+    """Print every problem, then how many there are."""
+    for line in problems:
+        tell(line)
+    many = f"{len(problems)} problems" if len(problems) != 1 else "1 problem"
+    tell(f"{many}; nothing was run")
+
+
+def parser() -> argparse.ArgumentParser:
+    """Return the parser of the whole command line."""
+    top = argparse.ArgumentParser(
+        prog="treatsim",
+        description="Process simulation of small mobile drinking-water treatment units. "
+        "A planning aid: it does not replace testing, approval or licensed practice.",
+    )
+    top.add_argument("--version", action="version", version=f"treatsim {__version__}")
+    commands = top.add_subparsers(required=True, metavar="COMMAND", title="commands")
+    for name, (function, summary, example, options) in COMMANDS.items():
+        command = commands.add_parser(
+            name, help=summary, description=summary, epilog=f"example: {example}",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        command.set_defaults(run=function)
+        for option in (*options, "--debug"):
+            flags, settings = OPTIONS[option]
+            command.add_argument(*flags, **settings)
+    return top
+
+
+def changes(arguments) -> dict[str, str]:
+    """Return the --set options as a mapping."""
+    found = {}
+    for text in arguments.set or ():
+        address, equals, value = text.partition("=")
+        if not equals or not address.strip():
+            raise errors.RequestError(f'--set {text}: write ADDRESS=VALUE, such as '
+                                      '"lift_pump.speed=85 %"')
+        found[address.strip()] = value.strip()
+    return found
+
+
+def deliver(text: str, out: str | None) -> None:
+    """Print the result, or write it to a file."""
+    if out is None:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    else:
+        from treatsim.report.files import write_whole
+
+        write_whole(out, text)
+
+
+def run_new(arguments) -> int:
+    """Write a commented case file to start from."""
+    from treatsim.report import starters
+
+    deliver(starters.starter(arguments.kind), arguments.out)
+    return Exit.DONE
+
+
+def run_solve(arguments) -> int:
+    """Solve one case at its settings."""
+    from treatsim import cases
+    from treatsim.report import document, tables
+    from treatsim.safety.verdict import judge
+
+    case = cases.load(arguments.case, changes(arguments))
+    verdict = judge(case, case.solve())
+    if arguments.json:
+        text = document.as_json(document.document(verdict, arguments.units))
+    else:
+        text = tables.solve_text(verdict, arguments.units, colour=colour(arguments))
+    deliver(text, arguments.out)
+    return verdict_status(verdict, arguments)
+
+
+def verdict_status(verdict, arguments) -> int:
+    """Return the exit status of one solved point, and tell why where it is not 0."""
+    if not verdict.result.solved[0]:
+        tell(f"no operating point: {verdict.result.reason(0, arguments.units)}")
+        return Exit.NO_SOLUTION
+    if arguments.strict and (outside := verdict.excursions(0, arguments.units)):
+        for line in outside:
+            tell(f"--strict: {line}")
+        return Exit.NOT_MET
+    return Exit.DONE if verdict.meets[0] else Exit.NOT_MET
+
+
+def run_sources(arguments) -> int:
+    """Print where the numbers come from."""
+    from treatsim import sources
+
+    keys = [arguments.key] if arguments.key else sorted(sources.load())
+    width = max(len(key) for key in keys)
+    deliver("".join(f"{key:<{width}}  {sources.cite(key)}\n" for key in keys), arguments.out)
+    return Exit.DONE
+
+
+def colour(arguments) -> bool:
+    """Whether the text may carry colour: a terminal, no file, NO_COLOR unset."""
+    return arguments.out is None and sys.stdout.isatty() and not os.environ.get("NO_COLOR")
+
+
+OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
+    "CASE": (("case",), {"metavar": "CASE", "help": "case file (TOML)"}),
+    "KIND": (("kind",), {"metavar": "KIND", "choices": ("river",), "help": "river"}),
+    "KEY": (("key",), {"metavar": "KEY", "nargs": "?", "help": "one source"}),
+    "--set": (("--set",), {"metavar": "ADDRESS=VALUE", "action": "append",
+                           "help": "change an input; may be repeated"}),
+    "--json": (("--json",), {"action": "store_true", "help": "print one JSON document"}),
+    "--units": (("--units",), {"choices": ("si", "us"), "default": "si", "help": "units shown"}),
+    "--strict": (("--strict",), {"action": "store_true",
+                                 "help": "refuse results outside a formula's range"}),
+    "--out": (("--out",), {"metavar": "PATH", "help": "write to a file, whole or not at all"}),
+    "--debug": (("--debug",), {"action": "store_true", "help": "show the traceback of an error"}),
+}
+SOLVING = ("CASE", "--set", "--json", "--units", "--strict", "--out")
+COMMANDS: dict[str, tuple] = {
+    "new": (run_new, "Write a commented case file to start from.",
+            "treatsim new river --out camp.toml", ("KIND", "--out")),
+    "solve": (run_solve, "Find the operating point: flows, pressures, quality, dose, energy, limits.",
+              'treatsim solve cases/river.toml --set "lift_pump.speed=85 %"', SOLVING),
+    "sources": (run_sources, "Say where the numbers come from.",
+                "treatsim sources cfr_141_720", ("KEY", "--out")),
+}

@@ -1,0 +1,201 @@
+"""What a solve gives back: every value by its address, criteria, findings, balances."""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+from functools import cached_property
+
+import numpy as np
+
+from treatsim import errors
+from treatsim.flowsheet.solver import Failure, Solved
+from treatsim.operations.base import Criterion, Details, Finding, Value
+from treatsim.ranges import Excursion
+from treatsim.water.stream import CONTENTS, Stream
+
+STREAM_VALUES = {
+    "flow": "flow",
+    "pressure": "pressure",
+    "temperature": "temperature",
+    "concentration": "concentration",
+    "salinity": "mass_fraction",
+    "osmotic_pressure": "pressure_difference",
+}
+PRODUCT_END = "tank"
+BALANCE_LIMIT = 1e-9  # of the throughput
+
+
+class Result:
+    """Operating points of one flowsheet.
+
+    `values` maps an address such as "uv.inlet.flow" to a Value; entries of points without an
+    answer are meaningless and marked by `solved`.
+    """
+
+    def __init__(self, solved: Solved, points: int) -> None:
+        self.sheet = solved.sheet
+        self.streams = solved.last.streams
+        self.outcomes = solved.last.outcomes
+        self.found = solved.found
+        self.points = points
+        self.failures: list[Failure] = list(solved.failures)
+        self.extra: dict[str, Value] = {}  # values added by the verdict
+        self.extra_criteria: list[Criterion] = []
+        self._details: dict[str, Details] = {}
+        self.balances = self._balances()
+
+    def details(self, unit: str) -> Details:
+        """Return what one unit has to say; computed on first use."""
+        if unit not in self._details:
+            with np.errstate(all="ignore"):  # unsolved points carry arbitrary numbers
+                self._details[unit] = self.outcomes[unit].details()
+        return self._details[unit]
+
+    @cached_property
+    def all_details(self) -> dict[str, Details]:
+        """Details of every unit, in order of calculation."""
+        return {name: self.details(name) for name in self.sheet.order}
+
+    @property
+    def solved(self) -> np.ndarray:
+        """Which points have an answer."""
+        good = np.ones(self.points, bool)
+        for failure in self.failures:
+            good &= ~np.broadcast_to(failure.where, (self.points,))
+        for finding in self.findings:
+            if finding.blocks:
+                good &= ~np.broadcast_to(finding.where, (self.points,))
+        return good
+
+    def reason(self, point: int = 0, system: str = "si") -> str:
+        """Return why a point has no answer, or "" if it has one."""
+        blocks = [Finding(f.where, f.reason, f.values, True) for f in self.failures]
+        blocks += [finding for finding in self.findings if finding.blocks]
+        texts = [b.message(point, system) for b in blocks
+                 if np.broadcast_to(b.where, (self.points,))[point]]
+        return "; ".join(dict.fromkeys(texts))
+
+    @property
+    def findings(self) -> list[Finding]:
+        """Findings of all units, their texts led by the unit's name."""
+        return [Finding(f.where, f"{name}: {f.text}", f.values, f.blocks)
+                for name, details in self.all_details.items() for f in details.findings]
+
+    @property
+    def excursions(self) -> list[tuple[str, Excursion]]:
+        """Uses of formulas outside their fitted range, by unit."""
+        return [(name, e) for name, d in self.all_details.items() for e in d.excursions]
+
+    @property
+    def criteria(self) -> list[Criterion]:
+        """Every criterion of every unit, then those of the verdict."""
+        own = [dataclasses.replace(c, address=f"{name}.{c.address}")
+               for name, details in self.all_details.items() for c in details.criteria]
+        return own + self.extra_criteria
+
+    @cached_property
+    def product(self) -> Stream | None:
+        """The water that leaves as product: into `tank` or a storage tank."""
+        ends = self.sheet.wiring.ends
+        if PRODUCT_END in ends:
+            return self.streams[ends[PRODUCT_END]]
+        tanks = [n for n, u in self.sheet.units.items() if type(u).__name__ == "StorageTank"]
+        return self.streams[tanks[0], "inlet"] if tanks else None
+
+    @property
+    def power(self):
+        """Electrical power of all consumers. [W]"""
+        return sum(np.asarray(d.power) for d in self.all_details.values())
+
+    @property
+    def values(self) -> dict[str, Value]:
+        """Every result by its address."""
+        found: dict[str, Value] = {}
+        for (unit, port), stream in self.streams.items():
+            found |= {f"{unit}.{port}.{key}": v for key, v in stream_values(stream).items()}
+        for name, details in self.all_details.items():
+            found |= {f"{name}.{key}": value for key, value in details.values.items()}
+        for address in self.found:
+            unit, _, field = address.partition(".")
+            if field:
+                kind = self.sheet.units[unit].parameters_field(field).metadata["kind"]
+                found[address] = Value(getattr(self.sheet.units[unit].parameters, field), kind)
+        if self.product is not None:
+            found["product.flow"] = Value(self.product.flow, "flow")
+            found["energy.specific"] = Value(self.power / self.product.flow, "energy_per_volume")
+        for name, details in self.all_details.items():
+            if np.any(np.asarray(details.power) != 0):
+                found[f"energy.{name}.power"] = Value(details.power, "power")
+        return found | self.extra
+
+    def value(self, address: str) -> Value:
+        """Return one result; a RequestError names the nearest address if there is none."""
+        unit, _, rest = address.partition(".")
+        if unit in self.outcomes:  # the common case, without asking every unit
+            port, _, key = rest.partition(".")
+            if (unit, port) in self.streams:
+                streams = stream_values(self.streams[unit, port])
+                if key in streams:
+                    return streams[key]
+            if rest in (own := self.details(unit).values):
+                return own[rest]
+        values = self.values
+        if address in values:
+            return values[address]
+        near = difflib.get_close_matches(address, values, n=3)
+        hint = f"; near: {', '.join(near)}" if near else ""
+        raise errors.RequestError(f'no result has the address "{address}"{hint}')
+
+    def _balances(self) -> dict[str, float]:
+        """Worst imbalance of each component over all units and solved points, per throughput."""
+        worst: dict[str, float] = {}
+        good = np.ones(self.points, bool)
+        for failure in self.failures:
+            good &= ~np.broadcast_to(failure.where, (self.points,))
+        for name, unit in self.sheet.units.items():
+            if not np.any(good):
+                break
+            for component, share in unit_balance(unit, self.streams, self.outcomes[name]).items():
+                share = float(np.max(np.broadcast_to(share, (self.points,))[good]))
+                worst[component] = max(worst.get(component, 0.0), share)
+                if not share <= BALANCE_LIMIT:
+                    raise errors.TreatsimError(
+                        f"{name}: the balance of {component} is open by {share:.2g} of its "
+                        "throughput; please report this case")
+        return worst
+
+
+def stream_values(stream: Stream) -> dict[str, Value]:
+    """Return what is told of a stream."""
+    found = {key: Value(getattr(stream, key), kind) for key, kind in STREAM_VALUES.items()}
+    for name, value in stream.contents.items():
+        if name == "absorption":
+            found["uv_transmittance"] = Value(np.exp(-np.asarray(value) * 0.01), "uv_transmittance")
+        else:
+            found[name] = Value(value, CONTENTS[name])
+    return found
+
+
+def unit_balance(unit, streams, outcome) -> dict[str, np.ndarray]:
+    """Return |in + added - out| over the larger of in and out, per component."""
+    total_in: dict = {}
+    total_out: dict = {}
+    for port in unit.inlets:
+        for component, rate in streams[unit.name, port].carried().items():
+            total_in[component] = total_in.get(component, 0.0) + rate
+    if not unit.outlets:
+        return {}
+    for stream in outcome.outlets.values():
+        for component, rate in stream.carried().items():
+            total_out[component] = total_out.get(component, 0.0) + rate
+    shares = {}
+    for component in total_in | total_out:
+        a = np.asarray(total_in.get(component, 0.0), float)
+        b = np.asarray(total_out.get(component, 0.0), float)
+        added = np.asarray(outcome.added.get(component, 0.0), float)
+        scale = np.maximum(np.maximum(np.abs(a), np.abs(b)), np.abs(added))
+        open_ = np.abs(a + added - b)
+        shares[component] = np.divide(open_, scale, out=np.zeros(np.broadcast(open_, scale).shape),
+                                      where=scale > 0)
+    return shares

@@ -1,0 +1,126 @@
+"""Cartridge or bag filter: equal elements in parallel, clean loss, and the load they carry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from treatsim.correlations import filtration
+from treatsim.operations.base import (
+    Criterion,
+    Details,
+    Outcome,
+    Parameters,
+    Unit,
+    Value,
+    loss,
+    quantity,
+)
+from treatsim.water.stream import Stream
+
+
+def loaded_resistance(clean, captured_mass, capacity, terminal_ratio, exponent):
+    """Return the resistance of an element that has captured some mass.
+
+    clean [1/m3]; captured_mass and capacity [kg]; terminal_ratio is the resistance at capacity
+    over clean; exponent of the blocking law dR/dm ~ R^n: 0 cake, 1 intermediate (most depth
+    elements), 1.5 standard, 2 complete -> [1/m3]
+    """
+    constant = filtration.blocking_constant(clean, clean * terminal_ratio, capacity, exponent)
+    return filtration.blocked_resistance(captured_mass, clean, constant, exponent)
+
+
+@dataclass(frozen=True, kw_only=True)
+class CartridgeFilterParameters(Parameters):
+    """Elements, their clean loss and what they have captured."""
+
+    elements: int = quantity("count", "elements side by side", low=1, high=1000)
+    resistance: float = quantity("filter_resistance", "clean loss of one element over viscosity "
+                                 "and flow", open_low=True)
+    quadratic_loss: float = quantity("quadratic_loss", "loss of one housing over flow squared")
+    captured_mass: float = quantity("mass", "mass captured so far by one element")
+    capacity: float = quantity("mass", "mass one element holds at its end of life", open_low=True)
+    terminal_ratio: float = quantity("factor", "resistance at capacity over clean", low=1,
+                                     open_low=True, high=1e4)
+    loading_exponent: float = quantity("factor", "n of the blocking law: 0 cake, 1 depth element",
+                                       high=2)
+    capture_fraction: float = quantity("fraction", "share of the suspended solids held back")
+    turbidity_removal: float = quantity("fraction", "share of the turbidity removed")
+    largest_drop: float = quantity("pressure_difference", "pressure drop at which elements are "
+                                   "changed", low=0, open_low=True)
+    largest_flow: float = quantity("flow", "most that one element may pass", open_low=True)
+
+    def conflicts(self):
+        """Refuse a load at which the blocking law has closed the element for good."""
+        clean = np.asarray(self.resistance, float)
+        constant = filtration.blocking_constant(
+            clean, clean * self.terminal_ratio, self.capacity, self.loading_exponent
+        )
+        limit = filtration.blocking_limit(clean, constant, self.loading_exponent)
+        if np.any(np.asarray(self.captured_mass) >= limit):
+            return ["captured_mass: the blocking law has closed the element at this load"]
+        return []
+
+
+@dataclass(frozen=True, kw_only=True)
+class CartridgeFilter(Unit):
+    """Equal elements in parallel; each takes its share of the flow."""
+
+    parameters: CartridgeFilterParameters
+    needs = ("suspended_solids", "turbidity")
+
+    def evaluate(self, inlet: Stream) -> Outcome:
+        """Return the filtered stream."""
+        p = self.parameters
+        share = inlet.flow / p.elements
+        resistance = loaded_resistance(
+            p.resistance, p.captured_mass, p.capacity, p.terminal_ratio, p.loading_exponent
+        )
+        drop = filtration.element_loss(share, resistance, inlet.viscosity, p.quadratic_loss)
+        solids, turbidity = inlet.contents["suspended_solids"], inlet.contents["turbidity"]
+        outlet = inlet.changed(
+            pressure=inlet.pressure - drop,
+            contents={
+                "suspended_solids": solids * (1 - p.capture_fraction),
+                "turbidity": turbidity * (1 - p.turbidity_removal),
+            },
+        )
+        added = loss(inlet, drop) | {
+            "suspended_solids": -p.capture_fraction * solids * inlet.flow,
+            "turbidity": -p.turbidity_removal * turbidity * inlet.flow,
+        }
+        return Outcome({"outlet": outlet}, added, lambda: self._details(inlet, drop, share))
+
+    def _details(self, inlet: Stream, drop, share) -> Details:
+        p = self.parameters
+        clean = filtration.element_loss(share, p.resistance, inlet.viscosity, p.quadratic_loss)
+        captured = p.capture_fraction * inlet.contents["suspended_solids"] * share
+        left = np.maximum(np.asarray(p.capacity) - p.captured_mass, 0.0)
+        none = np.asarray(captured) <= 0
+        life = np.where(none, np.inf, left / np.where(none, 1.0, captured))
+        values = {
+            "pressure_drop": Value(drop, "pressure_difference"),
+            "clean_pressure_drop": Value(clean, "pressure_difference"),
+            "element_flow": Value(share, "flow"),
+            "capacity_left": Value(left, "mass"),
+            "lost_power": Value(drop * inlet.flow, "power"),
+        }
+        if np.all(np.isfinite(life)):
+            values["hours_by_mass"] = Value(life, "duration")
+        return Details(
+            values,
+            criteria=[
+                Criterion(
+                    "pressure drop of the filter", "pressure_drop", drop, "<=", p.largest_drop,
+                    "pressure_difference", "the element's stated end of life",
+                    f"{self.name}.captured_mass", "change the elements, or slow the pump",
+                ),
+                Criterion(
+                    "flow through each filter element", "element_flow", share, "<=",
+                    p.largest_flow, "flow", "the element's stated largest flow",
+                    f"{self.name}.elements", "slow the pump, or add elements side by side",
+                ),
+            ],
+            sources=("hermia_1982",),
+        )

@@ -1,0 +1,148 @@
+"""Feed pump: a centrifugal pump with a speed dial, its suction and its motor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from treatsim.correlations import friction, pump_curve
+from treatsim.correlations.motor import part_load_efficiency
+from treatsim.operations.base import (
+    Criterion,
+    Details,
+    Finding,
+    Outcome,
+    Parameters,
+    Unit,
+    Value,
+    quantity,
+)
+from treatsim.ranges import excursions
+from treatsim.water.properties import vapour_pressure
+from treatsim.water.stream import Stream
+
+GRAVITY = 9.80665  # m/s2
+SUCTION_MARGIN = 0.6  # m above what the pump requires; common practice, no source
+
+
+def curve_of(shutoff_head, rated_flow, rated_head, linear_share) -> pump_curve.PumpCurve:
+    """Return the falling curve through shut-off and the rated point.
+
+    Heads [m], flow [m3/s]; `linear_share` of the fall up to the rated flow is linear, the rest
+    quadratic.
+    """
+    fall = np.asarray(shutoff_head, float) - rated_head
+    return pump_curve.pump_curve(
+        shutoff_head, linear_share * fall / rated_flow, (1 - linear_share) * fall / rated_flow**2
+    )
+
+
+def motor_power(shaft, motor_efficiency, drive_efficiency, electronics, rated_power=None):
+    """Return the electrical power behind a shaft power; part load if `rated_power` is given. [W]"""
+    if rated_power is not None:
+        load = np.clip(shaft / rated_power, 0.0, 2.0)
+        motor_efficiency = np.maximum(part_load_efficiency(load, motor_efficiency), 1e-6)
+    return pump_curve.electrical_power(shaft, motor_efficiency, drive_efficiency, electronics)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FeedPumpParameters(Parameters):
+    """A pump by its curve at full speed."""
+
+    speed: float = quantity("speed", "speed dial, share of full speed", open_low=True)
+    shutoff_head: float = quantity("head", "head at no flow and full speed", open_low=True, low=0)
+    rated_flow: float = quantity("flow", "a flow on the curve at full speed", open_low=True)
+    rated_head: float = quantity("head", "head at the rated flow and full speed", low=0)
+    linear_share: float = quantity("fraction", "linear part of the curve's fall", default=0.0)
+    pump_efficiency: float = quantity("fraction", "best efficiency of the pump", open_low=True)
+    best_flow: float | None = quantity("flow", "flow of best efficiency at full speed; left out, "
+                                       "the rated flow", open_low=True, default=None)
+    motor_efficiency: float = quantity("fraction", "efficiency of the motor", open_low=True)
+    drive_efficiency: float = quantity("fraction", "efficiency of the drive", open_low=True)
+    rated_power: float | None = quantity("power", "rated shaft power; with it the motor loses "
+                                         "efficiency at part load", low=1e-3, default=None)
+    electronics: float = quantity("power", "power of the controls, whatever the flow", low=0)
+    suction_lift: float = quantity("head", "height of the pump above the water; negative if "
+                                   "submerged", low=-200, high=12)
+    required_suction_head: float = quantity("head", "net positive suction head required", low=0)
+
+    def conflicts(self):
+        """Refuse a curve that rises: it could have two operating points."""
+        if np.any(np.asarray(self.rated_head) >= np.asarray(self.shutoff_head)):
+            return ["rated_head: lies below the shut-off head; a curve that rises is refused"]
+        return []
+
+
+@dataclass(frozen=True, kw_only=True)
+class FeedPump(Unit):
+    """A pump that takes what the line lets it."""
+
+    parameters: FeedPumpParameters
+
+    @property
+    def curve(self) -> pump_curve.PumpCurve:
+        """The head curve at full speed."""
+        p = self.parameters
+        return curve_of(p.shutoff_head, p.rated_flow, p.rated_head, p.linear_share)
+
+    def flow_ceiling(self):
+        """Return the flow at which the head is used up. [m3/s]"""
+        drop = np.maximum(-np.asarray(self.parameters.suction_lift), 0.0)
+        return 1.5 * pump_curve.run_out_flow(self.curve, self.parameters.speed) * (
+            1 + drop / self.parameters.shutoff_head
+        )
+
+    def static_rise(self):
+        """Return the height of the pump above the water. [m]"""
+        return self.parameters.suction_lift
+
+    def evaluate(self, inlet: Stream) -> Outcome:
+        """Return the stream behind the pump."""
+        p = self.parameters
+        weight = inlet.density * GRAVITY
+        head = pump_curve.pump_head(self.curve, inlet.flow, p.speed)
+        gain = weight * (head - p.suction_lift)
+        outlet = inlet.changed(pressure=inlet.pressure + gain)
+        added = {"hydraulic_power": gain * inlet.flow}
+        return Outcome({"outlet": outlet}, added, lambda: self._details(inlet, head))
+
+    def _details(self, inlet: Stream, head) -> Details:
+        p = self.parameters
+        best = p.rated_flow if p.best_flow is None else p.best_flow
+        ratio = pump_curve.flow_ratio(inlet.flow, p.speed, best)
+        efficiency = pump_curve.pump_efficiency(inlet.flow, p.speed, best, p.pump_efficiency)
+        shaft = pump_curve.shaft_power(
+            inlet.flow, head, inlet.density, p.speed, best, p.pump_efficiency
+        )
+        power = motor_power(
+            shaft, p.motor_efficiency, p.drive_efficiency, p.electronics, p.rated_power
+        )
+        hydraulic = inlet.density * GRAVITY * head * inlet.flow
+        available = friction.suction_head_available(
+            inlet.atmosphere + inlet.pressure, vapour_pressure(inlet.temperature), inlet.density,
+            p.suction_lift, 0.0,
+        )
+        boiling = np.asarray(available) <= 0
+        values = {"available": Value(available, "head")}
+        return Details(
+            {
+                "head": Value(head, "head"),
+                "efficiency": Value(efficiency, "fraction"),
+                "shaft_power": Value(shaft, "power"),
+                "power": Value(power, "power"),
+                "suction_head_available": Value(available, "head"),
+            },
+            criteria=[Criterion(
+                "suction head available at the pump", "suction_head_available", available, ">=",
+                p.required_suction_head + SUCTION_MARGIN, "head",
+                "common practice: 0.6 m above what the pump requires",
+                f"{self.name}.suction_lift", "bring the pump nearer to the water, or submerge it",
+            )],
+            findings=[Finding(boiling, "the water boils at the suction: its head there is "
+                              "{available}; no pump lifts that far here", values, blocks=True)]
+            if np.any(boiling) else [],
+            excursions=excursions(pump_curve.EFFICIENCY_RANGE, ratio),
+            power=power,
+            losses={"useful": hydraulic, "pump": shaft - hydraulic, "motor and drive": power - shaft},
+        )

@@ -1,0 +1,38 @@
+"""Intake: a fixed flow at a fixed pressure, for when the pump is not the question."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from treatsim.operations.base import Outcome, Parameters, Unit, quantity
+from treatsim.water.stream import Stream
+
+
+@dataclass(frozen=True, kw_only=True)
+class IntakeParameters(Parameters):
+    """What is fixed at the intake."""
+
+    flow: float = quantity("flow", "flow taken from the source", open_low=True)
+    pressure: float = quantity("pressure", "pressure at which the water arrives")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Intake(Unit):
+    """Takes a fixed flow from the source and hands it on at a fixed pressure."""
+
+    parameters: IntakeParameters
+    anchored = ("outlet",)
+
+    def source_flow(self):
+        """Return the fixed flow. [m3/s]"""
+        return self.parameters.flow
+
+    def flow_ceiling(self):
+        """Return the fixed flow. [m3/s]"""
+        return self.parameters.flow
+
+    def evaluate(self, inlet: Stream) -> Outcome:
+        """Return the stream at the fixed pressure."""
+        outlet = inlet.changed(pressure=self.parameters.pressure)
+        gain = (self.parameters.pressure - inlet.pressure) * inlet.flow
+        return Outcome({"outlet": outlet}, {"hydraulic_power": gain})

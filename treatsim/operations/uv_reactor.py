@@ -1,0 +1,243 @@
+"""Ultraviolet reactor: one lamp on the axis of a round chamber, from its light to its dose.
+
+Every dose is given for the stated lamp (old, fouled) and, beside it, for a new lamp in a clean
+sleeve. Between no radial mixing and tanks in series lies the truth; the band is always shown, and
+the dose that is credited comes from its lowest edge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from treatsim.correlations import annulus_flow, dose, lamp
+from treatsim.correlations.inactivation import ORGANISMS
+from treatsim.correlations.lamp_field import LampField, lamp_field
+from treatsim.correlations.lamp_geometry import LampGeometry
+from treatsim.operations.base import (
+    Details,
+    Finding,
+    Outcome,
+    Parameters,
+    Unit,
+    Value,
+    choice,
+    loss,
+    quantity,
+    reference,
+)
+from treatsim.water.stream import Stream
+
+MIXINGS = ("unmixed", "laminar", "tanks")
+LAMINAR_LIMIT = 2000.0  # Reynolds number; above, the laminar profile is no more than a comparison
+LAMP_COMFORT = (283.15, 303.15)  # K; common practice: outside, a plain lamp needs its own factor
+
+
+def light_output(new, ageing, fouling, temperature, warm_up):
+    """Return the light that reaches the water side of a lamp, factor by factor. [W]"""
+    return lamp.usable_output(new, ageing, temperature, warm_up, fouling)
+
+
+def dose_bands(field: LampField, geometry: LampGeometry, flow, tanks) -> dict[str, Any]:
+    """Return the dose distribution of each mixing assumption, keyed as MIXINGS.
+
+    field: of the points, shape (...); flow [m3/s], same shape.
+    """
+    velocity = annulus_flow.mean_velocity(
+        flow, geometry.sleeve_outer_radius, geometry.chamber_radius
+    )
+    inner, outer = (np.asarray(r)[..., None] if np.ndim(r) else r
+                    for r in (geometry.sleeve_outer_radius, geometry.chamber_radius))
+    profile = annulus_flow.laminar_profile(field.radius, inner, outer)
+    mean = dose.mean_dose(field.mean, geometry.volume, flow)
+    return {
+        "unmixed": dose.unmixed_dose(
+            field.axial_integral, field.axial_integral_at_wall, field.area_weight, velocity
+        ),
+        "laminar": dose.laminar_dose(field.axial_integral, field.area_weight, profile, velocity),
+        "tanks": dose.tanks_dose(mean, tanks),
+    }
+
+
+@dataclass(frozen=True, kw_only=True)
+class UvReactorParameters(Parameters):
+    """Lamp, sleeve, chamber and the assumptions of the dose."""
+
+    lamp_uvc_output: float = quantity("power", "output at 254 nm of a new lamp", low=0,
+                                      open_low=True)
+    lamp_power: float = quantity("power", "electrical power with ballast", low=0, open_low=True)
+    arc_length: float = quantity("length", "length of the lit arc", open_low=True, high=5)
+    chamber_length: float = quantity("length", "length of the chamber", open_low=True, high=10)
+    chamber_radius: float = quantity("small_length", "inner radius of the chamber", open_low=True,
+                                     high=1)
+    sleeve_outer_radius: float = quantity("small_length", "outer radius of the sleeve",
+                                          open_low=True, high=1)
+    sleeve_inner_radius: float = quantity("small_length", "inner radius of the sleeve",
+                                          open_low=True, high=1)
+    ageing_factor: float = quantity("factor", "output at the end of lamp life over new",
+                                    open_low=True, high=1)
+    fouling_factor: float = quantity("factor", "light through the sleeve as fouled over clean",
+                                     open_low=True, high=1)
+    temperature_factor: float = quantity("factor", "output at this water temperature over best",
+                                         open_low=True, high=1)
+    warm_up_factor: float = quantity("factor", "share of output reached since switching on",
+                                     open_low=True, high=1, default=1.0)
+    quartz_absorption: float = quantity("absorption", "absorption of the sleeve's quartz")
+    emission: str = choice(("isotropic", "cosine"), "how the arc radiates", default="isotropic")
+    interfaces: str = choice(("refracting", "straight"), "rays at the sleeve",
+                             default="refracting")
+    tanks_in_series: int = quantity("count", "tanks that stand for the mixing", low=1, high=1000,
+                                    default=10)
+    validation_factor: float = quantity("factor", "tested dose over dose that may be credited",
+                                        low=1, high=20)
+    quadratic_loss: float = quantity("quadratic_loss", "pressure loss over flow squared",
+                                     default=0.0)
+    target: dict | None = reference("organism, and the log or the dose asked for", default=None)
+
+    def conflicts(self):
+        """Check what must fit together: radii, lengths, powers, the target."""
+        faults = []
+        if np.any(np.asarray(self.sleeve_inner_radius) > self.sleeve_outer_radius):
+            faults.append("sleeve_inner_radius: is not above the outer radius of the sleeve")
+        if np.any(np.asarray(self.sleeve_outer_radius) >= self.chamber_radius):
+            faults.append("sleeve_outer_radius: is below the radius of the chamber")
+        if np.any(np.asarray(self.arc_length) > self.chamber_length):
+            faults.append("arc_length: is not above the length of the chamber")
+        if np.any(np.asarray(self.lamp_uvc_output) >= self.lamp_power):
+            faults.append("lamp_uvc_output: is below the electrical power of the lamp")
+        return faults + target_faults(self.target)
+
+
+def target_faults(target) -> list[str]:
+    """Return what is wrong with a target table."""
+    if target is None:
+        return []
+    known = ", ".join(ORGANISMS)
+    if not isinstance(target, dict) or "organism" not in target:
+        return [f'target: a table such as {{ organism = "cryptosporidium", log = 3.0 }}; known: '
+                f"{known}"]
+    faults = [f"target.{key}: no such key; known: organism, log, dose"
+              for key in target if key not in ("organism", "log", "dose")]
+    if target["organism"] not in ORGANISMS and target["organism"] not in ("giardia", "virus"):
+        faults.append(f'target.organism = "{target["organism"]}": known: {known}, giardia, virus')
+    if ("log" in target) == ("dose" in target):
+        faults.append("target: give one of log and dose")
+    elif "log" in target and not (isinstance(target["log"], int | float)
+                                  and 0 < target["log"] <= 8):
+        faults.append(f"target.log = {target['log']!r}: a number above 0 and not above 8")
+    elif "dose" in target and not isinstance(target["dose"], str):
+        faults.append('target.dose: a text with a unit, such as "40 mJ/cm2"')
+    return faults
+
+
+@dataclass(frozen=True, kw_only=True)
+class UvReactor(Unit):
+    """A reactor computed from its lamp and chamber."""
+
+    parameters: UvReactorParameters
+    needs = ("absorption",)
+
+    @property
+    def geometry(self) -> LampGeometry:
+        """Lamp, sleeve and chamber as the field needs them."""
+        p = self.parameters
+        return LampGeometry(
+            p.arc_length, p.chamber_length, p.chamber_radius, p.sleeve_outer_radius,
+            p.sleeve_inner_radius, p.quartz_absorption, p.emission, p.interfaces,
+        )
+
+    def output(self, new: bool = False):
+        """Return the light given, of the stated lamp or of a new one in a clean sleeve. [W]"""
+        p = self.parameters
+        ageing, fouling = (1.0, 1.0) if new else (p.ageing_factor, p.fouling_factor)
+        return light_output(
+            p.lamp_uvc_output, ageing, fouling, p.temperature_factor, p.warm_up_factor
+        )
+
+    def bands(self, inlet: Stream, new: bool = False) -> tuple[LampField, dict[str, Any]]:
+        """Return the field and the dose distribution of each mixing assumption."""
+        power, absorption, flow = np.broadcast_arrays(
+            self.output(new), inlet.contents["absorption"], inlet.flow
+        )
+        field = lamp_field(self.geometry, power, absorption)
+        return field, dose_bands(field, self.geometry, flow, self.parameters.tanks_in_series)
+
+    def evaluate(self, inlet: Stream) -> Outcome:
+        """Return the stream, which only loses pressure; the light is in the details."""
+        drop = self.parameters.quadratic_loss * inlet.flow**2
+        outlet = inlet.changed(pressure=inlet.pressure - drop)
+        return Outcome({"outlet": outlet}, loss(inlet, drop), lambda: self._details(inlet, drop))
+
+    def _details(self, inlet: Stream, drop) -> Details:
+        p = self.parameters
+        geometry = self.geometry
+        field, bands = self.bands(inlet)
+        _, new = self.bands(inlet, new=True)
+        velocity = annulus_flow.mean_velocity(
+            inlet.flow, geometry.sleeve_outer_radius, geometry.chamber_radius
+        )
+        reynolds = annulus_flow.reynolds_number(
+            velocity, geometry.sleeve_outer_radius, geometry.chamber_radius,
+            inlet.viscosity / inlet.density,
+        )
+        organism = credited_organism(p.target)
+        mean = dose.mean_dose(field.mean, geometry.volume, inlet.flow)
+        values = {
+            "light_output": Value(self.output(), "power"),
+            "fluence_rate_mean": Value(field.mean, "fluence_rate"),
+            "wall_irradiance": Value(field.irradiance_at_wall, "fluence_rate"),
+            "residence_time": Value(geometry.volume / inlet.flow, "time"),
+            "reynolds_number": Value(reynolds, "factor"),
+            "dose_mean": Value(mean, "dose"),
+            "dose_mean_new": Value(mean * self.output(new=True) / self.output(), "dose"),
+            "dose_min": Value(bands["unmixed"].minimum, "dose"),
+            **equivalent_doses(bands),
+            "dose_credited": Value(lowest(bands, organism) / p.validation_factor, "dose"),
+            "dose_credited_new": Value(lowest(new, organism) / p.validation_factor, "dose"),
+            "pressure_drop": Value(drop, "pressure_difference"),
+            "lost_power": Value(drop * inlet.flow, "power"),
+        }
+        return Details(
+            values, findings=self._findings(inlet), power=p.lamp_power,
+            losses={"lamp and ballast": p.lamp_power},
+            sources=("bolton_2000", "liu_2004", ORGANISMS[organism].source),
+            choices=(
+                f"{self.name}: emission {p.emission}, interfaces {p.interfaces}, "
+                f"{p.tanks_in_series} tanks in series, wall absorbs what reaches it",
+                f"{self.name}: the dose credited is the lowest equivalent dose of the mixing "
+                f"assumptions for {organism.replace('_', ' ')}, over the validation factor",
+                f"{self.name}: numerical error of the field {field.error:.0e}",
+            ),
+        )
+
+    def _findings(self, inlet: Stream) -> list[Finding]:
+        temperature = np.asarray(inlet.temperature)
+        unusual = (temperature < LAMP_COMFORT[0]) | (temperature > LAMP_COMFORT[1])
+        unusual &= np.asarray(self.parameters.temperature_factor) == 1.0
+        if not np.any(unusual):
+            return []
+        text = ("the water is at {temperature}: a plain low-pressure lamp gives less outside "
+                "10 to 30 degC; state its temperature factor")
+        return [Finding(unusual, text, {"temperature": Value(temperature, "temperature")})]
+
+
+def credited_organism(target) -> str:
+    """Return the organism whose equivalent dose is credited."""
+    name = (target or {}).get("organism", "cryptosporidium")
+    return {"giardia": "cryptosporidium", "virus": "adenovirus_40"}.get(name, name)
+
+
+def lowest(bands: dict[str, Any], organism: str):
+    """Return the lowest equivalent dose of the mixing assumptions. [J/m2]"""
+    response = ORGANISMS[organism].response
+    return np.min([dose.equivalent_dose(bands[name], response) for name in MIXINGS], axis=0)
+
+
+def equivalent_doses(bands: dict[str, Any]) -> dict[str, Value]:
+    """Return "red.<organism>.<mixing>" for every organism."""
+    return {
+        f"red.{organism}.{name}": Value(dose.equivalent_dose(bands[name], row.response), "dose")
+        for organism, row in ORGANISMS.items() for name in MIXINGS
+    }

@@ -1,0 +1,177 @@
+"""One table of quantities, and text with a unit <-> SI number.
+
+Inside treatsim every number is a plain float64 in the SI unit of this table. Units exist only at
+the border: `read` turns text into SI, `shown` turns SI into a number and the unit people read.
+Pressure is gauge everywhere; where absolute pressure matters, the site's altitude gives the
+atmosphere.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from typing import NamedTuple
+
+from treatsim.errors import RequestError
+
+
+class Quantity(NamedTuple):
+    """A kind of physical quantity: how it is held, shown and bounded."""
+
+    si: str  # unit inside
+    shown: str  # unit shown with --units si
+    us: str  # unit shown with --units us
+    low: float  # physical bounds, SI
+    high: float
+    meaning: str
+
+
+INF = float("inf")
+
+QUANTITIES: dict[str, Quantity] = {
+    "absorption": Quantity("1/m", "1/m", "1/m", 0, 2000, "Napierian absorption at 254 nm"),
+    "altitude": Quantity("m", "m", "ft", -430, 6000, "height above sea level"),
+    "angle": Quantity("rad", "deg", "deg", -6.2832, 6.2832, "plane angle"),
+    "area": Quantity("m2", "m2", "ft2", 0, INF, "area"),
+    "concentration": Quantity("kg/m3", "mg/L", "mg/L", 0, 400, "mass per volume of solution"),
+    "conductivity": Quantity("S/m", "uS/cm", "uS/cm", 0, 30, "electrical conductivity at 25 degC"),
+    "count": Quantity("1", "", "", 0, INF, "a whole number"),
+    "dose": Quantity("J/m2", "mJ/cm2", "mJ/cm2", 0, INF, "fluence at 254 nm"),
+    "duration": Quantity("s", "h", "h", 0, INF, "length of time"),
+    "energy_per_volume": Quantity("J/m3", "kWh/m3", "Wh/gal", -INF, INF, "energy per water volume"),
+    "factor": Quantity("1", "", "", 0, INF, "a plain number"),
+    "filter_resistance": Quantity("1/m3", "1/m3", "1/m3", 0, INF, "pressure / (viscosity x flow)"),
+    "flow": Quantity("m3/s", "m3/h", "gal/min", 0, INF, "volume flow"),
+    "fluence_rate": Quantity("W/m2", "W/m2", "W/m2", 0, INF, "radiant power from all directions"),
+    "flux": Quantity("m/s", "L/(m2 h)", "gal/(ft2 d)", -INF, INF, "volume per area and time"),
+    "fraction": Quantity("1", "%", "%", 0, 1, "share of a whole"),
+    "head": Quantity("m", "m", "ft", -INF, INF, "pressure as a height of water"),
+    "length": Quantity("m", "m", "ft", 0, INF, "length"),
+    "log_reduction": Quantity("1", "log", "log", 0, INF, "decimal logarithm of a reduction"),
+    "mass": Quantity("kg", "g", "g", 0, INF, "mass"),
+    "mass_fraction": Quantity("1", "g/kg", "g/kg", 0, 0.4, "mass per mass of solution"),
+    "people": Quantity("1", "people", "people", 0, INF, "number of people"),
+    "permeability": Quantity("m/(s Pa)", "L/(m2 h bar)", "gal/(ft2 d psi)", 0, INF, "flux / pressure"),
+    "ph": Quantity("1", "", "", 0, 14, "acidity"),
+    "power": Quantity("W", "W", "W", -INF, INF, "power"),
+    "pressure": Quantity("Pa", "bar", "psi", -101325, INF, "gauge pressure"),
+    "pressure_difference": Quantity("Pa", "bar", "psi", -INF, INF, "difference of pressures"),
+    "quadratic_loss": Quantity("Pa s2/m6", "bar h2/m6", "psi/(gal/min)**2", 0, INF, "loss / flow2"),
+    "small_length": Quantity("m", "mm", "in", 0, INF, "bore, thickness, roughness"),
+    "speed": Quantity("1", "%", "%", 0, 1.2, "share of full speed"),
+    "temperature": Quantity("K", "degC", "degF", 273.15, 318.15, "temperature of liquid water"),
+    "time": Quantity("s", "s", "s", 0, INF, "length of time"),
+    "turbidity": Quantity("NTU", "NTU", "NTU", 0, 4000, "turbidity"),
+    "uv_transmittance": Quantity("1", "%", "%", 0, 1, "transmittance per cm at 254 nm"),
+    "velocity": Quantity("m/s", "m/s", "ft/s", 0, INF, "velocity"),
+    "volume": Quantity("m3", "L", "gal", 0, INF, "volume"),
+}
+
+# spellings of the trade that pint does not know
+DEFINITIONS = (
+    "turbidity_unit = [turbidity] = NTU = FNU",
+    "gpm = gallon / minute",
+    "gpd = gallon / day",
+    "gfd = gallon / foot ** 2 / day",
+    "LMH = liter / meter ** 2 / hour",
+)
+AMBIGUOUS = {
+    "ppm": "say mg/L or mg/kg",
+    "ppb": "say ug/L or ug/kg",
+    "barg": "pressures are gauge already: say bar",
+    "psig": "pressures are gauge already: say psi",
+    "bara": "pressures are gauge: subtract the atmosphere and say bar",
+    "psia": "pressures are gauge: subtract the atmosphere and say psi",
+}
+NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+POWER = re.compile(r"(?<![A-Za-z_])((?:[kcdmuµ]?m)|ft|in|yd|s|h)([2-6])(?![A-Za-z0-9])")
+BASIS = re.compile(r"\s+as\s+([A-Za-z0-9]+)$")
+
+
+@cache
+def _registry():
+    import pint
+
+    registry = pint.UnitRegistry(cache_folder=None)
+    for line in DEFINITIONS:
+        registry.define(line)
+    return registry
+
+
+def _pint_text(unit: str) -> str:
+    text = unit.replace("°", "deg").replace("·", " ").replace("%", "percent").replace("µ", "u")
+    return POWER.sub(r"\1**\2", text) or "dimensionless"
+
+
+@cache
+def conversion(unit: str, si: str) -> tuple[float, float]:
+    """Return (factor, offset) so that SI = factor * number + offset; RequestError if impossible."""
+    registry = _registry()
+    if unit in AMBIGUOUS:
+        raise RequestError(f'"{unit}" is ambiguous: {AMBIGUOUS[unit]}')
+    import pint
+
+    try:
+        source, target = (registry.Unit(_pint_text(text)) for text in (unit, si))
+        zero = registry.Quantity(0.0, source).to(target).magnitude
+        one = registry.Quantity(1.0, source).to(target).magnitude
+    except pint.DimensionalityError as error:
+        raise RequestError(f'"{unit}" has the wrong dimension; use for example "{si}"') from error
+    except Exception as error:  # pint raises many kinds, from its own tree and from the tokenizer
+        raise RequestError(f'"{unit}" is not a unit known here') from error
+    return float(one - zero), float(zero)
+
+
+def split(text: str) -> tuple[float, str, str]:
+    """Split "20 mg/L as CaCO3" into its number, unit and basis ("" if none)."""
+    match = NUMBER.match(text)
+    if match is None:
+        raise RequestError("no number with a unit")
+    number, unit = float(match[1]), match[2]
+    basis = BASIS.search(unit)
+    return number, BASIS.sub("", unit), basis[1] if basis else ""
+
+
+def read(text: str, quantity: str) -> float:
+    """Turn text such as "30 gal/min" into the SI number of `quantity`.
+
+    Raises RequestError with one line that says what is wrong and what a right value looks like.
+    """
+    kind = QUANTITIES[quantity]
+    number, unit, basis = split(text)
+    if basis:
+        raise RequestError(f'"as {basis}" has no meaning for {kind.meaning}')
+    if not unit and kind.si != "1":
+        raise RequestError(f'a unit is missing; for example "{number:g} {kind.shown}"')
+    try:
+        factor, offset = conversion(unit, kind.si)
+    except RequestError as error:
+        if "dimension" in str(error):
+            message = f'"{unit}" is no unit of {kind.meaning}; for example "{kind.shown}"'
+            raise RequestError(message) from error
+        raise
+    return factor * number + offset
+
+
+def shown(quantity: str, system: str = "si") -> tuple[str, float, float]:
+    """Return the unit shown for `quantity`, and (factor, offset): number = factor * SI + offset."""
+    kind = QUANTITIES[quantity]
+    unit = kind.us if system == "us" else kind.shown
+    if unit in ("", "people", "log"):
+        return unit, 1.0, 0.0
+    factor, offset = conversion(unit, kind.si)
+    return unit, 1.0 / factor, -offset / factor
+
+
+def show(value, quantity: str, system: str = "si"):
+    """Return `value` (SI, scalar or array) in the unit shown, and that unit."""
+    unit, factor, offset = shown(quantity, system)
+    return value * factor + offset, unit
+
+
+def text(value: float, quantity: str, system: str = "si", digits: int = 4) -> str:
+    """Return `value` as people read it, such as "6.81 m3/h"; round-off around zero is zero."""
+    number, unit = show(value, quantity, system)
+    if abs(number) < 1e-9:
+        number = 0.0
+    return f"{number:.{digits}g} {unit}".rstrip()

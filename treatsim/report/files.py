@@ -1,0 +1,33 @@
+"""Files are written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+from treatsim.errors import RequestError
+
+
+def write_whole(path: str | Path, content: str | bytes) -> None:
+    """Write `content` to `path` in one step; RequestError in one line if that cannot be done."""
+    path = Path(path)
+    raw = content.encode("utf-8") if isinstance(content, str) else content
+    if path.is_dir():
+        raise RequestError(f"--out {path}: this is a directory; name a file")
+    temporary = None
+    try:
+        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent or ".")
+        with os.fdopen(handle, "wb") as file:
+            file.write(raw)
+            file.flush()
+            os.fsync(file.fileno())
+        mask = os.umask(0)
+        os.umask(mask)
+        Path(temporary).chmod(0o666 & ~mask)
+        Path(temporary).replace(path)
+    except OSError as error:
+        if temporary:
+            Path(temporary).unlink(missing_ok=True)
+        reason = (error.strerror or "error").lower()
+        raise RequestError(f"--out {path}: cannot be written: {reason}") from error

@@ -1,0 +1,26 @@
+"""Bibliography: where the numbers come from."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from functools import cache
+from importlib import resources
+
+from treatsim.errors import RequestError
+
+
+@cache
+def load() -> dict[str, dict]:
+    """Return every source by its key."""
+    return tomllib.loads(resources.files("treatsim").joinpath("sources.toml").read_text("utf-8"))
+
+
+def cite(key: str) -> str:
+    """Return one line that identifies the source `key`; RequestError names the nearest key."""
+    if key not in load():
+        near = difflib.get_close_matches(key, load(), n=3)
+        raise RequestError(f'no source "{key}"' + (f"; near: {', '.join(near)}" if near else ""))
+    row = load()[key]
+    parts = (row["authors"], row["title"], row["identifier"], str(row["year"]))
+    return ". ".join(part for part in parts if part and part != "0")

@@ -1,0 +1,123 @@
+"""The state of the water at a port, for one operating point or a million."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
+from typing import Protocol
+
+import numpy as np
+
+# What is carried besides dissolved salt, per volume, mixing by volume: name -> quantity.
+CONTENTS = {
+    "suspended_solids": "concentration",
+    "turbidity": "turbidity",
+    "absorption": "absorption",
+    "free_chlorine": "concentration",
+}
+
+
+class Water(Protocol):
+    """Properties of one water over salinity (mass fraction) and temperature."""
+
+    def density(self, salinity, temperature): ...
+
+    def viscosity(self, salinity, temperature): ...
+
+    def osmotic_pressure(self, salinity, temperature): ...
+
+
+@dataclass(frozen=True)
+class Stream:
+    """Water at a port.
+
+    Every number is a float or an array over operating points; shapes broadcast.
+    """
+
+    water: Water
+    mass_flow: np.ndarray | float  # kg/s
+    pressure: np.ndarray | float  # Pa, gauge
+    temperature: np.ndarray | float  # K
+    salinity: np.ndarray | float  # kg of dissolved salt per kg
+    contents: Mapping[str, np.ndarray | float] = field(default_factory=dict)  # see CONTENTS
+    atmosphere: np.ndarray | float = 101325.0  # Pa, absolute, at the site
+
+    @cached_property
+    def density(self):
+        """Density. [kg/m3]"""
+        return self.water.density(self.salinity, self.temperature)
+
+    @cached_property
+    def viscosity(self):
+        """Dynamic viscosity. [Pa s]"""
+        return self.water.viscosity(self.salinity, self.temperature)
+
+    @cached_property
+    def osmotic_pressure(self):
+        """Osmotic pressure. [Pa]"""
+        return self.water.osmotic_pressure(self.salinity, self.temperature)
+
+    @property
+    def flow(self):
+        """Volume flow. [m3/s]"""
+        return self.mass_flow / self.density
+
+    @property
+    def concentration(self):
+        """Dissolved salt per volume. [kg/m3]"""
+        return self.salinity * self.density
+
+    def changed(self, **changes) -> Stream:
+        """Return a copy with some fields changed; `contents` is merged, not replaced."""
+        if "contents" in changes:
+            changes["contents"] = {**self.contents, **changes["contents"]}
+        return replace(self, **changes)
+
+    def with_flow(self, flow) -> Stream:
+        """Return a copy with another volume flow. [m3/s]"""
+        return replace(self, mass_flow=flow * self.density)
+
+    def carried(self) -> dict[str, np.ndarray | float]:
+        """Return what crosses the port per second, for the balances.
+
+        mass [kg/s], salt [kg/s], heat [kg K/s], hydraulic_power [W], and each content times the
+        volume flow.
+        """
+        flow = self.flow
+        return {
+            "mass": self.mass_flow,
+            "salt": self.mass_flow * self.salinity,
+            "heat": self.mass_flow * self.temperature,
+            "hydraulic_power": self.pressure * flow,
+        } | {name: value * flow for name, value in self.contents.items()}
+
+    def take(self, index) -> Stream:
+        """Return the operating points `index` only."""
+
+        def pick(value):
+            return value[index] if isinstance(value, np.ndarray) and value.ndim else value
+
+        changes = {
+            item.name: pick(getattr(self, item.name))
+            for item in fields(self)
+            if item.name not in ("water", "contents")
+        }
+        changes["contents"] = {name: pick(value) for name, value in self.contents.items()}
+        return replace(self, **changes)
+
+
+def mixed(streams: list[Stream], pressure) -> Stream:
+    """Mix streams of one water at the given pressure; mass, salt, heat and contents add up."""
+    mass = sum(stream.mass_flow for stream in streams)
+    salt = sum(stream.mass_flow * stream.salinity for stream in streams)
+    heat = sum(stream.mass_flow * stream.temperature for stream in streams)
+    result = replace(
+        streams[0], mass_flow=mass, pressure=pressure, temperature=heat / mass, salinity=salt / mass
+    )
+    flow = result.flow
+    names = {name for stream in streams for name in stream.contents}
+    contents = {
+        name: sum(s.contents.get(name, 0.0) * s.flow for s in streams) / flow for name in names
+    }
+    return replace(result, contents=contents)
