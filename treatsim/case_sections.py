@@ -1,4 +1,4 @@
-"""The tables of a case that are no units: the site and the water."""
+"""The tables of a case that are no units: the site, the water, and what is asked of it."""
 
 from __future__ import annotations
 
@@ -9,12 +9,15 @@ import numpy as np
 from treatsim.errors import RequestError
 from treatsim.operations.base import Parameters, choice, quantity, reference
 from treatsim.quantities import read
+from treatsim.safety.evidence import HealthParameters, PeopleParameters
+from treatsim.safety.measured_analytes import AnalytesParameters
 from treatsim.water import analysis
 from treatsim.water.properties import atmospheric_pressure
 from treatsim.water.stream import Stream
 from treatsim.water.water_table import water_table
 
 RESERVED = {"site", "water", "product", "energy", "tank", "outfall", "drain", "title", "hold"}
+RESERVED |= {"people", "health", "analytes"}
 RESERVED -= {"tank"}  # a storage tank may well be called tank
 
 
@@ -22,8 +25,9 @@ RESERVED -= {"tank"}  # a storage tank may well be called tank
 class SiteParameters(Parameters):
     """Where the unit stands."""
 
-    latitude: float | None = quantity("angle", "latitude, north positive", low=-1.5708, high=1.5708,
-                                      default=None)
+    latitude: float | None = quantity(
+        "angle", "latitude, north positive", low=-1.5708, high=1.5708, default=None
+    )
     longitude: float | None = quantity("angle", "longitude, east positive", default=None)
     altitude: float = quantity("altitude", "height above sea level")
 
@@ -41,12 +45,19 @@ class WaterParameters(Parameters):
     turbidity: float | None = quantity("turbidity", "turbidity of the raw water", default=None)
     suspended_solids: float | None = quantity("concentration", "suspended solids", default=None)
     uv_transmittance: float | None = quantity(
-        "uv_transmittance", "per cm at 254 nm, unfiltered sample", open_low=True, default=None)
+        "uv_transmittance", "per cm at 254 nm, unfiltered sample", open_low=True, default=None
+    )
     ph: float | None = quantity("ph", "pH at the source", default=None)
     boron: float | None = quantity("concentration", "boron", default=None)
 
 
-SECTIONS: dict[str, type[Parameters]] = {"site": SiteParameters, "water": WaterParameters}
+SECTIONS: dict[str, type[Parameters]] = {
+    "site": SiteParameters,
+    "water": WaterParameters,
+    "people": PeopleParameters,
+    "health": HealthParameters,
+    "analytes": AnalytesParameters,
+}
 REQUIRED = {"site", "water"}
 
 
@@ -56,7 +67,7 @@ def analysis_of(water: WaterParameters) -> analysis.WaterAnalysis:
     ph = None if water.ph is None else float(np.min(water.ph))
     if water.kind == "ions":
         if not isinstance(water.ions, dict) or not water.ions:
-            raise RequestError("water.ions is missing: an analysis such as { Na = \"120 mg/L\" }")
+            raise RequestError('water.ions is missing: an analysis such as { Na = "120 mg/L" }')
         if ph is None:
             raise RequestError("water.ph is missing: an ion analysis needs it")
         ions = {}
@@ -67,12 +78,14 @@ def analysis_of(water: WaterParameters) -> analysis.WaterAnalysis:
                 raise RequestError(f'water.ions.{name} = "{text}": {error}') from error
         return analysis.of_ions(ions, ph=ph, temperature=temperature, adjust=water.adjust)
     if water.salinity is None:
-        raise RequestError(f"water.salinity is missing: {water.kind} water needs it, in g/L or g/kg")
+        raise RequestError(
+            f"water.salinity is missing: {water.kind} water needs it, in g/L or g/kg"
+        )
     return analysis.of_salt(water.kind, temperature=temperature, ph=ph, **_salinity(water.salinity))
 
 
 def _bare(value):
-    raise RequestError("a bare number; write a text with its unit, such as \"120 mg/L\"")
+    raise RequestError('a bare number; write a text with its unit, such as "120 mg/L"')
 
 
 def _salinity(value) -> dict[str, float]:
@@ -101,5 +114,12 @@ def source_stream(site: SiteParameters, water: WaterParameters) -> Stream:
         contents["turbidity"] = water.turbidity
     if water.uv_transmittance is not None:
         contents["absorption"] = -100.0 * np.log(water.uv_transmittance)
-    return Stream(table, 1.0, 0.0, water.temperature, table.feed_salinity, contents,
-                  atmospheric_pressure(site.altitude))
+    return Stream(
+        table,
+        1.0,
+        0.0,
+        water.temperature,
+        table.feed_salinity,
+        contents,
+        atmospheric_pressure(site.altitude),
+    )

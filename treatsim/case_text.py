@@ -12,12 +12,11 @@ from typing import Any
 
 from treatsim import quantities
 from treatsim.errors import CaseError, RequestError
-from treatsim.operations.base import field_problem
+from treatsim.operations.base import read_value
 
 LARGEST_FILE = 1_000_000  # bytes; a case file is a page or two
 HEADER = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")
 KEY = re.compile(r"""\s*("[^"]*"|'[^']*'|[A-Za-z0-9_.-]+)\s*=""")
-UNCERTAIN = {"value", "spread", "source"}
 
 
 class Problems:
@@ -58,7 +57,9 @@ def read_text(path: Path) -> str:
     try:
         return raw.decode("utf-8")
     except UnicodeDecodeError as error:
-        raise CaseError(f"{name}: byte {error.start} is no UTF-8 text; this is no case file") from error
+        raise CaseError(
+            f"{name}: byte {error.start} is no UTF-8 text; this is no case file"
+        ) from error
 
 
 def parse(text: str, name: str) -> dict[str, Any]:
@@ -69,7 +70,9 @@ def parse(text: str, name: str) -> dict[str, Any]:
         line = re.search(r"at line (\d+)", str(error))
         what = re.sub(r"\s*\(at .*\)$", "", str(error))
         what = re.sub(r"[^\x20-\x7e]", "?", what)
-        raise CaseError(f"{name}{f':{line[1]}' if line else ''}: not readable as TOML: {what}") from error
+        raise CaseError(
+            f"{name}{f':{line[1]}' if line else ''}: not readable as TOML: {what}"
+        ) from error
 
 
 def line_numbers(text: str) -> dict[str, int]:
@@ -89,32 +92,6 @@ def line_numbers(text: str) -> dict[str, int]:
     return found
 
 
-def read_value(item: dataclasses.Field, raw) -> Any:
-    """Turn one entry into the value of a declared field; RequestError says what is wrong."""
-    kind = item.metadata["kind"]
-    if kind == "text":
-        return raw
-    if isinstance(raw, dict) and "value" in raw:
-        if extra := set(raw) - UNCERTAIN:
-            raise RequestError(f"unknown {', '.join(sorted(extra))}; a table here has value, "
-                               "spread and source")
-        raw = raw["value"]
-    if kind == "choice":
-        value = raw
-    elif isinstance(raw, bool) or not isinstance(raw, int | float | str):
-        raise RequestError("a number or a text with a unit belongs here")
-    elif isinstance(raw, str):
-        value = quantities.read(raw, kind)
-    elif quantities.QUANTITIES[kind].si != "1" or kind in ("uv_transmittance", "mass_fraction"):
-        unit = quantities.QUANTITIES[kind].shown
-        raise RequestError(f'a bare number; write a text with its unit, for example "{raw} {unit}"')
-    else:
-        value = float(raw)
-    if problem := field_problem(item, value):
-        raise RequestError(problem)
-    return int(value) if kind == "count" else value
-
-
 def read_record(cls, table: Mapping[str, Any], where: str, problems: Problems):
     """Turn a table into a parameter record, or None after adding every fault to `problems`."""
     fields = {item.name: item for item in dataclasses.fields(cls)}
@@ -132,8 +109,9 @@ def read_record(cls, table: Mapping[str, Any], where: str, problems: Problems):
             problems.add(f"{where}.{key}", f"{where}.{key} = {entry(raw)}: {error}")
     for name, item in fields.items():
         if item.default is dataclasses.MISSING and name not in table:
-            problems.add(where, f"{where}.{name} is missing: {item.metadata['meaning']}"
-                                f"{example(item)}")
+            problems.add(
+                where, f"{where}.{name} is missing: {item.metadata['meaning']}{example(item)}"
+            )
     if len(problems.found) > before:
         return None
     try:
@@ -159,4 +137,4 @@ def example(item: dataclasses.Field) -> str:
     if kind == "choice":
         return f", one of {', '.join(item.metadata['options'])}"
     unit = quantities.QUANTITIES[kind].shown if kind in quantities.QUANTITIES else ""
-    return f', in {unit} or another unit, as text' if unit else ""
+    return f", in {unit} or another unit, as text" if unit else ""

@@ -22,7 +22,6 @@ from treatsim.case_text import (
     parse,
     read_record,
     read_text,
-    read_value,
 )
 from treatsim.errors import CaseError, FlowsheetError, RequestError
 from treatsim.flowsheet.flowsheet import Flowsheet
@@ -63,9 +62,12 @@ class Case:
     def inputs(self) -> dict[str, Any]:
         """Return every input given, by its address."""
         records = {**self.sections, **self.parameters}
-        return {f"{owner}.{item.name}": getattr(record, item.name)
-                for owner, record in records.items() if record is not None
-                for item in dataclasses.fields(record)}
+        return {
+            f"{owner}.{item.name}": getattr(record, item.name)
+            for owner, record in records.items()
+            if record is not None
+            for item in dataclasses.fields(record)
+        }
 
     def numeric(self, address: str) -> dataclasses.Field:
         """Return the declaration of an input that is a number and can be varied."""
@@ -105,8 +107,12 @@ def load(path: str | Path, changes: Mapping[str, str] | None = None) -> Case:
     return interpret(parse(text, str(path)), str(path), line_numbers(text), changes)
 
 
-def interpret(data: dict, path: str, lines: Mapping[str, int] | None = None,
-              changes: Mapping[str, str] | None = None) -> Case:
+def interpret(
+    data: dict,
+    path: str,
+    lines: Mapping[str, int] | None = None,
+    changes: Mapping[str, str] | None = None,
+) -> Case:
     """Turn the tables of a case into a Case."""
     problems = Problems(path, lines or {})
     data = copy.deepcopy(data)
@@ -115,25 +121,35 @@ def interpret(data: dict, path: str, lines: Mapping[str, int] | None = None,
     for key in data:
         if key not in TOP_LEVEL:
             near = difflib.get_close_matches(key, TOP_LEVEL, n=1)
-            problems.add(key, f"{key}: no such table" + (f'; did you mean "{near[0]}"?' if near
-                         else f"; known: {', '.join(TOP_LEVEL)}"))
+            problems.add(
+                key,
+                f"{key}: no such table"
+                + (f'; did you mean "{near[0]}"?' if near else f"; known: {', '.join(TOP_LEVEL)}"),
+            )
     title = data.get("title", "")
     if not isinstance(title, str) or not title.strip():
         problems.add("title", "title is missing: one line that says what this case is")
     sections = {
-        name: read_record(cls, _table(data, name, problems), name, problems)
-        if name in data or name in case_sections.REQUIRED else None
+        name: _section(cls, _table(data, name, problems), name, problems)
+        if name in data or name in case_sections.REQUIRED
+        else None
         for name, cls in case_sections.SECTIONS.items()
     }
     kinds, parameters = _units(data, problems)
     links = _links(data, problems)
     holds = _holds(data, problems)
-    case = Case(path, str(title), sections, kinds, parameters, links, holds,
-                _spreads(data), data)
+    case = Case(path, str(title), sections, kinds, parameters, links, holds, _spreads(data), data)
     if not problems.found:
         _check_structure(case, problems)
     problems.raise_if_any()
     return case
+
+
+def _section(cls: type[Parameters], table: dict, name: str, problems: Problems):
+    """Read a table of fields, or one whose keys only its own reader knows."""
+    if reader := getattr(cls, "from_table", None):
+        return reader(table, name, problems.add, problems.path)
+    return read_record(cls, table, name, problems)
 
 
 def _table(data, name: str, problems: Problems) -> dict:
@@ -152,15 +168,22 @@ def _units(data, problems: Problems) -> tuple[dict[str, str], dict[str, Paramete
             problems.add(where, f"{where} = {entry(table)}: a table [{where}] belongs here")
             continue
         if not UNIT_NAME.match(name) or name in case_sections.RESERVED:
-            problems.add(where, f'{where}: a unit\'s name is made of a-z, 0-9 and _, and is not '
-                                f"one of {', '.join(sorted(case_sections.RESERVED))}")
+            problems.add(
+                where,
+                f"{where}: a unit's name is made of a-z, 0-9 and _, and is not "
+                f"one of {', '.join(sorted(case_sections.RESERVED))}",
+            )
             continue
         kind = table.get("kind")
         if kind not in operations.kinds():
             near = difflib.get_close_matches(str(kind), operations.kinds(), n=1)
             hint = f'did you mean "{near[0]}"?' if near else ", ".join(operations.kinds())
-            problems.add(f"{where}.kind", f"{where}.kind = {entry(kind)}: no such kind; {hint}"
-                         if kind else f"{where}.kind is missing; known: {hint}")
+            problems.add(
+                f"{where}.kind",
+                f"{where}.kind = {entry(kind)}: no such kind; {hint}"
+                if kind
+                else f"{where}.kind is missing; known: {hint}",
+            )
             continue
         rest = {key: value for key, value in table.items() if key != "kind"}
         record = read_record(operations.parameters_class(kind), rest, where, problems)
@@ -207,7 +230,7 @@ def _spreads(data) -> dict[str, float]:
     owners = {name: data.get(name, {}) for name in case_sections.SECTIONS}
     owners |= data.get("units", {}) if isinstance(data.get("units"), dict) else {}
     for owner, table in owners.items():
-        for key, raw in (table.items() if isinstance(table, dict) else ()):
+        for key, raw in table.items() if isinstance(table, dict) else ():
             if isinstance(raw, dict) and "spread" in raw:
                 found[f"{owner}.{key}"] = raw["spread"]
     return found
@@ -265,7 +288,4 @@ def _check_structure(case: Case, problems: Problems) -> None:
         try:
             case.numeric(hold.adjust)
         except RequestError as error:
-            problems.add(f"hold.{number}", f'hold.adjust: {error}')
-
-
-__all__ = ["Case", "interpret", "load", "read_value"]
+            problems.add(f"hold.{number}", f"hold.adjust: {error}")

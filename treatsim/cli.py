@@ -75,7 +75,10 @@ def parser() -> argparse.ArgumentParser:
     commands = top.add_subparsers(required=True, metavar="COMMAND", title="commands")
     for name, (function, summary, example, options) in COMMANDS.items():
         command = commands.add_parser(
-            name, help=summary, description=summary, epilog=f"example: {example}",
+            name,
+            help=summary,
+            description=summary,
+            epilog=f"example: {example}",
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )
         command.set_defaults(run=function)
@@ -91,8 +94,9 @@ def changes(arguments) -> dict[str, str]:
     for text in arguments.set or ():
         address, equals, value = text.partition("=")
         if not equals or not address.strip():
-            raise errors.RequestError(f'--set {text}: write ADDRESS=VALUE, such as '
-                                      '"lift_pump.speed=85 %"')
+            raise errors.RequestError(
+                f'--set {text}: write ADDRESS=VALUE, such as "lift_pump.speed=85 %"'
+            )
         found[address.strip()] = value.strip()
     return found
 
@@ -163,21 +167,41 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
     "CASE": (("case",), {"metavar": "CASE", "help": "case file (TOML)"}),
     "KIND": (("kind",), {"metavar": "KIND", "choices": ("river",), "help": "river"}),
     "KEY": (("key",), {"metavar": "KEY", "nargs": "?", "help": "one source"}),
-    "--set": (("--set",), {"metavar": "ADDRESS=VALUE", "action": "append",
-                           "help": "change an input; may be repeated"}),
+    "--set": (
+        ("--set",),
+        {
+            "metavar": "ADDRESS=VALUE",
+            "action": "append",
+            "help": "change an input; may be repeated",
+        },
+    ),
     "--json": (("--json",), {"action": "store_true", "help": "print one JSON document"}),
     "--units": (("--units",), {"choices": ("si", "us"), "default": "si", "help": "units shown"}),
-    "--strict": (("--strict",), {"action": "store_true",
-                                 "help": "refuse results outside a formula's range"}),
+    "--strict": (
+        ("--strict",),
+        {"action": "store_true", "help": "refuse results outside a formula's range"},
+    ),
     "--out": (("--out",), {"metavar": "PATH", "help": "write to a file, whole or not at all"}),
     "--debug": (("--debug",), {"action": "store_true", "help": "show the traceback of an error"}),
 }
 SOLVING = ("CASE", "--set", "--json", "--units", "--strict", "--out")
 COMMANDS: dict[str, tuple] = {
-    "new": (run_new, "Write a commented case file to start from.",
-            "treatsim new river --out camp.toml", ("KIND", "--out")),
-    "solve": (run_solve, "Find the operating point: flows, pressures, quality, dose, energy, limits.",
-              'treatsim solve cases/river.toml --set "lift_pump.speed=85 %"', SOLVING),
-    "sources": (run_sources, "Say where the numbers come from.",
-                "treatsim sources cfr_141_720", ("KEY", "--out")),
+    "new": (
+        run_new,
+        "Write a commented case file to start from.",
+        "treatsim new river --out camp.toml",
+        ("KIND", "--out"),
+    ),
+    "solve": (
+        run_solve,
+        "Find the operating point: flows, pressures, quality, dose, energy, limits.",
+        'treatsim solve cases/river.toml --set "lift_pump.speed=85 %"',
+        SOLVING,
+    ),
+    "sources": (
+        run_sources,
+        "Say where the numbers come from.",
+        "treatsim sources cfr_141_720",
+        ("KEY", "--out"),
+    ),
 }

@@ -12,8 +12,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 
 class TreatsimError(Exception):
     """Anything treatsim raises on purpose."""
@@ -48,6 +46,8 @@ def require(name: str, value, low: float, high: float, unit: str, *, open_low: b
 
     NaN is outside. `open_low` makes the lower bound itself illegal.
     """
+    import numpy as np  # here, so that help does not load it
+
     array = np.asarray(value, dtype=float)
     inside = (array > low if open_low else array >= low) & (array <= high)
     if not np.all(inside):

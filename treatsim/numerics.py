@@ -29,6 +29,7 @@ def find_roots(
     rtol: float = 1e-12,
     ftol=0.0,
     max_steps: int = MAX_STEPS,
+    slope=np.nan,
 ) -> Roots:
     """Solve f(x) = 0 for many points at once, each within its own bounds.
 
@@ -43,6 +44,8 @@ def find_roots(
         A point is done when its bracket, or its last step, is narrower than rtol * |x|.
     ftol : array_like
         A point is also done when |f| <= ftol.
+    slope : array_like
+        Derivative of f at the guess as far as it is known, for the first step; NaN if it is not.
 
     Returns
     -------
@@ -57,6 +60,7 @@ def find_roots(
     """
     x, lo, hi = (np.array(v, dtype=float).ravel() for v in np.broadcast_arrays(guess, low, high))
     search = _Search(np.clip(x, lo, hi), lo, hi, rtol, np.broadcast_to(ftol, x.shape))
+    search.slope = np.broadcast_to(slope, x.shape)
     evaluations = 0
     for step in range(1, max_steps + 1):
         index = np.flatnonzero(search.active)
@@ -80,6 +84,7 @@ class _Search:
         self.tried_low, self.tried_high = np.zeros(n, bool), np.zeros(n, bool)
         self.stalls = np.zeros(n, int)
         self.active, self.converged = np.ones(n, bool), np.zeros(n, bool)
+        self.slope = np.full(n, np.nan)
 
     def result(self, steps, evaluations):
         return Roots(self.best_x, self.converged, self.best_f, steps, evaluations)
@@ -130,6 +135,9 @@ class _Search:
         reach = np.maximum(2 * np.abs(x - self.x_old[i]), 0.5 * span)
         step = np.clip(new, x - reach, x + reach)
         step = np.where(np.isfinite(step), step, x + reach)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            known = x - np.clip(f / self.slope[i], -0.5 * span, 0.5 * span)
+        nudge = np.where(np.isfinite(known) & (known != x), known, nudge)
         step = np.clip(np.where(first, nudge, step), low, high)
         # a bound was reached without a change of sign: try the other end
         stuck = (step == x) | (self.stalls[i] >= 6)

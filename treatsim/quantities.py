@@ -34,8 +34,13 @@ QUANTITIES: dict[str, Quantity] = {
     "angle": Quantity("rad", "deg", "deg", -6.2832, 6.2832, "plane angle"),
     "area": Quantity("m2", "m2", "ft2", 0, INF, "area"),
     "concentration": Quantity("kg/m3", "mg/L", "mg/L", 0, 400, "mass per volume of solution"),
+    "concentration_time": Quantity("kg s/m3", "mg min/L", "mg min/L", 0, INF, "CT of a disinfectant"),
     "conductivity": Quantity("S/m", "uS/cm", "uS/cm", 0, 30, "electrical conductivity at 25 degC"),
     "count": Quantity("1", "", "", 0, INF, "a whole number"),
+    "decay_rate": Quantity("1/s", "1/h", "1/h", 0, INF, "decay of first order"),
+    "decay_rate_second_order": Quantity(
+        "m3/(kg s)", "L/(mg h)", "L/(mg h)", 0, INF, "decay of second order"
+    ),
     "dose": Quantity("J/m2", "mJ/cm2", "mJ/cm2", 0, INF, "fluence at 254 nm"),
     "duration": Quantity("s", "h", "h", 0, INF, "length of time"),
     "energy_per_volume": Quantity("J/m3", "kWh/m3", "Wh/gal", -INF, INF, "energy per water volume"),
@@ -48,16 +53,24 @@ QUANTITIES: dict[str, Quantity] = {
     "head": Quantity("m", "m", "ft", -INF, INF, "pressure as a height of water"),
     "length": Quantity("m", "m", "ft", 0, INF, "length"),
     "log_reduction": Quantity("1", "log", "log", 0, INF, "decimal logarithm of a reduction"),
+    "molar_energy": Quantity("J/mol", "kJ/mol", "kJ/mol", 0, INF, "energy per amount"),
     "mass": Quantity("kg", "g", "g", 0, INF, "mass"),
     "mass_fraction": Quantity("1", "g/kg", "g/kg", 0, 0.4, "mass per mass of solution"),
     "people": Quantity("1", "people", "people", 0, INF, "number of people"),
-    "permeability": Quantity("m/(s Pa)", "L/(m2 h bar)", "gal/(ft2 d psi)", 0, INF, "flux / pressure"),
+    "organisms": Quantity("1/m3", "1/L", "1/L", 0, INF, "organisms per volume"),
+    "permeability": Quantity(
+        "m/(s Pa)", "L/(m2 h bar)", "gal/(ft2 d psi)", 0, INF, "flux / pressure"
+    ),
     "ph": Quantity("1", "", "", 0, 14, "acidity"),
     "power": Quantity("W", "W", "W", -INF, INF, "power"),
     "pressure": Quantity("Pa", "bar", "psi", -101325, INF, "gauge pressure"),
     "pressure_difference": Quantity("Pa", "bar", "psi", -INF, INF, "difference of pressures"),
     "quadratic_loss": Quantity("Pa s2/m6", "bar h2/m6", "psi/(gal/min)**2", 0, INF, "loss / flow2"),
+    "short_duration": Quantity("s", "min", "min", 0, INF, "length of time"),
+    "small_flow": Quantity("m3/s", "mL/h", "mL/h", 0, INF, "small volume flow"),
     "small_length": Quantity("m", "mm", "in", 0, INF, "bore, thickness, roughness"),
+    "small_mass_flow": Quantity("kg/s", "g/h", "g/h", 0, INF, "small mass flow"),
+    "small_volume": Quantity("m3", "mL", "mL", 0, INF, "small volume"),
     "speed": Quantity("1", "%", "%", 0, 1.2, "share of full speed"),
     "temperature": Quantity("K", "degC", "degF", 273.15, 318.15, "temperature of liquid water"),
     "time": Quantity("s", "s", "s", 0, INF, "length of time"),
@@ -85,6 +98,8 @@ AMBIGUOUS = {
 }
 NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
 POWER = re.compile(r"(?<![A-Za-z_])((?:[kcdmuµ]?m)|ft|in|yd|s|h)([2-6])(?![A-Za-z0-9])")
+ODD = re.compile(r"\d\d|\d\s*\)?\s*(?:\*\*|\^)|(?:\*\*|\^)(?!\s*[-+]?\d)")  # powers of numbers
+LONGEST_UNIT = 40  # characters; with ODD it keeps the unit parser from computing 9**9**9
 BASIS = re.compile(r"\s+as\s+([A-Za-z0-9]+)$")
 
 
@@ -92,7 +107,7 @@ BASIS = re.compile(r"\s+as\s+([A-Za-z0-9]+)$")
 def _registry():
     import pint
 
-    registry = pint.UnitRegistry(cache_folder=None)
+    registry: pint.UnitRegistry = pint.UnitRegistry(cache_folder=None)
     for line in DEFINITIONS:
         registry.define(line)
     return registry
@@ -109,6 +124,8 @@ def conversion(unit: str, si: str) -> tuple[float, float]:
     registry = _registry()
     if unit in AMBIGUOUS:
         raise RequestError(f'"{unit}" is ambiguous: {AMBIGUOUS[unit]}')
+    if len(unit) > LONGEST_UNIT or ODD.search(unit):
+        raise RequestError(f'"{unit[:LONGEST_UNIT]}" is not a unit known here')
     import pint
 
     try:

@@ -126,7 +126,7 @@ def test_laminar_annulus(agree):
     agree("A36_place", fastest)
     agree("A36_speed", annulus_flow.laminar_profile(fastest, inner, 1.0))
     for ratio in (0.01, 0.16, 0.9):
-        radius, share = radii(ratio, 1.0, 64)
+        radius, share = radii(ratio, 1.0, 64, "straight")
         speed = annulus_flow.laminar_profile(radius, ratio, 1.0)
         assert_allclose(np.sum(share * speed), 1.0, rtol=1e-12, atol=0)
         ends = annulus_flow.laminar_profile(np.array([ratio, 1.0]), ratio, 1.0)
@@ -239,7 +239,7 @@ def test_deep_reductions_do_not_underflow():
 def test_enough_radii(uvt):
     a = absorption(uvt)
     sums = ray_sums(REACTOR, 240, 40)
-    radius, share = radii(0.012, 0.075, 240)
+    radius, share = radii(0.012, 0.075, 240, "refracting")
     integral = 80.0 * evaluate_sums(sums, np.reshape(a, (1, 1, 1)))[0, :240]
     profile = annulus_flow.laminar_profile(radius, 0.012, 0.075)
     velocity = annulus_flow.mean_velocity(20 * LITRE_A_MINUTE, 0.012, 0.075)

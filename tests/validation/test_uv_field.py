@@ -1,6 +1,7 @@
 """Fluence rate in the annulus against reference values, limits and one-by-one evaluation."""
 
 from dataclasses import replace
+from itertools import pairwise
 from time import perf_counter
 
 import numpy as np
@@ -154,10 +155,8 @@ def test_axial_integral_is_the_summed_local_value(shape, model):
         np.clip([0.0, 0.7 * (half - gap), 0.95 * (half - gap), half - gap, half], 0, half)
     )
     node, weight = np.polynomial.legendre.leggauss(80)
-    height = np.concatenate(
-        [a + (b - a) * (node + 1) / 2 for a, b in zip(edges, edges[1:], strict=False)]
-    )
-    step = np.concatenate([(b - a) * weight / 2 for a, b in zip(edges, edges[1:], strict=False)])
+    height = np.concatenate([a + (b - a) * (node + 1) / 2 for a, b in pairwise(edges)])
+    step = np.concatenate([(b - a) * weight / 2 for a, b in pairwise(edges)])
     index = [8, 16, 31]
     local = fluence_rate.local_fluence_rate(
         geometry, 80.0, absorption(0.9), field.radius[index, None], height

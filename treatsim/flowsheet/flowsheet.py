@@ -6,6 +6,7 @@ import dataclasses
 import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 from treatsim.errors import FlowsheetError
@@ -13,6 +14,7 @@ from treatsim.operations.base import Unit
 from treatsim.water.stream import Stream
 
 Port = tuple[str, str]  # unit name, port name
+YIELDING_RANGE = (-9e4, 0.0, 2e7)  # Pa: low, guess, high behind a valve that gives way
 
 
 class Unknown(NamedTuple):
@@ -46,7 +48,7 @@ class Flowsheet:
 
     wiring: Wiring = dataclasses.field(init=False, repr=False)
     order: tuple[str, ...] = dataclasses.field(init=False, repr=False)
-    tears: tuple[Port, ...] = dataclasses.field(init=False, repr=False)  # inlets where loops are cut
+    tears: tuple[Port, ...] = dataclasses.field(init=False, repr=False)  # where loops are cut
 
     def take(self, index) -> Flowsheet:
         """Return the flowsheet at the operating points `index` only."""
@@ -72,13 +74,31 @@ class Flowsheet:
             if unit.source_flow() is None:
                 ceiling = max(self._ceilings_below(name), default=None)
                 if ceiling is None:
-                    raise FlowsheetError(f"flowsheet: nothing moves the water into {name}: "
-                                         "put an intake or a pump into this line")
+                    raise FlowsheetError(
+                        f"flowsheet: nothing moves the water into {name}: "
+                        "put an intake or a pump into this line"
+                    )
                 found.append(Unknown(name, "", 1e-9 * ceiling, 0.6 * ceiling, ceiling))
         for name in self.order:
             for field, (low, guess, high) in self.units[name].free_parameters().items():
                 found.append(Unknown(name, field, low, guess, high))
+            if self._yields(name):
+                found.append(Unknown(name, "outlet_pressure", *YIELDING_RANGE))
         return found
+
+    def _yields(self, name: str) -> bool:
+        """Whether a valve takes whatever pressure is left and meets another flow further on."""
+        if not self.units[name].gives_way:
+            return False
+        port = self.units[name].outlets[0]
+        while len(to := self.wiring.goes[name, port]) == 2:
+            unit = self.units[to[0]]
+            if "pressure" in unit.condition_names():
+                return True
+            if unit.outlets[:1] == unit.anchored[:1] or len(unit.outlets) != 1:
+                return False
+            name, port = unit.name, unit.outlets[0]
+        return False
 
     def _ceilings_below(self, name: str):
         """Yield the greatest flows of all units that water from `name` can reach."""
@@ -97,15 +117,22 @@ class Flowsheet:
     def _conditions_of(self, unit: Unit) -> list[str]:
         names = []
         for condition in unit.condition_names():
-            joins_pressures = condition == "pressure"
-            ports = [self.wiring.feeds.get((unit.name, port)) for port in unit.inlets]
-            if not joins_pressures or all(port and self._bound(port) for port in ports):
+            if condition == "pressure":  # two flows meet: a question only if one can adapt
+                feeding = [self.wiring.feeds.get((unit.name, port)) for port in unit.inlets]
+                wanted = any(port is not None and self._bound(port) for port in feeding)
+            elif condition == "displacement":  # met already by a unit that draws from a source
+                wanted = unit.name not in self.wiring.sources
+            else:
+                wanted = True
+            if wanted:
                 names.append(condition)
         return names
 
     def _bound(self, port: Port) -> bool:
-        """Whether the pressure at an outlet follows from an open source flow upstream."""
+        """Whether the pressure at an outlet follows from something the solver can move."""
         unit = self.units[port[0]]
+        if self._yields(unit.name) or "outlet_pressure" in unit.free_parameters():
+            return True
         if port[1] in unit.anchored:
             return False
         for inlet in unit.inlets:
@@ -127,8 +154,11 @@ class Flowsheet:
         raise FlowsheetError(
             f"flowsheet: {len(unknowns)} open ({', '.join(need) or 'nothing'}) but "
             f"{len(conditions)} equations ({', '.join(have) or 'none'}): "
-            + ("fix one of the open values" if len(unknowns) > len(conditions)
-               else "leave one value open, or put a throttle valve where pressure is too much")
+            + (
+                "fix one of the open values"
+                if len(unknowns) > len(conditions)
+                else "leave one value open, or put a throttle valve where pressure is too much"
+            )
         )
 
 
@@ -171,7 +201,7 @@ def connect(units: Mapping[str, Unit], links: Sequence[str]) -> Wiring:
             faults.append(f'flowsheet.links: "{link}": a link reads "a > b > c"')
             continue
         heads.append(names[0])
-        for left, right in zip(names, names[1:], strict=False):
+        for left, right in pairwise(names):
             out = _outlet(units, left, link, faults)
             if out is None:
                 continue
@@ -181,11 +211,14 @@ def connect(units: Mapping[str, Unit], links: Sequence[str]) -> Wiring:
             _join(out, to, feeds, goes, ends, link, faults)
     sources = _sources(units, heads, feeds)
     blamed = " ".join(link for link in links if any(f'"{link}"' in fault for fault in faults))
-    faults += [f for f in _unconnected(units, feeds, goes, sources)
-               if f.split(":")[1].split(".")[0].strip() not in blamed]
+    faults += [
+        f
+        for f in _unconnected(units, feeds, goes, sources)
+        if f.split(":")[1].split(".")[0].strip() not in blamed
+    ]
     if not links:
         faults.append("flowsheet.links is empty: nothing is connected")
-    elif not ends and not faults:
+    elif not ends and not faults and all(unit.outlets for unit in units.values()):
         faults.append('flowsheet.links: no end: let a line end in a bare name such as "tank"')
     if faults:
         raise FlowsheetError(list(dict.fromkeys(faults)))
@@ -202,8 +235,15 @@ def _named(units, name: str, link: str, faults: list[str]) -> tuple[Unit, str] |
     return None
 
 
-def _pick(unit: Unit, port: str, legal: tuple[str, ...], other: tuple[str, ...], what: str,
-          link: str, faults: list[str]) -> Port | None:
+def _pick(
+    unit: Unit,
+    port: str,
+    legal: tuple[str, ...],
+    other: tuple[str, ...],
+    what: str,
+    link: str,
+    faults: list[str],
+) -> Port | None:
     """Choose a port of one side; a port named for the other side leaves the usual one here."""
     if port in legal:
         return unit.name, port
@@ -212,8 +252,10 @@ def _pick(unit: Unit, port: str, legal: tuple[str, ...], other: tuple[str, ...],
         return unit.name, usual[0]
     unknown = port and port not in other
     text = f'no {what} "{port}"' if unknown else f"several {what}s, or none: name one"
-    faults.append(f'flowsheet.links: "{link}": {unit.name} has {text}; '
-                  f"its {what}s: {', '.join(legal) or 'none'}")
+    faults.append(
+        f'flowsheet.links: "{link}": {unit.name} has {text}; '
+        f"its {what}s: {', '.join(legal) or 'none'}"
+    )
     return None
 
 
@@ -229,8 +271,10 @@ def _inlet(units, name, last, link, faults) -> Port | tuple[str] | None:
     if last and "." not in name and name not in units:
         near = difflib.get_close_matches(name, units, n=1, cutoff=0.85)
         if near:
-            faults.append(f'flowsheet.links: "{link}": "{name}" is no unit; did you mean '
-                          f'"{near[0]}"? (an end of the line needs a name unlike any unit)')
+            faults.append(
+                f'flowsheet.links: "{link}": "{name}" is no unit; did you mean '
+                f'"{near[0]}"? (an end of the line needs a name unlike any unit)'
+            )
             return None
         return (name,)
     found = _named(units, name, link, faults)
@@ -242,8 +286,10 @@ def _inlet(units, name, last, link, faults) -> Port | tuple[str] | None:
 
 def _join(out, to, feeds, goes, ends, link, faults) -> None:
     if out in goes:
-        faults.append(f'flowsheet.links: "{link}": {".".join(out)} already goes to '
-                      f"{'.'.join(goes[out])}; a dividing_tee splits a flow")
+        faults.append(
+            f'flowsheet.links: "{link}": {".".join(out)} already goes to '
+            f"{'.'.join(goes[out])}; a dividing_tee splits a flow"
+        )
         return
     if len(to) == 1:
         name = to[0] if to[0] not in ends else f"{to[0]}_{len(ends) + 1}"
@@ -251,8 +297,10 @@ def _join(out, to, feeds, goes, ends, link, faults) -> None:
         goes[out] = (name,)
         return
     if to in feeds:
-        faults.append(f'flowsheet.links: "{link}": {".".join(to)} is already fed by '
-                      f"{'.'.join(feeds[to])}; a combining_tee joins two flows")
+        faults.append(
+            f'flowsheet.links: "{link}": {".".join(to)} is already fed by '
+            f"{'.'.join(feeds[to])}; a combining_tee joins two flows"
+        )
         return
     feeds[to] = out
     goes[out] = to
@@ -260,21 +308,31 @@ def _join(out, to, feeds, goes, ends, link, faults) -> None:
 
 def _sources(units, heads, feeds) -> tuple[str, ...]:
     """Units at the head of a line, with one inlet that nothing feeds."""
-    return tuple(dict.fromkeys(
-        name for name in heads
-        if name in units and len(units[name].inlets) == 1
-        and (name, units[name].inlets[0]) not in feeds
-    ))
+    return tuple(
+        dict.fromkeys(
+            name
+            for name in heads
+            if name in units
+            and len(units[name].inlets) == 1
+            and (name, units[name].inlets[0]) not in feeds
+        )
+    )
 
 
 def _unconnected(units, feeds, goes, sources) -> list[str]:
     faults = []
     for unit in units.values():
-        faults += [f"flowsheet: {unit.name}.{port} is not fed by any link" for port in unit.inlets
-                   if (unit.name, port) not in feeds and unit.name not in sources]
-        faults += [f"flowsheet: {unit.name}.{port} goes nowhere: link it to a unit, or to an end "
-                   "such as tank or outfall" for port in unit.outlets
-                   if (unit.name, port) not in goes]
+        faults += [
+            f"flowsheet: {unit.name}.{port} is not fed by any link"
+            for port in unit.inlets
+            if (unit.name, port) not in feeds and unit.name not in sources
+        ]
+        faults += [
+            f"flowsheet: {unit.name}.{port} goes nowhere: link it to a unit, or to an end "
+            "such as tank or outfall"
+            for port in unit.outlets
+            if (unit.name, port) not in goes
+        ]
     return faults
 
 
@@ -288,9 +346,14 @@ def arrange(units: Mapping[str, Unit], wiring: Wiring) -> tuple[tuple[str, ...],
     tears: list[Port] = []
     waiting = dict(units)
     while waiting:
-        ready = [n for n, unit in waiting.items()
-                 if all((n, p) in tears or wiring.feeds.get((n, p), (None,))[0] not in waiting
-                        for p in unit.inlets)]
+        ready = [
+            n
+            for n, unit in waiting.items()
+            if all(
+                (n, p) in tears or wiring.feeds.get((n, p), (None,))[0] not in waiting
+                for p in unit.inlets
+            )
+        ]
         if ready:
             order += ready
             for name in ready:
@@ -299,8 +362,10 @@ def arrange(units: Mapping[str, Unit], wiring: Wiring) -> tuple[tuple[str, ...],
         cut = _cut(waiting, wiring, tears)
         if cut is None:
             loop = " > ".join(_loop(waiting, wiring))
-            raise FlowsheetError(f"flowsheet: the loop {loop} is fed by nothing that a solver can "
-                                 "start from: let it return through a combining_tee")
+            raise FlowsheetError(
+                f"flowsheet: the loop {loop} is fed by nothing that a solver can "
+                "start from: let it return through a combining_tee"
+            )
         tears.append(cut)
     return tuple(order), tuple(tears)
 
@@ -310,8 +375,12 @@ def _cut(waiting, wiring, tears) -> Port | None:
     for name, unit in waiting.items():
         for port in unit.recycles:
             feeding = wiring.feeds.get((name, port))
-            if feeding and (name, port) not in tears and feeding[0] in waiting \
-                    and feeding[0] in reach(wiring, name):
+            if (
+                feeding
+                and (name, port) not in tears
+                and feeding[0] in waiting
+                and feeding[0] in reach(wiring, name)
+            ):
                 return name, port
     return None
 
@@ -321,8 +390,11 @@ def _loop(waiting, wiring) -> list[str]:
     path = [next(iter(waiting))]
     while True:
         name = path[-1]
-        back = next(wiring.feeds[name, port][0] for port in waiting[name].inlets
-                    if wiring.feeds.get((name, port), (None,))[0] in waiting)
+        back = next(
+            wiring.feeds[name, port][0]
+            for port in waiting[name].inlets
+            if wiring.feeds.get((name, port), (None,))[0] in waiting
+        )
         if back in path:
-            return [back, *reversed(path[path.index(back):])]
+            return [back, *reversed(path[path.index(back) :])]
         path.append(back)

@@ -57,8 +57,11 @@ def operate(sheet: Flowsheet, points: int = 1, holds: tuple[Hold, ...] = ()) -> 
     missed = ~roots.converged
     if np.any(missed):
         reached = np.where(np.isfinite(roots.residual), roots.residual * scale + target, 0.0)
-        values = {"wanted": Value(target, kind), "reached": Value(reached, kind),
-                  "at": Value(roots.x, sheet.units[unit].parameters_field(field).metadata["kind"])}
+        values = {
+            "wanted": Value(target, kind),
+            "reached": Value(reached, kind),
+            "at": Value(roots.x, _declared(sheet, unit, field).metadata["kind"]),
+        }
         result.failures.append(_failure(hold, missed, values))
     return result
 
@@ -73,8 +76,12 @@ def _target(hold: Hold, kind: str) -> float:
 
 
 def _failure(hold: Hold, missed, values) -> Failure:
-    return Failure(missed, f"{hold.until} = {{wanted}} cannot be reached by {hold.adjust}: the "
-                           "nearest is {reached}, at {at}", values)
+    return Failure(
+        missed,
+        f"{hold.until} = {{wanted}} cannot be reached by {hold.adjust}: the "
+        "nearest is {reached}, at {at}",
+        values,
+    )
 
 
 def _input(sheet: Flowsheet, address: str) -> tuple[str, str]:
@@ -87,10 +94,15 @@ def _input(sheet: Flowsheet, address: str) -> tuple[str, str]:
     return unit, field
 
 
+def _declared(sheet: Flowsheet, unit: str, field: str) -> dataclasses.Field:
+    """Return the declaration of an input that `_input` has found."""
+    return next(f for f in dataclasses.fields(sheet.units[unit].parameters) if f.name == field)
+
+
 def _span(sheet: Flowsheet, unit: str, field: str, points: int):
     """First guess and hard bounds of an input."""
     parameters = sheet.units[unit].parameters
-    meta = next(f.metadata for f in dataclasses.fields(parameters) if f.name == field)
+    meta = _declared(sheet, unit, field).metadata
     now = getattr(parameters, field)
     if now is None:
         raise RequestError(f"hold.adjust: {unit}.{field} needs a value to start from")

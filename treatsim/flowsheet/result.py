@@ -72,15 +72,21 @@ class Result:
         """Return why a point has no answer, or "" if it has one."""
         blocks = [Finding(f.where, f.reason, f.values, True) for f in self.failures]
         blocks += [finding for finding in self.findings if finding.blocks]
-        texts = [b.message(point, system) for b in blocks
-                 if np.broadcast_to(b.where, (self.points,))[point]]
+        texts = [
+            b.message(point, system)
+            for b in blocks
+            if np.broadcast_to(b.where, (self.points,))[point]
+        ]
         return "; ".join(dict.fromkeys(texts))
 
     @property
     def findings(self) -> list[Finding]:
         """Findings of all units, their texts led by the unit's name."""
-        return [Finding(f.where, f"{name}: {f.text}", f.values, f.blocks)
-                for name, details in self.all_details.items() for f in details.findings]
+        return [
+            Finding(f.where, f"{name}: {f.text}", f.values, f.blocks)
+            for name, details in self.all_details.items()
+            for f in details.findings
+        ]
 
     @property
     def excursions(self) -> list[tuple[str, Excursion]]:
@@ -90,8 +96,11 @@ class Result:
     @property
     def criteria(self) -> list[Criterion]:
         """Every criterion of every unit, then those of the verdict."""
-        own = [dataclasses.replace(c, address=f"{name}.{c.address}")
-               for name, details in self.all_details.items() for c in details.criteria]
+        own = [
+            dataclasses.replace(c, address=f"{name}.{c.address}")
+            for name, details in self.all_details.items()
+            for c in details.criteria
+        ]
         return own + self.extra_criteria
 
     @cached_property
@@ -162,7 +171,8 @@ class Result:
                 if not share <= BALANCE_LIMIT:
                     raise errors.TreatsimError(
                         f"{name}: the balance of {component} is open by {share:.2g} of its "
-                        "throughput; please report this case")
+                        "throughput; please report this case"
+                    )
         return worst
 
 
@@ -196,6 +206,7 @@ def unit_balance(unit, streams, outcome) -> dict[str, np.ndarray]:
         added = np.asarray(outcome.added.get(component, 0.0), float)
         scale = np.maximum(np.maximum(np.abs(a), np.abs(b)), np.abs(added))
         open_ = np.abs(a + added - b)
-        shares[component] = np.divide(open_, scale, out=np.zeros(np.broadcast(open_, scale).shape),
-                                      where=scale > 0)
+        shares[component] = np.divide(
+            open_, scale, out=np.zeros(np.broadcast(open_, scale).shape), where=scale > 0
+        )
     return shares

@@ -120,8 +120,15 @@ def _share(sheet: Flowsheet, done: Pass, cut: Port, returned: Stream) -> dict:
                 marked[component] = marked.get(component, 0.0) + rate * share.get(component, 0.0)
         if unit.source_flow() is not None and name in sheet.wiring.sources:
             continue
-        mix = {c: np.divide(marked[c], total[c], out=np.zeros(np.shape(total[c])),
-                            where=np.asarray(total[c]) != 0) for c in total}
+        mix = {
+            c: np.divide(
+                marked[c],
+                total[c],
+                out=np.zeros(np.shape(total[c])),
+                where=np.asarray(total[c]) != 0,
+            )
+            for c in total
+        }
         tracer.update({(name, port): mix for port in unit.outlets})
     return tracer.get(sheet.wiring.feeds[cut], dict.fromkeys(returned.carried(), 0.0))
 
@@ -133,13 +140,15 @@ def _close(old: Stream, returned: Stream, share: dict) -> tuple[Stream, np.ndarr
     for component in ("mass", "salt", "heat", *returned.contents):
         left, back = np.asarray(before.get(component, 0.0)), np.asarray(after[component])
         phi = np.asarray(share.get(component, 0.0))
-        gain = np.divide(phi * back, left, out=np.zeros(np.broadcast(phi, back, left).shape),
-                         where=left != 0)
+        gain = np.divide(
+            phi * back, left, out=np.zeros(np.broadcast(phi, back, left).shape), where=left != 0
+        )
         gain = np.minimum(gain, 0.999)
         new[component] = (1 - phi) * back / (1 - gain)
         scale = np.maximum(np.abs(new[component]), np.abs(left))
-        step = np.divide(np.abs(new[component] - left), scale, out=np.zeros(scale.shape),
-                         where=scale > 0)
+        step = np.divide(
+            np.abs(new[component] - left), scale, out=np.zeros(scale.shape), where=scale > 0
+        )
         change = np.maximum(change, step)
     mass = new["mass"]
 
@@ -192,14 +201,21 @@ def solve(sheet: Flowsheet, points: int) -> Solved:
     else:
         finder = _one if len(unknowns) == 1 else _several
         x, failures = finder(sheet, unknowns, points)
-        found = {f"{u.unit}.{u.field}" if u.field else u.unit: v
-                 for u, v in zip(unknowns, x, strict=True)}
+        found = {
+            f"{u.unit}.{u.field}" if u.field else u.unit: v
+            for u, v in zip(unknowns, x, strict=True)
+        }
         sheet, flows = set_unknowns(sheet, unknowns, x)
         done = evaluate(sheet, flows, memory)
     loose = np.broadcast_to(np.asarray(done.recycle_error) > 1e-9, (points,))
     if np.any(loose):
-        failures.append(Failure(loose, "the recycle has no steady state: what returns keeps "
-                                       "growing; return less of it or let more out"))
+        failures.append(
+            Failure(
+                loose,
+                "the recycle has no steady state: what returns keeps "
+                "growing; return less of it or let more out",
+            )
+        )
     broken = _not_finite(done, points)
     if np.any(broken):
         failures.append(Failure(broken, "no finite answer here"))
@@ -238,8 +254,11 @@ def _one(sheet: Flowsheet, unknowns: list[Unknown], points: int):
     residual = _residual_of(sheet, unknowns, points)
     roots = find_roots(
         lambda x, index: residual([x], index)[0],
-        np.full(points, unknown.guess), unknown.low, unknown.high,
-        rtol=1e-13, ftol=1e-12,
+        np.full(points, unknown.guess),
+        unknown.low,
+        unknown.high,
+        rtol=1e-13,
+        ftol=1e-12,
     )
     failed = ~roots.converged
     failures = []
@@ -255,15 +274,21 @@ def _why(sheet: Flowsheet, unknown: Unknown, failed, idle):
 
     short = failed & (idle <= 0)
     if np.any(short) and not unknown.field:
-        end = next((name or unit for unit, name in sheet.conditions()), "the end")
-        yield Failure(short, f"nothing flows: with the water at rest the pressure at {end} is "
-                             "{short} short; raise the pump's speed or lower the lift",
-                      {"short": Value(-idle * PRESSURE_SCALE, "pressure_difference")})
+        end = next((unit for unit, _ in sheet.conditions()), "the end")
+        yield Failure(
+            short,
+            f"nothing flows: with the water at rest the pressure at {end} is "
+            "{short} short; raise the pump's speed or lower the lift",
+            {"short": Value(-idle * PRESSURE_SCALE, "pressure_difference")},
+        )
     rest = failed & ~(short if not unknown.field else np.zeros_like(short))
     if np.any(rest):
         what = f"{unknown.unit}.{unknown.field}" if unknown.field else f"flow into {unknown.unit}"
-        yield Failure(rest, f"no value of {what} meets all equations; "
-                            "even at its limit the pressures do not balance")
+        yield Failure(
+            rest,
+            f"no value of {what} meets all equations; "
+            "even at its limit the pressures do not balance",
+        )
 
 
 def _several(sheet: Flowsheet, unknowns: list[Unknown], points: int):
@@ -279,14 +304,20 @@ def _several(sheet: Flowsheet, unknowns: list[Unknown], points: int):
         if active.size == 0:
             break
         x[:, active], r[:, active] = _newton_step(
-            residual, x[:, active], r[:, active], active, low, high)
+            residual, x[:, active], r[:, active], active, low, high
+        )
     failed = np.max(np.abs(r), axis=0) > 1e-8
     failures = []
     if np.any(failed):
         worst = sheet.conditions()[int(np.argmax(np.abs(r[:, np.argmax(failed)])))]
         where = f"{worst[0]} ({worst[1]})" if worst[1] else f"the end {worst[0]}"
-        failures = [Failure(failed, f"no operating point: the pressures or flows at {where} "
-                                    "cannot be brought to balance")]
+        failures = [
+            Failure(
+                failed,
+                f"no operating point: the pressures or flows at {where} "
+                "cannot be brought to balance",
+            )
+        ]
     return list(x), failures
 
 

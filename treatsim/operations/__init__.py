@@ -6,7 +6,7 @@ import pkgutil
 from functools import cache
 from importlib import import_module
 
-HELPERS = {"base", "hydraulics"}
+HELPERS = {"base", "ro_element"}  # modules that are no kinds
 
 
 @cache

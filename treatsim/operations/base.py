@@ -5,7 +5,8 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, ClassVar, NamedTuple
+from functools import cached_property
+from typing import Any, ClassVar, NamedTuple, cast
 
 import numpy as np
 
@@ -13,6 +14,9 @@ from treatsim import quantities
 from treatsim.errors import RequestError
 from treatsim.ranges import Excursion
 from treatsim.water.stream import Stream
+
+
+UNCERTAIN = {"value", "spread", "source"}  # keys of an entry that is a table
 
 
 def quantity(
@@ -74,7 +78,7 @@ def field_problem(item: dataclasses.Field, value) -> str | None:
         if value in meta["options"]:
             return None
         return f"{name} is one of {', '.join(meta['options'])}"
-    article = "an" if name[0] in "aeiou" else "a"
+    article = "an" if name[0] in "aeio" else "a"  # a UV transmittance
     array = np.asarray(value, dtype=float)
     above = array > meta["low"] if meta["open_low"] else array >= meta["low"]
     if np.all(above & (array <= meta["high"]) & np.isfinite(array)):
@@ -84,9 +88,36 @@ def field_problem(item: dataclasses.Field, value) -> str | None:
     return f"{article} {name} lies {bounds_text(meta)}"
 
 
+def read_value(item: dataclasses.Field, raw) -> Any:
+    """Turn one entry into the value of a declared field; RequestError says what is wrong."""
+    kind = item.metadata["kind"]
+    if kind == "text":
+        return raw
+    if isinstance(raw, dict) and "value" in raw:
+        if extra := set(raw) - UNCERTAIN:
+            raise RequestError(
+                f"unknown {', '.join(sorted(extra))}; a table here has value, spread and source"
+            )
+        raw = raw["value"]
+    if kind == "choice":
+        value = raw
+    elif isinstance(raw, bool) or not isinstance(raw, int | float | str):
+        raise RequestError("a number or a text with a unit belongs here")
+    elif isinstance(raw, str):
+        value = quantities.read(raw, kind)
+    elif quantities.QUANTITIES[kind].si != "1" or kind in ("uv_transmittance", "mass_fraction"):
+        unit = quantities.QUANTITIES[kind].shown
+        raise RequestError(f'a bare number; write a text with its unit, for example "{raw} {unit}"')
+    else:
+        value = float(raw)
+    if problem := field_problem(item, value):
+        raise RequestError(problem)
+    return int(value) if kind == "count" else value
+
+
 @dataclass(frozen=True, kw_only=True)
 class Parameters:
-    """Base of all parameter records; every field is declared with quantity(), choice() or reference()."""
+    """Base of all parameter records; quantity(), choice() or reference() declares each field."""
 
     def __post_init__(self) -> None:
         problems = [
@@ -117,6 +148,24 @@ class Value(NamedTuple):
 
     value: Any
     quantity: str
+
+
+class _Later:
+    """A Value whose number is worked out when it is first asked for."""
+
+    def __init__(self, function: Callable[[], Any], kind: str) -> None:
+        self._function, self.quantity = function, kind
+
+    @cached_property
+    def value(self):
+        """The number, as of a Value."""
+        with np.errstate(all="ignore"):  # unsolved points carry arbitrary numbers
+            return self._function()
+
+
+def later(function: Callable[[], Any], kind: str) -> Value:
+    """Return what behaves as a Value, for numbers that are dear and seldom asked for."""
+    return cast(Value, _Later(function, kind))
 
 
 @dataclass(frozen=True)
@@ -203,22 +252,23 @@ class Unit:
     parameters: Any
     inlets: ClassVar[tuple[str, ...]] = ("inlet",)
     outlets: ClassVar[tuple[str, ...]] = ("outlet",)
+    gives_way: ClassVar[bool] = False  # takes whatever pressure is left
     through: ClassVar[tuple[str, ...]] = ()  # ports meant when a link names none
     needs: ClassVar[tuple[str, ...]] = ()  # contents the inlet water must tell
     recycles: ClassVar[tuple[str, ...]] = ()  # inlets at which a loop may be cut
     anchored: ClassVar[tuple[str, ...]] = ()  # outlets whose pressure the unit itself sets
 
-    def evaluate(self, **inlets: Stream) -> Outcome:
+    def evaluate(self, *args: Any, **inlets: Any) -> Outcome:
         """Return the outcome for the inlet streams."""
         raise NotImplementedError
 
     def source_flow(self):
         """Return the flow the unit takes from a source by itself [m3/s], or None."""
-        return None
+        return
 
     def flow_ceiling(self):
         """Return a flow the unit can never pass [m3/s], or None."""
-        return None
+        return
 
     def static_rise(self):
         """Return the height the water gains inside the unit. [m]"""
@@ -242,9 +292,7 @@ class Unit:
 
     def with_parameters(self, **changes):
         """Return a copy with some parameters changed."""
-        return dataclasses.replace(
-            self, parameters=dataclasses.replace(self.parameters, **changes)
-        )
+        return dataclasses.replace(self, parameters=dataclasses.replace(self.parameters, **changes))
 
     def take(self, index):
         """Return the unit at the operating points `index`."""

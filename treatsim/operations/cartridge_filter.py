@@ -36,19 +36,23 @@ class CartridgeFilterParameters(Parameters):
     """Elements, their clean loss and what they have captured."""
 
     elements: int = quantity("count", "elements side by side", low=1, high=1000)
-    resistance: float = quantity("filter_resistance", "clean loss of one element over viscosity "
-                                 "and flow", open_low=True)
+    resistance: float = quantity(
+        "filter_resistance", "clean loss of one element over viscosity and flow", open_low=True
+    )
     quadratic_loss: float = quantity("quadratic_loss", "loss of one housing over flow squared")
     captured_mass: float = quantity("mass", "mass captured so far by one element")
     capacity: float = quantity("mass", "mass one element holds at its end of life", open_low=True)
-    terminal_ratio: float = quantity("factor", "resistance at capacity over clean", low=1,
-                                     open_low=True, high=1e4)
-    loading_exponent: float = quantity("factor", "n of the blocking law: 0 cake, 1 depth element",
-                                       high=2)
+    terminal_ratio: float = quantity(
+        "factor", "resistance at capacity over clean", low=1, open_low=True, high=1e4
+    )
+    loading_exponent: float = quantity(
+        "factor", "n of the blocking law: 0 cake, 1 depth element", high=2
+    )
     capture_fraction: float = quantity("fraction", "share of the suspended solids held back")
     turbidity_removal: float = quantity("fraction", "share of the turbidity removed")
-    largest_drop: float = quantity("pressure_difference", "pressure drop at which elements are "
-                                   "changed", low=0, open_low=True)
+    largest_drop: float = quantity(
+        "pressure_difference", "pressure drop at which elements are changed", low=0, open_low=True
+    )
     largest_flow: float = quantity("flow", "most that one element may pass", open_low=True)
 
     def conflicts(self):
@@ -112,14 +116,26 @@ class CartridgeFilter(Unit):
             values,
             criteria=[
                 Criterion(
-                    "pressure drop of the filter", "pressure_drop", drop, "<=", p.largest_drop,
-                    "pressure_difference", "the element's stated end of life",
-                    f"{self.name}.captured_mass", "change the elements, or slow the pump",
+                    "pressure drop of the filter",
+                    "pressure_drop",
+                    drop,
+                    "<=",
+                    p.largest_drop,
+                    "pressure_difference",
+                    "the element's stated end of life",
+                    f"{self.name}.captured_mass",
+                    "change the elements, or slow the pump",
                 ),
                 Criterion(
-                    "flow through each filter element", "element_flow", share, "<=",
-                    p.largest_flow, "flow", "the element's stated largest flow",
-                    f"{self.name}.elements", "slow the pump, or add elements side by side",
+                    "flow through each filter element",
+                    "element_flow",
+                    share,
+                    "<=",
+                    p.largest_flow,
+                    "flow",
+                    "the element's stated largest flow",
+                    f"{self.name}.elements",
+                    "slow the pump, or add elements side by side",
                 ),
             ],
             sources=("hermia_1982",),

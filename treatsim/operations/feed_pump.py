@@ -23,6 +23,7 @@ from treatsim.water.properties import vapour_pressure
 from treatsim.water.stream import Stream
 
 GRAVITY = 9.80665  # m/s2
+RUN_AWAY = 2.0  # flow over flow of best efficiency at which the efficiency parabola is used up
 SUCTION_MARGIN = 0.6  # m above what the pump requires; common practice, no source
 
 
@@ -46,6 +47,27 @@ def motor_power(shaft, motor_efficiency, drive_efficiency, electronics, rated_po
     return pump_curve.electrical_power(shaft, motor_efficiency, drive_efficiency, electronics)
 
 
+def suction_findings(available) -> list[Finding]:
+    """Say where the water boils at the suction. available [m]"""
+    boiling = np.asarray(available) <= 0
+    text = "the water boils at the suction: its head there is {available}; no pump lifts that far"
+    values = {"available": Value(available, "head")}
+    return [Finding(boiling, text, values, blocks=True)] if np.any(boiling) else []
+
+
+def run_out_findings(beyond, ratio, head) -> list[Finding]:
+    """Say where the water drives the pump. `beyond` points, ratio [1] to best flow, head [m]"""
+    found = []
+    if np.any(beyond):
+        text = "the pump runs out: its flow is {ratio} times the flow of best efficiency; throttle"
+        found.append(Finding(beyond, text, {"ratio": Value(ratio, "factor")}, blocks=True))
+    driven = ~beyond & (np.asarray(head) < 0)
+    if np.any(driven):
+        text = "the water falls through the pump and drives it: it takes {head}; throttle"
+        found.append(Finding(driven, text, {"head": Value(-head, "head")}))
+    return found
+
+
 @dataclass(frozen=True, kw_only=True)
 class FeedPumpParameters(Parameters):
     """A pump by its curve at full speed."""
@@ -56,15 +78,24 @@ class FeedPumpParameters(Parameters):
     rated_head: float = quantity("head", "head at the rated flow and full speed", low=0)
     linear_share: float = quantity("fraction", "linear part of the curve's fall", default=0.0)
     pump_efficiency: float = quantity("fraction", "best efficiency of the pump", open_low=True)
-    best_flow: float | None = quantity("flow", "flow of best efficiency at full speed; left out, "
-                                       "the rated flow", open_low=True, default=None)
+    best_flow: float | None = quantity(
+        "flow",
+        "flow of best efficiency at full speed; left out, the rated flow",
+        open_low=True,
+        default=None,
+    )
     motor_efficiency: float = quantity("fraction", "efficiency of the motor", open_low=True)
     drive_efficiency: float = quantity("fraction", "efficiency of the drive", open_low=True)
-    rated_power: float | None = quantity("power", "rated shaft power; with it the motor loses "
-                                         "efficiency at part load", low=1e-3, default=None)
+    rated_power: float | None = quantity(
+        "power",
+        "rated shaft power; with it the motor loses efficiency at part load",
+        low=1e-3,
+        default=None,
+    )
     electronics: float = quantity("power", "power of the controls, whatever the flow", low=0)
-    suction_lift: float = quantity("head", "height of the pump above the water; negative if "
-                                   "submerged", low=-200, high=12)
+    suction_lift: float = quantity(
+        "head", "height of the pump above the water; negative if submerged", low=-200, high=12
+    )
     required_suction_head: float = quantity("head", "net positive suction head required", low=0)
 
     def conflicts(self):
@@ -89,8 +120,10 @@ class FeedPump(Unit):
     def flow_ceiling(self):
         """Return the flow at which the head is used up. [m3/s]"""
         drop = np.maximum(-np.asarray(self.parameters.suction_lift), 0.0)
-        return 1.5 * pump_curve.run_out_flow(self.curve, self.parameters.speed) * (
-            1 + drop / self.parameters.shutoff_head
+        return (
+            1.5
+            * pump_curve.run_out_flow(self.curve, self.parameters.speed)
+            * (1 + drop / self.parameters.shutoff_head)
         )
 
     def static_rise(self):
@@ -111,20 +144,23 @@ class FeedPump(Unit):
         p = self.parameters
         best = p.rated_flow if p.best_flow is None else p.best_flow
         ratio = pump_curve.flow_ratio(inlet.flow, p.speed, best)
-        efficiency = pump_curve.pump_efficiency(inlet.flow, p.speed, best, p.pump_efficiency)
+        beyond = ratio >= RUN_AWAY  # the points are blocked below; their numbers mean nothing
+        flow = np.where(beyond, p.speed * best, inlet.flow)
+        efficiency = pump_curve.pump_efficiency(flow, p.speed, best, p.pump_efficiency)
         shaft = pump_curve.shaft_power(
-            inlet.flow, head, inlet.density, p.speed, best, p.pump_efficiency
+            flow, np.maximum(head, 0.0), inlet.density, p.speed, best, p.pump_efficiency
         )
         power = motor_power(
             shaft, p.motor_efficiency, p.drive_efficiency, p.electronics, p.rated_power
         )
-        hydraulic = inlet.density * GRAVITY * head * inlet.flow
+        hydraulic = inlet.density * GRAVITY * np.maximum(head, 0.0) * inlet.flow
         available = friction.suction_head_available(
-            inlet.atmosphere + inlet.pressure, vapour_pressure(inlet.temperature), inlet.density,
-            p.suction_lift, 0.0,
+            inlet.atmosphere + inlet.pressure,
+            vapour_pressure(inlet.temperature),
+            inlet.density,
+            p.suction_lift,
+            0.0,
         )
-        boiling = np.asarray(available) <= 0
-        values = {"available": Value(available, "head")}
         return Details(
             {
                 "head": Value(head, "head"),
@@ -133,16 +169,25 @@ class FeedPump(Unit):
                 "power": Value(power, "power"),
                 "suction_head_available": Value(available, "head"),
             },
-            criteria=[Criterion(
-                "suction head available at the pump", "suction_head_available", available, ">=",
-                p.required_suction_head + SUCTION_MARGIN, "head",
-                "common practice: 0.6 m above what the pump requires",
-                f"{self.name}.suction_lift", "bring the pump nearer to the water, or submerge it",
-            )],
-            findings=[Finding(boiling, "the water boils at the suction: its head there is "
-                              "{available}; no pump lifts that far here", values, blocks=True)]
-            if np.any(boiling) else [],
+            criteria=[
+                Criterion(
+                    "suction head available at the pump",
+                    "suction_head_available",
+                    available,
+                    ">=",
+                    p.required_suction_head + SUCTION_MARGIN,
+                    "head",
+                    "common practice: 0.6 m above what the pump requires",
+                    f"{self.name}.suction_lift",
+                    "bring the pump nearer to the water, or submerge it",
+                )
+            ],
+            findings=suction_findings(available) + run_out_findings(beyond, ratio, head),
             excursions=excursions(pump_curve.EFFICIENCY_RANGE, ratio),
             power=power,
-            losses={"useful": hydraulic, "pump": shaft - hydraulic, "motor and drive": power - shaft},
+            losses={
+                "useful": hydraulic,
+                "pump": shaft - hydraulic,
+                "motor and drive": power - shaft,
+            },
         )

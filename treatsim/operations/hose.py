@@ -38,8 +38,9 @@ class HoseParameters(Parameters):
 
     length: float = quantity("length", "length as laid")
     bore: float = quantity("small_length", "inner diameter", open_low=True, high=2.0)
-    roughness: float = quantity("small_length", "absolute roughness of the wall", high=0.01,
-                                source="pretreatment practice")
+    roughness: float = quantity(
+        "small_length", "absolute roughness of the wall", high=0.01, source="pretreatment practice"
+    )
     rise: float = quantity("length", "height of the outlet above the inlet", low=-500, high=500)
     fittings: float = quantity("factor", "sum of the loss coefficients K of fittings and ends")
 
@@ -64,8 +65,14 @@ class Hose(Unit):
         """Return the stream at the far end."""
         p = self.parameters
         friction_drop, static_drop = hose_drop(
-            inlet.flow, inlet.density, inlet.viscosity, p.length, p.bore, p.roughness,
-            p.fittings, p.rise,
+            inlet.flow,
+            inlet.density,
+            inlet.viscosity,
+            p.length,
+            p.bore,
+            p.roughness,
+            p.fittings,
+            p.rise,
         )
         drop = friction_drop + static_drop
         outlet = inlet.changed(pressure=inlet.pressure - drop)
@@ -84,7 +91,8 @@ class Hose(Unit):
                     "lost_power": Value(friction_drop * inlet.flow, "power"),
                 },
                 findings=[Finding(sucked, text, {"lowest": Value(lowest, "pressure")})]
-                if np.any(sucked) else [],
+                if np.any(sucked)
+                else [],
                 excursions=excursions(friction.CHURCHILL_RANGE, reynolds),
                 sources=("churchill_1977",),
             )

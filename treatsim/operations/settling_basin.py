@@ -31,8 +31,10 @@ def basin_capture(flow, area, tanks, median, deviation, particle_density, densit
     sizes, shares = size_distribution.lognormal_classes(
         np.asarray(median), np.asarray(deviation), SIZE_CLASSES
     )
+
     def spread(value):
         return np.asarray(value, dtype=float)[..., None]
+
     velocity = settling.terminal_velocity(
         sizes, spread(particle_density), spread(density), spread(viscosity)
     )
@@ -47,15 +49,24 @@ class SettlingBasinParameters(Parameters):
     plan_area: float = quantity("area", "area of the water surface", open_low=True)
     depth: float = quantity("length", "depth of water above the sludge", open_low=True)
     width: float = quantity("length", "width across the flow", open_low=True)
-    tanks_in_series: int = quantity("count", "1 poor, 2 a pit or trench, 8 very good", low=1,
-                                    high=100)
-    median_size: float = quantity("small_length", "median diameter by mass", open_low=True,
-                                  high=0.01)
-    size_deviation: float = quantity("factor", "geometric standard deviation of the sizes", low=1,
-                                     open_low=True, high=20)
-    particle_density: float = quantity("factor", "density of the particles in kg/m3; grains 2650, "
-                                       "flocs 1020 to 1200", low=1000, high=8000)
-    turbidity_removal: float = quantity("fraction", "share of the turbidity removed; by bucket test")
+    tanks_in_series: int = quantity(
+        "count", "1 poor, 2 a pit or trench, 8 very good", low=1, high=100
+    )
+    median_size: float = quantity(
+        "small_length", "median diameter by mass", open_low=True, high=0.01
+    )
+    size_deviation: float = quantity(
+        "factor", "geometric standard deviation of the sizes", low=1, open_low=True, high=20
+    )
+    particle_density: float = quantity(
+        "factor",
+        "density of the particles in kg/m3; grains 2650, flocs 1020 to 1200",
+        low=1000,
+        high=8000,
+    )
+    turbidity_removal: float = quantity(
+        "fraction", "share of the turbidity removed; by bucket test"
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,8 +81,14 @@ class SettlingBasin(Unit):
         """Return the settled stream at ambient pressure."""
         p = self.parameters
         capture = basin_capture(
-            inlet.flow, p.plan_area, p.tanks_in_series, p.median_size, p.size_deviation,
-            p.particle_density, inlet.density, inlet.viscosity,
+            inlet.flow,
+            p.plan_area,
+            p.tanks_in_series,
+            p.median_size,
+            p.size_deviation,
+            p.particle_density,
+            inlet.density,
+            inlet.viscosity,
         )
         solids, turbidity = inlet.contents["suspended_solids"], inlet.contents["turbidity"]
         outlet = inlet.changed(
@@ -101,11 +118,27 @@ class SettlingBasin(Unit):
                 "horizontal_velocity": Value(along, "velocity"),
                 "hold_up_time": Value(p.plan_area * p.depth / inlet.flow, "duration"),
             },
-            criteria=[Criterion(
-                "horizontal velocity in the basin", "horizontal_velocity", along, "<=", scour,
-                "velocity", "camp_1946", f"{self.name}.width",
-                "widen or deepen the basin, or settled particles are lifted again",
-            )],
-            findings=[Finding(dry, "water arrives at {pressure} and does not reach the basin",
-                              values, blocks=True)] if np.any(dry) else [],
+            criteria=[
+                Criterion(
+                    "horizontal velocity in the basin",
+                    "horizontal_velocity",
+                    along,
+                    "<=",
+                    scour,
+                    "velocity",
+                    "camp_1946",
+                    f"{self.name}.width",
+                    "widen or deepen the basin, or settled particles are lifted again",
+                )
+            ],
+            findings=[
+                Finding(
+                    dry,
+                    "water arrives at {pressure} and does not reach the basin",
+                    values,
+                    blocks=True,
+                )
+            ]
+            if np.any(dry)
+            else [],
         )

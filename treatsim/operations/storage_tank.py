@@ -1,11 +1,31 @@
-"""Storage tank: where the product ends."""
+"""Storage tank: where the product ends, and where chlorine gets its time.
+
+Without the fields of draw-off it is a volume that fills. With them it tells the contact time that
+counts and the free chlorine at the end of the contact, at the tap and at the last cup. Decay is
+taken at the warmest temperature the tank reaches, whatever the water was when it came in.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from treatsim.operations.base import Details, Outcome, Parameters, Unit, Value, quantity
+import numpy as np
+
+from treatsim.correlations import chlorine_decay, contact_time
+from treatsim.operations.base import (
+    Details,
+    Finding,
+    Outcome,
+    Parameters,
+    Unit,
+    Value,
+    choice,
+    quantity,
+)
 from treatsim.water.stream import Stream
+
+PRESSURE_SCALE = 1e5  # Pa; makes the condition of order one
+LAST_CUP = 0.2e-3  # kg/m3 wanted at the last cup; common practice
 
 
 def filling_time(volume, flow):
@@ -13,11 +33,99 @@ def filling_time(volume, flow):
     return volume / flow
 
 
+def counted_age(rate, age, order: int):
+    """Return the age of the water at which the product of free chlorine and time is read. [s]
+
+    With decay of first order that product falls again after 1/rate; by then the water has had the
+    larger one, as a sample taken part of the way would show. rate [1/s], age [s]
+    """
+    rate, age = np.broadcast_arrays(np.asarray(rate, float), np.asarray(age, float))
+    if order == 2:
+        return age
+    longest = np.divide(1.0, rate, out=np.full(rate.shape, np.inf), where=rate > 0)
+    return np.minimum(age, longest)
+
+
 @dataclass(frozen=True, kw_only=True)
 class StorageTankParameters(Parameters):
-    """Size of the tank."""
+    """Size of the tank and, where chlorine is used, how it is drawn and how chlorine fades."""
 
     volume: float = quantity("volume", "usable volume", open_low=True)
+    draw_off: str | None = choice(
+        contact_time.MODES, "whether the outlet is closed while chlorine acts", default=None
+    )
+    waiting_time: float | None = quantity(
+        "short_duration", "time with the outlet closed, after filling and mixing", default=None
+    )
+    lowest_volume: float | None = quantity(
+        "volume", "smallest volume held while drawing", open_low=True, default=None
+    )
+    draw_flow: float | None = quantity(
+        "flow", "largest flow drawn; left out, the flow that comes in", open_low=True, default=None
+    )
+    baffling: str | None = choice(
+        tuple(contact_time.BAFFLING), "how straight the water runs through", default=None
+    )
+    decay_rate: float | None = quantity(
+        "decay_rate", "fading of free chlorine, first order, from two readings", default=None
+    )
+    decay_rate_second_order: float | None = quantity(
+        "decay_rate_second_order", "fading of free chlorine, second order", default=None
+    )
+    decay_temperature: float | None = quantity(
+        "temperature", "temperature at which the rate was read", default=None
+    )
+    warmest_temperature: float | None = quantity(
+        "temperature", "warmest temperature the stored water reaches", default=None
+    )
+    time_to_tap: float = quantity(
+        "duration", "longest time from the end of the contact to the tap", default=0.0
+    )
+    time_to_last_cup: float | None = quantity(
+        "duration", "time from the end of the contact to the last cup", default=None
+    )
+
+    def conflicts(self):
+        """Ask for what the draw-off and the decay need."""
+        faults = []
+        needs = {
+            "fill_and_draw": ("waiting_time",),
+            "flow_through": ("lowest_volume", "baffling"),
+            "drawn_while_filling": ("lowest_volume",),
+        }.get(self.draw_off or "", ())
+        faults += [f"{name}: is missing; draw_off {self.draw_off} needs it" for name in needs
+                   if getattr(self, name) is None]  # fmt: skip
+        if self.lowest_volume is not None and np.any(
+            np.asarray(self.lowest_volume) > self.volume
+        ):
+            faults.append("lowest_volume: is not above the volume of the tank")
+        if self.decay_rate is not None and self.decay_rate_second_order is not None:
+            faults.append("decay_rate: give one of first and second order")
+        if self.draw_off and self.decay_rate is None and self.decay_rate_second_order is None:
+            faults.append("decay_rate: is missing; chlorine fades: take two readings")
+        if self.decays and (self.decay_temperature is None or self.warmest_temperature is None):
+            faults.append("decay_rate: needs decay_temperature and warmest_temperature")
+        if self.time_to_last_cup is not None and np.any(
+            np.asarray(self.time_to_last_cup) < self.time_to_tap
+        ):
+            faults.append("time_to_last_cup: is not below time_to_tap")
+        return faults
+
+    @property
+    def decays(self) -> bool:
+        """Whether a decay is stated."""
+        return self.decay_rate is not None or self.decay_rate_second_order is not None
+
+    @property
+    def order(self) -> int:
+        """Order of the decay."""
+        return 2 if self.decay_rate_second_order is not None else 1
+
+    @property
+    def rate(self):
+        """Decay rate at the warmest temperature. [1/s or m3/(kg s)]"""
+        given = self.decay_rate if self.order == 1 else self.decay_rate_second_order
+        return chlorine_decay.rate_at(given, self.warmest_temperature, self.decay_temperature)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,11 +135,91 @@ class StorageTank(Unit):
     parameters: StorageTankParameters
     outlets = ()
 
+    def condition_names(self) -> tuple[str, ...]:
+        """Return the one equation: the water arrives at ambient pressure."""
+        return ("pressure",)
+
+    def conditions(self, inlets, outlets):
+        """Return the pressure left at the inlet, over a scale."""
+        return {"pressure": inlets["inlet"].pressure / PRESSURE_SCALE}
+
     def evaluate(self, inlet: Stream) -> Outcome:
-        """Return nothing that leaves; the details tell how long filling takes."""
+        """Return nothing that leaves; the details tell filling, contact and residual."""
+        return Outcome({}, details=lambda: self._details(inlet))
 
-        def details() -> Details:
-            time = filling_time(self.parameters.volume, inlet.flow)
-            return Details({"filling_time": Value(time, "duration")})
+    def contact(self, inlet: Stream):
+        """Return the mean age at the end of the contact, and the share of it that counts. [s], [1]
 
-        return Outcome({}, details=details)
+        In a closed tank all water has the same age. In one drawn while it fills most of it leaves
+        younger than the mean.
+        """
+        p = self.parameters
+        if p.draw_off == "fill_and_draw":
+            return np.asarray(p.waiting_time, float), 1.0
+        drawn = inlet.flow if p.draw_flow is None else np.maximum(inlet.flow, p.draw_flow)
+        factor = contact_time.BAFFLING[p.baffling or "unbaffled"]
+        counted = contact_time.contact_time(p.draw_off, p.lowest_volume, drawn, factor, 0.0)
+        age = np.asarray(p.lowest_volume / drawn)
+        return age, counted / age
+
+    def _details(self, inlet: Stream) -> Details:
+        p = self.parameters
+        values = {"filling_time": Value(filling_time(p.volume, inlet.flow), "duration")}
+        if p.draw_off is None or "free_chlorine" not in inlet.contents:
+            return Details(values)
+        return self._chlorinated(inlet, values)
+
+    def _chlorinated(self, inlet: Stream, values: dict[str, Value]) -> Details:
+        p = self.parameters
+        start, order, rate = inlet.contents["free_chlorine"], p.order, p.rate
+        age, share = self.contact(inlet)
+        counted = counted_age(rate, age, order)
+        at_count = chlorine_decay.residual(start, rate, counted, order)
+        values |= {
+            "contact_time": Value(age * share, "short_duration"),
+            "contact_time_counted": Value(counted * share, "short_duration"),
+            "residual_counted": Value(at_count, "concentration"),
+            "residual_after_contact": Value(
+                chlorine_decay.residual(start, rate, age, order), "concentration"
+            ),
+            "ct": Value(
+                contact_time.ct_for_credit(at_count, counted * share), "concentration_time"
+            ),
+            "ct_exact": Value(
+                share * chlorine_decay.chlorine_time(start, rate, age, order), "concentration_time"
+            ),
+            "residual_at_tap": Value(
+                chlorine_decay.residual(start, rate, age + p.time_to_tap, order), "concentration"
+            ),
+        }
+        if p.time_to_last_cup is None:
+            return Details(values, choices=self._choices(), sources=("epa_816_r_03_004",))
+        until = age + p.time_to_last_cup
+        last = chlorine_decay.residual(start, rate, until, order)
+        needed = chlorine_decay.start_for_residual(LAST_CUP, rate, until, order)
+        values["residual_at_last_cup"] = Value(last, "concentration")
+        if np.all(np.isfinite(needed)):
+            values["residual_needed_for_last_cup"] = Value(needed, "concentration")
+        low = np.asarray(last) < LAST_CUP * (1 - 1e-9)
+        text = ("free chlorine at the last cup is {last}, below 0.2 mg/L: it takes {needed} after "
+                "the demand, or a shorter way to the cup")
+        shown = {"last": Value(last, "concentration"), "needed": Value(needed, "concentration")}
+        findings = [Finding(low, text, shown)] if np.any(low) else []
+        return Details(values, findings=findings, choices=self._choices(),
+                       sources=("epa_816_r_03_004",))
+
+    def _choices(self) -> tuple[str, ...]:
+        p = self.parameters
+        words = {
+            "fill_and_draw": "filled, dosed, outlet closed, then drawn: the waiting time counts",
+            "flow_through": f"filled and drawn at once, baffling {p.baffling}: the time counts "
+                            "that 90 % of the water stays at least",
+            "drawn_while_filling": "drawn while filling: never counted better than an unbaffled "
+                                   "tank at its lowest level",
+        }  # fmt: skip
+        kind = "second" if p.order == 2 else "first"
+        return (
+            f"{self.name}: {words[p.draw_off]}",
+            f"{self.name}: decay of {kind} order, doubled for every 10 K of the warmest tank over "
+            "the reading (common practice)",
+        )

@@ -61,7 +61,8 @@ class Strainer(Unit):
                     "lost_power": Value(drop * inlet.flow, "power"),
                 },
                 findings=[Finding(fast, text, {"speed": Value(approach, "velocity")})]
-                if np.any(fast) else [],
+                if np.any(fast)
+                else [],
             )
 
         return Outcome({"outlet": outlet}, loss(inlet, drop), details)

@@ -36,16 +36,22 @@ class ThrottleValveParameters(Parameters):
     """How far the valve is open."""
 
     flow_coefficient: float | None = quantity(
-        "flow", "Kv: flow at a drop of 1 bar; left out, the valve takes all the pressure left",
-        open_low=True, source="iec_60534", default=None,
+        "flow",
+        "Kv: flow at a drop of 1 bar; left out, the valve takes all the pressure left",
+        open_low=True,
+        source="iec_60534",
+        default=None,
     )
-    outlet_pressure: float = quantity(
-        "pressure", "pressure behind a valve that takes all the rest", default=0.0
+    outlet_pressure: float | None = quantity(
+        "pressure",
+        "pressure behind a valve that takes all the rest; left out, that of the air at an end, "
+        "and where it meets another flow, that flow's",
+        default=None,
     )
 
     def conflicts(self):
         """Refuse a set outlet pressure on a valve whose drop follows from its opening."""
-        if self.flow_coefficient is not None and np.any(np.asarray(self.outlet_pressure) != 0):
+        if self.flow_coefficient is not None and self.outlet_pressure is not None:
             return ["outlet_pressure: goes only with a valve without a flow coefficient"]
         return []
 
@@ -57,6 +63,11 @@ class ThrottleValve(Unit):
     parameters: ThrottleValveParameters
 
     @property
+    def gives_way(self) -> bool:  # type: ignore[override]
+        """Whether the valve takes whatever pressure is left."""
+        return self.parameters.flow_coefficient is None and self.parameters.outlet_pressure is None
+
+    @property
     def anchored(self):  # type: ignore[override]
         """The valve sets the pressure behind it unless its opening is given."""
         return () if self.parameters.flow_coefficient is not None else ("outlet",)
@@ -65,19 +76,23 @@ class ThrottleValve(Unit):
         """Return the stream at the lower pressure."""
         p = self.parameters
         if p.flow_coefficient is None:
-            drop = inlet.pressure - p.outlet_pressure
+            drop = inlet.pressure - (0.0 if p.outlet_pressure is None else p.outlet_pressure)
         else:
             drop = valve_drop(inlet.flow, inlet.density, p.flow_coefficient)
         outlet = inlet.changed(pressure=inlet.pressure - drop)
         low = np.asarray(drop) < 0
 
         def details() -> Details:
-            values = {"here": Value(inlet.pressure, "pressure"),
-                      "behind": Value(outlet.pressure, "pressure")}
+            values = {
+                "here": Value(inlet.pressure, "pressure"),
+                "behind": Value(outlet.pressure, "pressure"),
+            }
             text = "the water arrives at {here}, below the {behind} behind the valve"
             return Details(
-                {"pressure_drop": Value(drop, "pressure_difference"),
-                 "lost_power": Value(drop * inlet.flow, "power")},
+                {
+                    "pressure_drop": Value(drop, "pressure_difference"),
+                    "lost_power": Value(drop * inlet.flow, "power"),
+                },
                 findings=[Finding(low, text, values, blocks=True)] if np.any(low) else [],
             )
 

@@ -8,6 +8,7 @@ the dose that is credited comes from its lowest edge.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,7 @@ from treatsim.operations.base import (
     Unit,
     Value,
     choice,
+    later,
     loss,
     quantity,
     reference,
@@ -48,16 +50,19 @@ def dose_bands(field: LampField, geometry: LampGeometry, flow, tanks) -> dict[st
     velocity = annulus_flow.mean_velocity(
         flow, geometry.sleeve_outer_radius, geometry.chamber_radius
     )
-    inner, outer = (np.asarray(r)[..., None] if np.ndim(r) else r
-                    for r in (geometry.sleeve_outer_radius, geometry.chamber_radius))
+    inner, outer = (
+        np.asarray(r)[..., None] if np.ndim(r) else r
+        for r in (geometry.sleeve_outer_radius, geometry.chamber_radius)
+    )
     profile = annulus_flow.laminar_profile(field.radius, inner, outer)
     mean = dose.mean_dose(field.mean, geometry.volume, flow)
+    shape = dose.tanks_dose(1.0, tanks)  # of one number of tanks, worked out once for all points
     return {
         "unmixed": dose.unmixed_dose(
             field.axial_integral, field.axial_integral_at_wall, field.area_weight, velocity
         ),
         "laminar": dose.laminar_dose(field.axial_integral, field.area_weight, profile, velocity),
-        "tanks": dose.tanks_dose(mean, tanks),
+        "tanks": shape._replace(dose=mean[..., None] * shape.dose, minimum=np.zeros_like(mean)),
     }
 
 
@@ -65,35 +70,45 @@ def dose_bands(field: LampField, geometry: LampGeometry, flow, tanks) -> dict[st
 class UvReactorParameters(Parameters):
     """Lamp, sleeve, chamber and the assumptions of the dose."""
 
-    lamp_uvc_output: float = quantity("power", "output at 254 nm of a new lamp", low=0,
-                                      open_low=True)
+    lamp_uvc_output: float = quantity(
+        "power", "output at 254 nm of a new lamp", low=0, open_low=True
+    )
     lamp_power: float = quantity("power", "electrical power with ballast", low=0, open_low=True)
     arc_length: float = quantity("length", "length of the lit arc", open_low=True, high=5)
     chamber_length: float = quantity("length", "length of the chamber", open_low=True, high=10)
-    chamber_radius: float = quantity("small_length", "inner radius of the chamber", open_low=True,
-                                     high=1)
-    sleeve_outer_radius: float = quantity("small_length", "outer radius of the sleeve",
-                                          open_low=True, high=1)
-    sleeve_inner_radius: float = quantity("small_length", "inner radius of the sleeve",
-                                          open_low=True, high=1)
-    ageing_factor: float = quantity("factor", "output at the end of lamp life over new",
-                                    open_low=True, high=1)
-    fouling_factor: float = quantity("factor", "light through the sleeve as fouled over clean",
-                                     open_low=True, high=1)
-    temperature_factor: float = quantity("factor", "output at this water temperature over best",
-                                         open_low=True, high=1)
-    warm_up_factor: float = quantity("factor", "share of output reached since switching on",
-                                     open_low=True, high=1, default=1.0)
+    chamber_radius: float = quantity(
+        "small_length", "inner radius of the chamber", open_low=True, high=1
+    )
+    sleeve_outer_radius: float = quantity(
+        "small_length", "outer radius of the sleeve", open_low=True, high=1
+    )
+    sleeve_inner_radius: float = quantity(
+        "small_length", "inner radius of the sleeve", open_low=True, high=1
+    )
+    ageing_factor: float = quantity(
+        "factor", "output at the end of lamp life over new", open_low=True, high=1
+    )
+    fouling_factor: float = quantity(
+        "factor", "light through the sleeve as fouled over clean", open_low=True, high=1
+    )
+    temperature_factor: float = quantity(
+        "factor", "output at this water temperature over best", open_low=True, high=1
+    )
+    warm_up_factor: float = quantity(
+        "factor", "share of output reached since switching on", open_low=True, high=1, default=1.0
+    )
     quartz_absorption: float = quantity("absorption", "absorption of the sleeve's quartz")
     emission: str = choice(("isotropic", "cosine"), "how the arc radiates", default="isotropic")
-    interfaces: str = choice(("refracting", "straight"), "rays at the sleeve",
-                             default="refracting")
-    tanks_in_series: int = quantity("count", "tanks that stand for the mixing", low=1, high=1000,
-                                    default=10)
-    validation_factor: float = quantity("factor", "tested dose over dose that may be credited",
-                                        low=1, high=20)
-    quadratic_loss: float = quantity("quadratic_loss", "pressure loss over flow squared",
-                                     default=0.0)
+    interfaces: str = choice(("refracting", "straight"), "rays at the sleeve", default="refracting")
+    tanks_in_series: int = quantity(
+        "count", "tanks that stand for the mixing", low=1, high=1000, default=10
+    )
+    validation_factor: float = quantity(
+        "factor", "tested dose over dose that may be credited", low=1, high=20
+    )
+    quadratic_loss: float = quantity(
+        "quadratic_loss", "pressure loss over flow squared", default=0.0
+    )
     target: dict | None = reference("organism, and the log or the dose asked for", default=None)
 
     def conflicts(self):
@@ -116,16 +131,21 @@ def target_faults(target) -> list[str]:
         return []
     known = ", ".join(ORGANISMS)
     if not isinstance(target, dict) or "organism" not in target:
-        return [f'target: a table such as {{ organism = "cryptosporidium", log = 3.0 }}; known: '
-                f"{known}"]
-    faults = [f"target.{key}: no such key; known: organism, log, dose"
-              for key in target if key not in ("organism", "log", "dose")]
+        return [
+            f'target: a table such as {{ organism = "cryptosporidium", log = 3.0 }}; known: {known}'
+        ]
+    faults = [
+        f"target.{key}: no such key; known: organism, log, dose"
+        for key in target
+        if key not in ("organism", "log", "dose")
+    ]
     if target["organism"] not in ORGANISMS and target["organism"] not in ("giardia", "virus"):
         faults.append(f'target.organism = "{target["organism"]}": known: {known}, giardia, virus')
     if ("log" in target) == ("dose" in target):
         faults.append("target: give one of log and dose")
-    elif "log" in target and not (isinstance(target["log"], int | float)
-                                  and 0 < target["log"] <= 8):
+    elif "log" in target and not (
+        isinstance(target["log"], int | float) and 0 < target["log"] <= 8
+    ):
         faults.append(f"target.log = {target['log']!r}: a number above 0 and not above 8")
     elif "dose" in target and not isinstance(target["dose"], str):
         faults.append('target.dose: a text with a unit, such as "40 mJ/cm2"')
@@ -144,8 +164,14 @@ class UvReactor(Unit):
         """Lamp, sleeve and chamber as the field needs them."""
         p = self.parameters
         return LampGeometry(
-            p.arc_length, p.chamber_length, p.chamber_radius, p.sleeve_outer_radius,
-            p.sleeve_inner_radius, p.quartz_absorption, p.emission, p.interfaces,
+            p.arc_length,
+            p.chamber_length,
+            p.chamber_radius,
+            p.sleeve_outer_radius,
+            p.sleeve_inner_radius,
+            p.quartz_absorption,
+            p.emission,
+            p.interfaces,
         )
 
     def output(self, new: bool = False):
@@ -174,12 +200,13 @@ class UvReactor(Unit):
         p = self.parameters
         geometry = self.geometry
         field, bands = self.bands(inlet)
-        _, new = self.bands(inlet, new=True)
         velocity = annulus_flow.mean_velocity(
             inlet.flow, geometry.sleeve_outer_radius, geometry.chamber_radius
         )
         reynolds = annulus_flow.reynolds_number(
-            velocity, geometry.sleeve_outer_radius, geometry.chamber_radius,
+            velocity,
+            geometry.sleeve_outer_radius,
+            geometry.chamber_radius,
             inlet.viscosity / inlet.density,
         )
         organism = credited_organism(p.target)
@@ -195,12 +222,17 @@ class UvReactor(Unit):
             "dose_min": Value(bands["unmixed"].minimum, "dose"),
             **equivalent_doses(bands),
             "dose_credited": Value(lowest(bands, organism) / p.validation_factor, "dose"),
-            "dose_credited_new": Value(lowest(new, organism) / p.validation_factor, "dose"),
+            "dose_credited_new": later(
+                lambda: lowest(self.bands(inlet, new=True)[1], organism) / p.validation_factor,
+                "dose",
+            ),
             "pressure_drop": Value(drop, "pressure_difference"),
             "lost_power": Value(drop * inlet.flow, "power"),
         }
         return Details(
-            values, findings=self._findings(inlet), power=p.lamp_power,
+            values,
+            findings=self._findings(inlet),
+            power=p.lamp_power,
             losses={"lamp and ballast": p.lamp_power},
             sources=("bolton_2000", "liu_2004", ORGANISMS[organism].source),
             choices=(
@@ -218,8 +250,10 @@ class UvReactor(Unit):
         unusual &= np.asarray(self.parameters.temperature_factor) == 1.0
         if not np.any(unusual):
             return []
-        text = ("the water is at {temperature}: a plain low-pressure lamp gives less outside "
-                "10 to 30 degC; state its temperature factor")
+        text = (
+            "the water is at {temperature}: a plain low-pressure lamp gives less outside "
+            "10 to 30 degC; state its temperature factor"
+        )
         return [Finding(unusual, text, {"temperature": Value(temperature, "temperature")})]
 
 
@@ -238,6 +272,9 @@ def lowest(bands: dict[str, Any], organism: str):
 def equivalent_doses(bands: dict[str, Any]) -> dict[str, Value]:
     """Return "red.<organism>.<mixing>" for every organism."""
     return {
-        f"red.{organism}.{name}": Value(dose.equivalent_dose(bands[name], row.response), "dose")
-        for organism, row in ORGANISMS.items() for name in MIXINGS
+        f"red.{organism}.{name}": later(
+            partial(dose.equivalent_dose, bands[name], row.response), "dose"
+        )
+        for organism, row in ORGANISMS.items()
+        for name in MIXINGS
     }

@@ -30,8 +30,12 @@ def document(verdict: Verdict, system: str = "si", point: int = 0) -> dict[str, 
         "reason": result.reason(point, system),
         "meets": bool(answered and verdict.meets[point]),
         "criteria": [_criterion(c, system, point) for c in result.criteria] if answered else [],
-        "values": {address: number(v.value, v.quantity, system, point)
-                   for address, v in sorted(result.values.items())} if answered else {},
+        "values": {
+            address: number(v.value, v.quantity, system, point)
+            for address, v in sorted(result.values.items())
+        }
+        if answered
+        else {},
         "findings": verdict.findings(point, system),
         "excursions": verdict.excursions(point, system),
         "choices": verdict.choices,

@@ -10,10 +10,15 @@ from treatsim.operations.base import Criterion, Value, at
 from treatsim.safety.verdict import Verdict
 
 WIDTH = 100
-STREAM_COLUMNS = ("flow", "pressure", "turbidity", "suspended_solids", "uv_transmittance",
-                  "concentration")
-HEADINGS = {"uv_transmittance": "UVT per cm", "suspended_solids": "solids",
-            "concentration": "salt"}
+STREAM_COLUMNS = (
+    "flow",
+    "pressure",
+    "turbidity",
+    "suspended_solids",
+    "uv_transmittance",
+    "concentration",
+)
+HEADINGS = {"uv_transmittance": "UVT per cm", "suspended_solids": "solids", "concentration": "salt"}
 
 
 class Page:
@@ -24,8 +29,14 @@ class Page:
 
         self.buffer = io.StringIO()
         self.console = Console(
-            file=self.buffer, width=WIDTH, force_terminal=colour, no_color=not colour,
-            highlight=False, soft_wrap=False, emoji=False, markup=False,
+            file=self.buffer,
+            width=WIDTH,
+            force_terminal=colour,
+            no_color=not colour,
+            highlight=False,
+            soft_wrap=False,
+            emoji=False,
+            markup=False,
         )
 
     def line(self, text: str = "", style: str = "") -> None:
@@ -45,15 +56,13 @@ class Page:
             first, *rest = _wrapped(text, WIDTH - 4)
             self.console.print(Padding("- " + "\n  ".join([first, *rest]), (0, 0, 0, 1)))
 
-    def table(self, headings: Sequence[str], rows: Iterable[Sequence[str]],
-              left: int = 1) -> None:
+    def table(self, headings: Sequence[str], rows: Iterable[Sequence[str]], left: int = 1) -> None:
         """Add a table; the first `left` columns are text, the others numbers."""
         from rich.table import Table
 
         table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim", pad_edge=False)
         for number, heading in enumerate(headings):
-            table.add_column(heading, justify="left" if number < left else "right",
-                             overflow="fold")
+            table.add_column(heading, justify="left" if number < left else "right", overflow="fold")
         for row in rows:
             table.add_row(*row)
         from rich.padding import Padding
@@ -76,8 +85,9 @@ def cell(value: Value, system: str, point: int = 0, digits: int = 4) -> str:
     return quantities.text(float(at(value.value, point)), value.quantity, system, digits)
 
 
-def solve_text(verdict: Verdict, system: str = "si", *, colour: bool = False,
-               point: int = 0) -> str:
+def solve_text(
+    verdict: Verdict, system: str = "si", *, colour: bool = False, point: int = 0
+) -> str:
     """Return the page of one operating point."""
     page = Page(colour)
     case, result = verdict.case, verdict.result
@@ -101,13 +111,18 @@ def _settings(verdict: Verdict, system: str) -> str:
     texts = []
     for name, kind in verdict.case.kinds.items():
         parameters = verdict.result.sheet.units[name].parameters
-        for field in {"feed_pump": ("speed",), "intake": ("flow", "pressure"),
-                      "high_pressure_pump": ("flow", "outlet_pressure")}.get(kind, ()):
+        for field in {
+            "feed_pump": ("speed",),
+            "intake": ("flow", "pressure"),
+            "high_pressure_pump": ("flow", "outlet_pressure"),
+        }.get(kind, ()):
             value = getattr(parameters, field)
             if value is not None:
-                shown = quantities.text(float(at(value, 0)),
-                                        type(parameters).__dataclass_fields__[field]
-                                        .metadata["kind"], system)
+                shown = quantities.text(
+                    float(at(value, 0)),
+                    type(parameters).__dataclass_fields__[field].metadata["kind"],
+                    system,
+                )
                 texts.append(f"{name}.{field} = {shown}")
     return ", ".join(texts) or "at its settings"
 
@@ -120,20 +135,30 @@ def _answer(page: Page, verdict: Verdict, system: str, point: int) -> None:
     if not total:
         page.line(" No limits were stated for this case.")
     elif not missed:
-        page.line(f" All {total} limits are met at this setting. Design figures, not an approval.",
-                  "green")
+        page.line(
+            f" All {total} limits are met at this setting. Design figures, not an approval.",
+            "green",
+        )
     else:
-        page.line(f" {len(missed)} of {total} limits NOT met: "
-                  f"{'; '.join(c.name for c in missed)}.", "bold red")
+        page.line(
+            f" {len(missed)} of {total} limits NOT met: {'; '.join(c.name for c in missed)}.",
+            "bold red",
+        )
     values = result.values
     rows = []
     for address, words in (("product.flow", "product"), ("energy.specific", "energy")):
         if address in values:
-            rows.append((words, cell(values[address], system, point), _also(
-                values[address], system, point)))
+            rows.append(
+                (words, cell(values[address], system, point), _also(values[address], system, point))
+            )
     for name, largest in verdict.largest_flows.items():
-        rows.append((f"largest flow at which {name} still meets its dose",
-                     cell(largest, system, point), _also(largest, system, point)))
+        rows.append(
+            (
+                f"largest flow at which {name} still meets its dose",
+                cell(largest, system, point),
+                _also(largest, system, point),
+            )
+        )
     page.table(("", "", ""), rows)
 
 
@@ -150,12 +175,18 @@ def _limits(page: Page, verdict: Verdict, system: str, point: int) -> None:
     page.head("Limits")
     page.table(
         ("", "limit", "at", "value", "asked", "margin"),
-        [(
-            "met" if at(c.meets, point) else "NOT MET", c.name, c.address.partition(".")[0],
-            cell(Value(c.value, c.quantity), system, point),
-            f"{c.relation} {cell(Value(c.limit, c.quantity), system, point)}",
-            f"{100 * at(c.margin, point):+.0f} %",
-        ) for c in criteria], left=3,
+        [
+            (
+                "met" if at(c.meets, point) else "NOT MET",
+                c.name,
+                c.address.partition(".")[0],
+                cell(Value(c.value, c.quantity), system, point),
+                f"{c.relation} {cell(Value(c.limit, c.quantity), system, point)}",
+                f"{100 * at(c.margin, point):+.0f} %",
+            )
+            for c in criteria
+        ],
+        left=3,
     )
     page.listing(_moves(c) for c in criteria if not at(c.meets, point))
 
@@ -174,8 +205,12 @@ def _line(page: Page, verdict: Verdict, system: str, point: int) -> None:
         for port in unit.outlets or unit.inlets:
             values = _port_values(result, name, port)
             label = name if len(unit.outlets) < 2 else f"{name}.{port}"
-            rows.append([label, *(cell(values[c], system, point, 3) if c in values else ""
-                                  for c in columns)])
+            rows.append(
+                [
+                    label,
+                    *(cell(values[c], system, point, 3) if c in values else "" for c in columns),
+                ]
+            )
     page.head("Along the line, behind each unit")
     page.table(("", *(HEADINGS.get(c, c) for c in columns)), rows)
 
@@ -194,7 +229,8 @@ def _port_values(result, name: str, port: str):
 def _units(page: Page, verdict: Verdict, system: str, point: int) -> None:
     for name, details in verdict.result.all_details.items():
         values = details.values | {
-            key.removeprefix(f"{name}."): value for key, value in verdict.result.extra.items()
+            key.removeprefix(f"{name}."): value
+            for key, value in verdict.result.extra.items()
             if key.startswith(f"{name}.")
         }
         if verdict.case.kinds[name] == "uv_reactor":
@@ -203,32 +239,48 @@ def _units(page: Page, verdict: Verdict, system: str, point: int) -> None:
 
 def _reactor(page: Page, name: str, values, system: str, point: int) -> None:
     page.head(f"UV reactor {name}")
-    rows = [(words, cell(values[key], system, point)) for key, words in (
-        ("light_output", "light at 254 nm, old lamp and fouled sleeve"),
-        ("fluence_rate_mean", "mean fluence rate"),
-        ("wall_irradiance", "irradiance a flat wall sensor reads"),
-        ("residence_time", "residence time"),
-        ("reynolds_number", "Reynolds number"),
-        ("dose_mean", "mean dose"),
-        ("dose_min", "smallest dose, unmixed"),
-        ("dose_credited", "dose credited"),
-        ("dose_credited_new", "dose credited with a new lamp, clean sleeve"),
-        ("dose_required", "dose required"),
-    ) if key in values]
+    rows = [
+        (words, cell(values[key], system, point))
+        for key, words in (
+            ("light_output", "light at 254 nm, old lamp and fouled sleeve"),
+            ("fluence_rate_mean", "mean fluence rate"),
+            ("wall_irradiance", "irradiance a flat wall sensor reads"),
+            ("residence_time", "residence time"),
+            ("reynolds_number", "Reynolds number"),
+            ("dose_mean", "mean dose"),
+            ("dose_min", "smallest dose, unmixed"),
+            ("dose_credited", "dose credited"),
+            ("dose_credited_new", "dose credited with a new lamp, clean sleeve"),
+            ("dose_required", "dose required"),
+        )
+        if key in values
+    ]
     page.table(("", ""), rows)
     page.line()
     page.line(" equivalent dose by mixing assumption; the truth lies inside the band")
     organisms = list(dict.fromkeys(k.split(".")[1] for k in values if k.startswith("red.")))
     page.table(
         ("organism", "unmixed", "laminar", "tanks"),
-        [(organism.replace("_", " "), *(cell(values[f"red.{organism}.{mixing}"], system, point, 3)
-                                        for mixing in ("unmixed", "laminar", "tanks")))
-         for organism in organisms[:4]],
+        [
+            (
+                organism.replace("_", " "),
+                *(
+                    cell(values[f"red.{organism}.{mixing}"], system, point, 3)
+                    for mixing in ("unmixed", "laminar", "tanks")
+                ),
+            )
+            for organism in organisms[:4]
+        ],
     )
     page.line()
     page.line(" log credit by the stepped US dose table, if a validation bears the dose out")
-    page.table(("", ""), [(c, f"{at(values[f'log_credit.{c}'].value, point):g}")
-                          for c in ("cryptosporidium", "giardia", "virus")])
+    page.table(
+        ("", ""),
+        [
+            (c, f"{at(values[f'log_credit.{c}'].value, point):g}")
+            for c in ("cryptosporidium", "giardia", "virus")
+        ],
+    )
 
 
 def _energy(page: Page, verdict: Verdict, system: str, point: int) -> None:
@@ -238,8 +290,13 @@ def _energy(page: Page, verdict: Verdict, system: str, point: int) -> None:
         power = float(at(details.power, point))
         if power and result.product is not None:
             flow = float(at(result.product.flow, point))
-            rows.append((name, cell(Value(power, "power"), system, 0),
-                         cell(Value(power / flow, "energy_per_volume"), system, 0)))
+            rows.append(
+                (
+                    name,
+                    cell(Value(power, "power"), system, 0),
+                    cell(Value(power / flow, "energy_per_volume"), system, 0),
+                )
+            )
     if rows:
         page.head("Energy")
         page.table(("", "power", "per volume of product"), rows)

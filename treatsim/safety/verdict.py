@@ -19,7 +19,9 @@ from treatsim.safety.dose_requirements import DOSE_TABLE, credited_log, dose_for
 TURBIDITY_LIMIT = 1.0  # NTU entering the lamp; common practice, and a condition of the dose table
 # whose equivalent dose stands for a class of the dose table
 CREDIT_ORGANISM = {
-    "cryptosporidium": "cryptosporidium", "giardia": "cryptosporidium", "virus": "adenovirus_40",
+    "cryptosporidium": "cryptosporidium",
+    "giardia": "cryptosporidium",
+    "virus": "adenovirus_40",
 }
 
 
@@ -58,8 +60,11 @@ class Verdict:
 
     def findings(self, point: int = 0, system: str = "si") -> list[str]:
         """What is to be told about one point, in words."""
-        return [f.message(point, system) for f in self.result.findings
-                if np.broadcast_to(f.where, (self.result.points,))[point]]
+        return [
+            f.message(point, system)
+            for f in self.result.findings
+            if np.broadcast_to(f.where, (self.result.points,))[point]
+        ]
 
     def excursions(self, point: int = 0, system: str = "si") -> list[str]:
         """Formulas used outside their range at one point, in words."""
@@ -72,7 +77,28 @@ class Verdict:
 
 
 def judge(case, result: Result) -> Verdict:
-    """Add the criteria and values of the verdict to a result."""
+    """Add the criteria and values of the verdict to a result.
+
+    Parameters
+    ----------
+    case : Case
+        The case that was solved; its unit kinds choose the cautions.
+    result : Result
+        Its operating points.
+
+    Returns
+    -------
+    Verdict
+        With the result, to which doses asked for, log credits and criteria were added.
+
+    Validity
+    --------
+    Points without an answer carry meaningless numbers and are marked by `result.solved`.
+
+    Source
+    ------
+    definition; each criterion names its own.
+    """
     verdict = Verdict(case, result, {})
     if not np.any(result.solved):
         return verdict
@@ -99,34 +125,75 @@ def _judge_reactor(verdict: Verdict, unit: UvReactor, name: str, mover: str) -> 
     _, bands = unit.bands(inlet)
     factor = unit.parameters.validation_factor
     for credit, organism in CREDIT_ORGANISM.items():
-        validated = np.min([result.value(f"{name}.red.{organism}.{mixing}").value
-                            for mixing in MIXINGS], axis=0) / factor
+        validated = (
+            np.min(
+                [result.value(f"{name}.red.{organism}.{mixing}").value for mixing in MIXINGS],
+                axis=0,
+            )
+            / factor
+        )
         result.extra[f"{name}.log_credit.{credit}"] = Value(
             credited_log(credit, validated), "log_reduction"
         )
     if "turbidity" in inlet.contents:
-        result.extra_criteria.append(Criterion(
-            "turbidity entering the UV reactor", f"{name}.inlet.turbidity",
-            inlet.contents["turbidity"], "<=", TURBIDITY_LIMIT, "turbidity",
-            "common practice; the dose table holds for filtered water", "water.turbidity",
-            "settle or filter finer: particles shield what hides in them",
-        ))
+        result.extra_criteria.append(
+            Criterion(
+                "turbidity entering the UV reactor",
+                f"{name}.inlet.turbidity",
+                inlet.contents["turbidity"],
+                "<=",
+                TURBIDITY_LIMIT,
+                "turbidity",
+                "common practice; the dose table holds for filtered water",
+                "water.turbidity",
+                "settle or filter finer: particles shield what hides in them",
+            )
+        )
     if unit.parameters.target is None:
         return
     required, source, wording = required_dose(unit.parameters.target)
     result.extra[f"{name}.dose_required"] = Value(required, "dose")
-    result.extra_criteria.insert(0, Criterion(
-        f"UV dose for {wording}", f"{name}.dose_credited", result.value(f"{name}.dose_credited").value,
-        ">=", required, "dose", source, mover,
-        "slow the pump, clean the sleeve, change the lamp, or clear the water",
-    ))
+    result.extra_criteria.insert(
+        0,
+        Criterion(
+            f"UV dose for {wording}",
+            f"{name}.dose_credited",
+            result.value(f"{name}.dose_credited").value,
+            ">=",
+            required,
+            "dose",
+            source,
+            mover,
+            "slow the pump, clean the sleeve, change the lamp, or clear the water",
+        ),
+    )
     largest = _largest_flow(bands, unit, inlet.flow, required, result.points)
     result.extra[f"{name}.largest_flow"] = largest
     verdict.largest_flows[name] = largest
 
 
 def required_dose(target: dict) -> tuple[float, str, str]:
-    """Return the dose a target asks for [J/m2], its source and its wording."""
+    """Return the dose a target asks for, its source and its wording.
+
+    Parameters
+    ----------
+    target : dict
+        `organism`, and `log` or `dose` (a text with a unit), as checked by the reactor.
+
+    Returns
+    -------
+    tuple of float and str
+        Dose [J/m2], key of the source or words, and the target in words.
+
+    Validity
+    --------
+    By the stepped dose table for the classes it has, else by the organism's response; beyond its
+    tested range that raises DomainError.
+
+    Source
+    ------
+    cfr_141_720, table; else the source of the organism's response.
+    """
     organism = target["organism"]
     words = organism.replace("_", " ")
     if "dose" in target:
@@ -146,8 +213,10 @@ def _largest_flow(bands, unit: UvReactor, flow, required: float, points: int) ->
     rows = {name: _rows(band, points) for name, band in bands.items()}
 
     def credited(scale, index):
-        lowest = np.min([dose.equivalent_dose(rows[name].scaled(scale, index), response)
-                         for name in MIXINGS], axis=0)
+        lowest = np.min(
+            [dose.equivalent_dose(rows[name].scaled(scale, index), response) for name in MIXINGS],
+            axis=0,
+        )
         return lowest / factor[index]
 
     found = dose.largest_flow(
@@ -161,8 +230,7 @@ def _rows(band, points: int):
     n = band.dose.shape[-1]
     weight = band.weight if band.weight.ndim == 1 else np.broadcast_to(band.weight, (points, n))
     return band._replace(
-        dose=np.broadcast_to(band.dose, (points, n)), weight=weight,
+        dose=np.broadcast_to(band.dose, (points, n)),
+        weight=weight,
         minimum=np.broadcast_to(band.minimum, (points,)),
     )
-
-

@@ -108,7 +108,28 @@ class Stream:
 
 
 def mixed(streams: list[Stream], pressure) -> Stream:
-    """Mix streams of one water at the given pressure; mass, salt, heat and contents add up."""
+    """Mix streams of one water at the given pressure; mass, salt, heat and contents add up.
+
+    Parameters
+    ----------
+    streams : list of Stream
+        What comes together; a content that one does not tell counts as none.
+    pressure : array_like
+        Pressure behind. [Pa]
+
+    Returns
+    -------
+    Stream
+        The mixture.
+
+    Validity
+    --------
+    One water, of constant heat capacity; the sum of the flows is above 0.
+
+    Source
+    ------
+    definition.
+    """
     mass = sum(stream.mass_flow for stream in streams)
     salt = sum(stream.mass_flow * stream.salinity for stream in streams)
     heat = sum(stream.mass_flow * stream.temperature for stream in streams)

@@ -1,0 +1,33 @@
+"""Help answers at once: it loads nothing heavy."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+HEAVY = ("numpy", "scipy", "CoolProp", "pint", "pandas", "matplotlib", "rich", "gsw",
+         "phreeqpython")  # fmt: skip
+PROBE = """
+import sys
+from treatsim import cli
+try:
+    cli.main({arguments!r})
+except SystemExit as end:
+    assert not end.code, end.code
+print("LOADED", *[name for name in {heavy!r} if name in sys.modules])
+"""
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [["--help"], ["--version"], ["solve", "--help"], ["sources", "cfr_141_720"]],
+    ids=" ".join,
+)
+def test_nothing_heavy_is_loaded(arguments):
+    code = PROBE.format(arguments=arguments, heavy=HEAVY)
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert done.stdout.splitlines()[-1].strip() == "LOADED"

@@ -1,0 +1,13 @@
+"""Generic equipment classes, every value with its provenance."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import cache
+from importlib import resources
+
+
+@cache
+def load(name: str) -> dict[str, dict]:
+    """Return a catalogue file, such as "ro_elements", by class name."""
+    return tomllib.loads(resources.files(__name__).joinpath(f"{name}.toml").read_text("utf-8"))

@@ -1,0 +1,191 @@
+"""Usable output of an ultraviolet lamp: nameplate times factors, each kept visible."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from treatsim.errors import DomainError, require
+from treatsim.ranges import Range
+
+# common practice, no source: end of lamp life, fouled sleeve, plain low-pressure lamps
+AGEING_RANGE = Range("ageing_factor", 0.70, 1.0, "1", "lamp output over its life")
+FOULING_RANGE = Range("fouling_factor", 0.80, 1.0, "1", "fouling of a sleeve that is cleaned")
+TEMPERATURE_RANGE = Range(
+    "temperature", 283.15, 303.15, "K", "lamp output without a temperature table"
+)
+
+
+def usable_output(nominal, ageing=1.0, temperature=1.0, warm_up=1.0, fouling=1.0):
+    """Ultraviolet power that a lamp gives now.
+
+    Quartz absorption and reflection belong to the field, not here.
+
+    Parameters
+    ----------
+    nominal : array_like
+        Output of the new, warm, clean lamp at its wavelength. [W]
+    ageing, temperature, warm_up, fouling : array_like
+        Factors: hours burned, cold spot, time since start, deposit on the sleeve. [1]
+
+    Returns
+    -------
+    ndarray
+        Output. [W]
+
+    Validity
+    --------
+    Factors from 0 to 1, else DomainError; AGEING_RANGE and FOULING_RANGE hold the usual ones.
+
+    Source
+    ------
+    uvdgm_2006, chapter 3 (from memory).
+    """
+    power = require("nominal output", nominal, 0.0, np.inf, "W")
+    factors = {
+        "ageing factor": ageing,
+        "temperature factor": temperature,
+        "warm-up factor": warm_up,
+        "fouling factor": fouling,
+    }
+    for name, value in factors.items():
+        power = power * require(name, value, 0.0, 1.0, "1")
+    return power
+
+
+def output_from_electrical(electrical, efficiency):
+    """Nominal ultraviolet output from electrical power.
+
+    Parameters
+    ----------
+    electrical : array_like
+        Electrical power with ballast. [W]
+    efficiency : array_like
+        Share that becomes light of the wanted wavelength: about 0.30 to 0.40 for low-pressure
+        mercury, 0.02 to 0.08 for diodes. [1]
+
+    Returns
+    -------
+    ndarray
+        Output. [W]
+
+    Validity
+    --------
+    An efficiency outside 0 to 1 raises DomainError.
+
+    Source
+    ------
+    Definition; the efficiencies are common practice, no source.
+    """
+    electrical = require("electrical power", electrical, 0.0, np.inf, "W")
+    return electrical * require("efficiency", efficiency, 0.0, 1.0, "1")
+
+
+def warm_up_factor(time, warm_up_time, start=0.2):
+    """Share of full output after switching on.
+
+    Parameters
+    ----------
+    time : array_like
+        Seconds since the start. [s]
+    warm_up_time : array_like
+        Time at which 95 % of the missing output has come: 120 to 300 s for low-pressure mercury,
+        240 to 600 s for amalgam, zero for diodes. [s]
+    start : array_like
+        Share at the first moment. [1]
+
+    Returns
+    -------
+    ndarray
+        Share of full output. [1]
+
+    Validity
+    --------
+    An exponential rise chosen for want of data. Negative times or a share outside 0 to 1 raise
+    DomainError.
+
+    Source
+    ------
+    Common practice, no source.
+    """
+    time = require("time", time, 0.0, np.inf, "s")
+    warm_up_time = require("warm-up time", warm_up_time, 0.0, np.inf, "s")
+    start = require("share at start", start, 0.0, 1.0, "1")
+    instant = warm_up_time == 0
+    left = 0.05 ** (time / np.where(instant, 1.0, warm_up_time))
+    return np.where(instant, 1.0, 1.0 - (1.0 - start) * left)
+
+
+def quartz_transmittance(quartz_absorption, thickness):
+    """Share of light that passes the bulk of a quartz wall at right angles, faces not counted.
+
+    Parameters
+    ----------
+    quartz_absorption : array_like
+        Napierian absorption of the quartz, about 10 to 30 at 254 nm. [1/m]
+    thickness : array_like
+        Wall. [m]
+
+    Returns
+    -------
+    ndarray
+        Transmittance of the bulk. [1]
+
+    Validity
+    --------
+    A tube measured dry shows two reflecting faces on top of this; under water the wet face reflects
+    almost nothing. Negative values raise DomainError.
+
+    Source
+    ------
+    Beer-Lambert; the absorptions are from memory.
+    """
+    quartz_absorption = require("quartz absorption", quartz_absorption, 0.0, np.inf, "1/m")
+    return np.exp(-quartz_absorption * require("thickness", thickness, 0.0, np.inf, "m"))
+
+
+@dataclass(frozen=True)
+class TemperatureTable:
+    """Lamp output against water temperature, as its maker or the user measured it.
+
+    Parameters
+    ----------
+    temperatures : tuple of float
+        Rising. [K]
+    factors : tuple of float
+        Output over the largest output. [1]
+
+    Validity
+    --------
+    Straight lines; the end lines go on outside the table, but not below zero or above one:
+    `range` says where that begins. DomainError unless temperatures rise and factors lie in 0 to 1.
+
+    Source
+    ------
+    The table's own.
+    """
+
+    temperatures: tuple[float, ...]
+    factors: tuple[float, ...]
+
+    def __post_init__(self):
+        if len(self.temperatures) != len(self.factors) or len(self.factors) < 2:
+            raise DomainError("a temperature table needs two or more pairs")
+        if np.any(np.diff(self.temperatures) <= 0):
+            raise DomainError("the temperatures of a table must rise")
+        require("temperature factor", self.factors, 0.0, 1.0, "1")
+
+    @property
+    def range(self) -> Range:
+        """Temperatures the table covers."""
+        low, high = self.temperatures[0], self.temperatures[-1]
+        return Range("temperature", low, high, "K", "lamp output against temperature")
+
+    def factor(self, temperature):
+        """Output over the largest output at `temperature` [K]."""
+        x, y = np.asarray(self.temperatures), np.asarray(self.factors)
+        temperature = require("temperature", temperature, 0.0, np.inf, "K", open_low=True)
+        i = np.clip(np.searchsorted(x, temperature, side="right") - 1, 0, x.size - 2)
+        line = y[i] + (temperature - x[i]) * (y[i + 1] - y[i]) / (x[i + 1] - x[i])
+        return np.clip(line, 0.0, 1.0)

@@ -1,0 +1,393 @@
+"""Centrifugal pump: head, efficiency and power at any speed.
+
+H = s^2 H0 - a1 s Q - a2 Q^2 with s = speed / reference speed: the affinity laws are built in, and
+with neither a1 nor a2 negative the curve falls at every speed, so that its crossing with a rising
+system curve is the only one.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from treatsim.errors import DomainError, require
+from treatsim.ranges import Range
+from treatsim.water.properties import GRAVITY
+
+EFFICIENCY_RANGE = Range("flow_ratio", 0.1, 1.6, "1", "parabola of pump efficiency")
+
+
+class PumpCurve(NamedTuple):
+    """Head curve at reference speed."""
+
+    shutoff_head: float  # H0, m
+    linear: float  # a1, m per m3/s
+    quadratic: float  # a2, m per (m3/s)^2
+
+
+def pump_curve(shutoff_head, linear, quadratic) -> PumpCurve:
+    """Return a checked head curve.
+
+    Parameters
+    ----------
+    shutoff_head : array_like
+        Head at no flow and reference speed, H0. [m]
+    linear : array_like
+        Fall with the flow, a1. [s/m2]
+    quadratic : array_like
+        Fall with the square of the flow, a2. [s2/m5]
+
+    Returns
+    -------
+    PumpCurve
+        Same units.
+
+    Validity
+    --------
+    Falling curves: DomainError if a coefficient is negative or both are 0, since a curve with a
+    rising branch can meet a system twice.
+
+    Source
+    ------
+    definition.
+    """
+    shutoff_head = require("shutoff_head", shutoff_head, 0.0, np.inf, "m", open_low=True)
+    linear = require("linear fall of head", linear, 0.0, np.inf, "s/m2")
+    quadratic = require("quadratic fall of head", quadratic, 0.0, np.inf, "s2/m5")
+    if np.any((linear == 0) & (quadratic == 0)):
+        raise DomainError("pump curve: head does not fall with flow; give a falling curve")
+    return PumpCurve(shutoff_head, linear, quadratic)
+
+
+def fit_pump_curve(flow, head) -> PumpCurve:
+    """Return the falling curve closest to catalogue points, by least squares.
+
+    Parameters
+    ----------
+    flow : array_like, shape (n,)
+        Flows at reference speed. [m3/s]
+    head : array_like, shape (n,)
+        Heads. [m]
+
+    Returns
+    -------
+    PumpCurve
+        Through the points if there are three on a falling parabola.
+
+    Validity
+    --------
+    At least two points of different flow for one fall coefficient, three for both. A best fit
+    that would rise loses its negative coefficient; DomainError if nothing falling is left.
+
+    Source
+    ------
+    definition.
+    """
+    flow = require("flow", flow, 0.0, np.inf, "m3/s").ravel()
+    head = require("head", head, 0.0, np.inf, "m").ravel()
+    distinct = np.unique(flow).size
+    if distinct < 2 or flow.size != head.size:
+        raise DomainError("pump curve: give at least two points of different flow, each with head")
+    scale = flow.max()
+    candidates = []
+    for powers in ((1, 2), (2,), (1,)):
+        if distinct <= len(powers):
+            continue
+        matrix = np.column_stack([np.ones_like(flow), *(-((flow / scale) ** p) for p in powers)])
+        fitted = np.linalg.lstsq(matrix, head, rcond=None)[0]
+        if np.all(fitted > 0):
+            falls = dict(zip(powers, fitted[1:], strict=True))
+            error = float(np.sum((matrix @ fitted - head) ** 2))
+            candidates.append((error, fitted[0], falls.get(1, 0.0), falls.get(2, 0.0)))
+    if not candidates:
+        raise DomainError("pump curve: the points do not fall with flow")
+    _, shutoff, linear, quadratic = min(candidates)
+    return pump_curve(shutoff, linear / scale, quadratic / scale**2)
+
+
+def pump_head(curve: PumpCurve, flow, speed=1.0):
+    """Return the head a pump adds.
+
+    Parameters
+    ----------
+    curve : PumpCurve
+        Head curve at reference speed. [as stated there]
+    flow : array_like
+        Flow. [m3/s]
+    speed : array_like
+        Speed over reference speed. [1]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Head; negative beyond the run-out flow, where the pump resists. [m]
+
+    Validity
+    --------
+    Speed 0 to 2, DomainError outside. Affinity holds within a few per cent of head between 0.5
+    and 1.2; it is a law of the pump, not of the system.
+
+    Source
+    ------
+    definition (affinity laws).
+    """
+    speed = require("speed", speed, 0.0, 2.0, "1")
+    flow = np.asarray(flow, dtype=float)
+    return speed**2 * curve.shutoff_head - flow * (curve.linear * speed + curve.quadratic * flow)
+
+
+def run_out_flow(curve: PumpCurve, speed=1.0, head=0.0):
+    """Return the flow at which the pump still makes a given head; by default none.
+
+    Parameters
+    ----------
+    curve : PumpCurve
+        Head curve at reference speed. [as stated there]
+    speed : array_like
+        Speed over reference speed. [1]
+    head : array_like
+        Head. [m]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Flow, 0 if the pump cannot reach the head at all. [m3/s]
+
+    Validity
+    --------
+    As `pump_head`; the upper bound of every operating point.
+
+    Source
+    ------
+    definition.
+    """
+    speed = require("speed", speed, 0.0, 2.0, "1")
+    spare = np.maximum(speed**2 * curve.shutoff_head - head, 0.0)
+    slope = curve.linear * speed
+    root = slope + np.sqrt(slope**2 + 4 * curve.quadratic * spare)
+    return np.where(spare > 0, 2 * spare / np.where(root > 0, root, np.inf), 0.0)
+
+
+def speed_for_duty(curve: PumpCurve, flow, head):
+    """Return the speed that gives a wanted head at a wanted flow.
+
+    Parameters
+    ----------
+    curve : PumpCurve
+        Head curve at reference speed. [as stated there]
+    flow : array_like
+        Flow. [m3/s]
+    head : array_like
+        Head. [m]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Speed over reference speed; above 1 may be more than the drive can do. [1]
+
+    Validity
+    --------
+    Flow and head not negative, DomainError otherwise.
+
+    Source
+    ------
+    definition.
+    """
+    flow = require("flow", flow, 0.0, np.inf, "m3/s")
+    head = require("head", head, 0.0, np.inf, "m")
+    half = 0.5 * curve.linear * flow
+    square = half**2 + curve.shutoff_head * (curve.quadratic * flow**2 + head)
+    return (half + np.sqrt(square)) / curve.shutoff_head
+
+
+def dead_speed(curve: PumpCurve, static_head):
+    """Return the speed below which the pump turns but moves no water.
+
+    Parameters
+    ----------
+    curve : PumpCurve
+        Head curve at reference speed. [as stated there]
+    static_head : array_like
+        Height and back pressure to be overcome at no flow. [m]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Speed over reference speed. [1]
+
+    Validity
+    --------
+    Static head not negative, DomainError otherwise. A ramp must cross this speed quickly.
+
+    Source
+    ------
+    definition.
+    """
+    static_head = require("static_head", static_head, 0.0, np.inf, "m")
+    return np.sqrt(static_head / curve.shutoff_head)
+
+
+def pump_efficiency(flow, speed, best_flow, best_efficiency):
+    """Return the pump's own efficiency: a parabola through nothing and the best point.
+
+    Parameters
+    ----------
+    flow : array_like
+        Flow. [m3/s]
+    speed : array_like
+        Speed over reference speed. [1]
+    best_flow : array_like
+        Flow of best efficiency at reference speed. [m3/s]
+    best_efficiency : array_like
+        Efficiency there. [1]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Shaft to water efficiency; negative beyond twice the best flow, where the parabola has
+        nothing more to say. [1]
+
+    Validity
+    --------
+    EFFICIENCY_RANGE of flow / (speed * best flow). DomainError for speed or best flow not above
+    0, or an efficiency above 1.
+
+    Source
+    ------
+    common practice, no source.
+    """
+    ratio = flow_ratio(flow, speed, best_flow)
+    best = require("best_efficiency", best_efficiency, 0.0, 1.0, "1", open_low=True)
+    return best * ratio * (2 - ratio)
+
+
+def flow_ratio(flow, speed, best_flow):
+    """Return the flow over the flow of best efficiency at the same speed.
+
+    Parameters
+    ----------
+    flow : array_like
+        Flow. [m3/s]
+    speed : array_like
+        Speed over reference speed. [1]
+    best_flow : array_like
+        Flow of best efficiency at reference speed. [m3/s]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Ratio, to hold against EFFICIENCY_RANGE. [1]
+
+    Validity
+    --------
+    DomainError for speed or best flow not above 0.
+
+    Source
+    ------
+    definition (affinity laws).
+    """
+    speed = require("speed", speed, 0.0, 2.0, "1", open_low=True)
+    best_flow = require("best_flow", best_flow, 0.0, np.inf, "m3/s", open_low=True)
+    return np.asarray(flow, dtype=float) / (speed * best_flow)
+
+
+def shaft_power(flow, head, density, speed, best_flow, best_efficiency):
+    """Return the shaft power with the parabolic efficiency, finite also at a closed valve.
+
+    Parameters
+    ----------
+    flow : array_like
+        Flow. [m3/s]
+    head : array_like
+        Head added. [m]
+    density : array_like
+        Density. [kg/m3]
+    speed : array_like
+        Speed over reference speed. [1]
+    best_flow : array_like
+        Flow of best efficiency at reference speed. [m3/s]
+    best_efficiency : array_like
+        Efficiency there. [1]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Power. [W]
+
+    Validity
+    --------
+    EFFICIENCY_RANGE; DomainError at twice the best flow and beyond. At no flow the parabola's
+    own limit, a rough figure for churning.
+
+    Source
+    ------
+    common practice, no source.
+    """
+    ratio = require("flow_ratio", flow_ratio(flow, speed, best_flow), 0.0, np.nextafter(2, 0), "1")
+    best = require("best_efficiency", best_efficiency, 0.0, 1.0, "1", open_low=True)
+    # flow / efficiency with the flow cancelled
+    return density * GRAVITY * head * speed * best_flow / (best * (2 - ratio))
+
+
+def electrical_power(shaft, motor_efficiency, drive_efficiency=1.0, electronics=0.0):
+    """Return the electrical power behind a shaft.
+
+    Parameters
+    ----------
+    shaft : array_like
+        Shaft power. [W]
+    motor_efficiency : array_like
+        Motor efficiency; falls below half speed. [1]
+    drive_efficiency : array_like
+        Inverter efficiency. [1]
+    electronics : array_like
+        Fixed draw of controls, 5 to 20 W usual. [W]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Electrical power. [W]
+
+    Validity
+    --------
+    Efficiencies above 0 and not above 1, DomainError outside.
+
+    Source
+    ------
+    definition.
+    """
+    motor = require("motor_efficiency", motor_efficiency, 0.0, 1.0, "1", open_low=True)
+    drive = require("drive_efficiency", drive_efficiency, 0.0, 1.0, "1", open_low=True)
+    return np.asarray(shaft) / (motor * drive) + electronics
+
+
+def pumping_energy(volume, head, density, efficiency=1.0):
+    """Return the energy to raise a volume of water.
+
+    Parameters
+    ----------
+    volume : array_like
+        Volume. [m3]
+    head : array_like
+        Total head. [m]
+    density : array_like
+        Density. [kg/m3]
+    efficiency : array_like
+        Wire to water, 0.25 to 0.5 for small submersibles. [1]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Energy. [J]
+
+    Validity
+    --------
+    Efficiency above 0 and not above 1, DomainError outside.
+
+    Source
+    ------
+    definition.
+    """
+    efficiency = require("efficiency", efficiency, 0.0, 1.0, "1", open_low=True)
+    return np.asarray(density) * GRAVITY * np.asarray(head) * volume / efficiency

@@ -1,0 +1,162 @@
+"""Particle sizes: lognormal by mass, and numbers from mass."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+
+import numpy as np
+
+from treatsim.errors import require
+from treatsim.water.series import Series, evaluate, fit_series
+
+ERFC_CENTRE = 3.75  # where (x - c) / (x + c) spreads the half line evenly
+ERFC_COEFFICIENTS = 32
+UNDERFLOW_FROM = 50.0  # exp(-x^2) is 0 in float64; keeps infinity out of the quotient
+FRACTION_FROM = 2.5  # beyond it the continued fraction is exact to rounding
+
+
+def normal_cdf(z):
+    """Return the standard normal distribution function.
+
+    Parameters
+    ----------
+    z : array_like
+        Argument. [1]
+
+    Returns
+    -------
+    ndarray, shape of z
+        Probability below z. [1]
+
+    Validity
+    --------
+    All z, within 1e-12 relative down to z = -37, where it leaves the range of floats.
+
+    Source
+    ------
+    definition; series fitted to the standard library's erfc and its continued fraction.
+    """
+    z = np.asarray(z, dtype=float)
+    x = np.minimum(np.abs(z) / math.sqrt(2), UNDERFLOW_FROM)
+    shape = evaluate(_erfc_series(), (x - ERFC_CENTRE) / (x + ERFC_CENTRE))
+    tail = 0.5 * np.exp(-x * x) * shape / (1 + 2 * x)
+    return np.where(z < 0, tail, 1 - tail)
+
+
+def lognormal_mass_below(diameter, median, geometric_deviation):
+    """Return the mass share of particles smaller than a diameter.
+
+    Parameters
+    ----------
+    diameter : array_like
+        Diameter. [m]
+    median : array_like
+        Mass-median diameter. [m]
+    geometric_deviation : array_like
+        Geometric standard deviation. [1]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Mass share. [1]
+
+    Validity
+    --------
+    Median above 0, deviation above 1, DomainError otherwise.
+
+    Source
+    ------
+    definition.
+    """
+    diameter = require("diameter", diameter, 0.0, np.inf, "m")
+    median = require("median", median, 0.0, np.inf, "m", open_low=True)
+    spread = require("geometric_deviation", geometric_deviation, 1.0, 100.0, "1", open_low=True)
+    with np.errstate(divide="ignore"):
+        return normal_cdf(np.log(diameter / median) / np.log(spread))
+
+
+def lognormal_classes(median, geometric_deviation, count: int):
+    """Return diameters and mass shares that stand for a lognormal distribution.
+
+    Parameters
+    ----------
+    median : array_like
+        Mass-median diameter. [m]
+    geometric_deviation : array_like
+        Geometric standard deviation. [1]
+    count : int
+        Number of classes. [1]
+
+    Returns
+    -------
+    diameter : ndarray, broadcast shape + (count,)
+        Diameters, rising. [m]
+    share : ndarray, shape (count,)
+        Mass shares, sum 1. [1]
+
+    Validity
+    --------
+    Removal of a real basin: 30 classes within 1e-8 at a deviation of 3, 1e-4 at 6. A kink, as in
+    the ideal basin, leaves 1 to 2 % with 30; use `lognormal_basin_removal` there.
+
+    Source
+    ------
+    definition (equal steps in log size over 6.5 deviations to either side).
+    """
+    median = require("median", median, 0.0, np.inf, "m", open_low=True)
+    spread = require("geometric_deviation", geometric_deviation, 1.0, 100.0, "1", open_low=True)
+    z = np.linspace(-6.5, 6.5, count)
+    share = np.exp(-0.5 * z * z)
+    return median[..., None] * spread[..., None] ** z, share / share.sum()
+
+
+def particle_number(concentration, diameter, particle_density):
+    """Return the number of equal spheres per volume of water.
+
+    Parameters
+    ----------
+    concentration : array_like
+        Mass of particles per volume of water. [kg/m3]
+    diameter : array_like
+        Diameter. [m]
+    particle_density : array_like
+        Density of the particle. [kg/m3]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Number per volume. [1/m3]
+
+    Validity
+    --------
+    Spheres; DomainError for impossible sizes. No such relation exists for turbidity.
+
+    Source
+    ------
+    definition.
+    """
+    concentration = require("concentration", concentration, 0.0, np.inf, "kg/m3")
+    diameter = require("diameter", diameter, 0.0, np.inf, "m", open_low=True)
+    solid = require("particle_density", particle_density, 0.0, np.inf, "kg/m3", open_low=True)
+    return 6 * concentration / (np.pi * solid * diameter**3)
+
+
+@cache
+def _erfc_series() -> Series:
+    """Series of (1 + 2x) exp(x^2) erfc(x), which runs gently from 1 to 2/sqrt(pi)."""
+
+    def shape(t):
+        x = ERFC_CENTRE * (1 + t) / (1 - t)
+        return np.array([(1 + 2 * v) * _scaled_erfc(v) for v in x])
+
+    return fit_series(shape, -1.0, 1.0, ERFC_COEFFICIENTS)
+
+
+def _scaled_erfc(x: float) -> float:
+    if x < FRACTION_FROM:
+        return math.exp(x * x) * math.erfc(x)
+    tail = x
+    for k in range(120, 0, -1):
+        tail = x + 0.5 * k / tail
+    return 1 / (tail * math.sqrt(math.pi))

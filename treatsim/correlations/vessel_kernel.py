@@ -1,0 +1,385 @@
+"""One point of a reverse-osmosis vessel: the local flux, and how the state changes along the path.
+
+State X = (y, m, P, J, beta): y = ln(feed-side mass flow / feed mass flow), m = salt permeated / feed
+mass flow, P = pressure [Pa], J = volume flux of permeate [m/s], beta = density at the membrane over
+density of the permeate. Distance counts in elements. J and beta are states although two algebraic
+equations fix them: differentiating those along the path leaves nothing to iterate in a stage, and
+one Newton correction per step removes what drifts.
+
+Film theory holds in mass fractions w (there the diffusion equation keeps its form at variable
+density), solution-diffusion in concentrations: with k, E = exp(-J/k), D = J E + B (E + beta (1-E)),
+
+    w_m = w (J + B) / D        w_p = w B beta / D
+    J = A (P - P_p - pi(w_m) + pi(w_p))        beta = rho(w_m) / rho(w_p)
+
+which never overflows, has one root J in (0, A (P - P_p)], and needs no case for feed below osmotic.
+
+The same source runs on arrays and on floats: `xp` is ARRAYS or FLOATS.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from treatsim.correlations.solution_line import SolutionLine, osmotic_slope_coefficients, slope
+from treatsim.correlations.spacer_channel import (
+    SpacerChannel,
+    SpacerCorrelation,
+    flow_section,
+    hydraulic_diameter,
+)
+
+LOG_DRY = math.log(0.02)  # the march stops removing water at 98 % of the feed
+TINY_FLUX = 1e-30  # m/s; keeps a stage that overshoots finite
+SALT_LEFT = 1e-3  # a stage never takes more than 99.9 % of the salt
+LEAST_BETA = 0.5
+MAX_NEWTON = 60
+
+
+class Arrays:
+    """Operations of the kernel on arrays."""
+
+    exp, sqrt, log1p = np.exp, np.sqrt, np.log1p
+    minimum, maximum, where = np.minimum, np.maximum, staticmethod(np.where)
+    all = staticmethod(np.all)
+    zeros = staticmethod(np.zeros_like)
+
+
+class Floats:
+    """The same on floats: a length-one array would take ten times longer."""
+
+    exp, sqrt, log1p = math.exp, math.sqrt, math.log1p
+    minimum, maximum = min, max
+
+    @staticmethod
+    def where(condition, yes, no):
+        return yes if condition else no
+
+    @staticmethod
+    def all(condition):
+        return condition
+
+    @staticmethod
+    def zeros(_):
+        return 0.0
+
+
+ARRAYS, FLOATS = Arrays(), Floats()
+
+
+class Problem(NamedTuple):
+    """Everything fixed along a path; floats, arrays over points, or tuples of these."""
+
+    water_permeability: object  # A, m/(s Pa)
+    salt_permeability: object  # B, m/s
+    feed_fraction: object
+    permeate_pressure: object  # Pa
+    area_per_feed: object  # element area / feed mass flow, m2 s/kg
+    log_transfer: tuple  # ln(k / (m/s)) at y = 0 against mass fraction
+    log_transfer_slope: tuple
+    log_friction: tuple  # ln(pressure lost per element / Pa) at y = 0 against mass fraction
+    density: tuple
+    density_slope: tuple
+    osmotic: tuple
+    osmotic_slope: tuple
+    fraction_max: float
+    transfer_exponent: float  # of the mass flow
+    friction_exponent: float
+
+
+class Local(NamedTuple):
+    """Quantities at one place."""
+
+    bulk: object  # mass fractions
+    membrane: object
+    permeate: object
+    film: object  # E = exp(-J/k)
+    ratio: object  # J/k
+    spread: object  # D, m/s
+
+
+def build_problem(
+    feed_mass_flow,
+    feed_fraction,
+    permeate_pressure,
+    water_permeability,
+    salt_permeability,
+    channel: SpacerChannel,
+    law: SpacerCorrelation,
+    line: SolutionLine,
+) -> Problem:
+    """Collect what is fixed along a path, powers of flow folded into polynomials.
+
+    Parameters
+    ----------
+    feed_mass_flow, feed_fraction, permeate_pressure : array_like
+        Feed and back-pressure. [kg/s], [kg/kg], [Pa]
+    water_permeability, salt_permeability : array_like
+        A and B. [m/(s Pa)], [m/s]
+    channel : SpacerChannel
+        Geometry of one element. [-]
+    law : SpacerCorrelation
+        Mass transfer and friction. [-]
+    line : SolutionLine
+        Water at its temperature. [-]
+
+    Returns
+    -------
+    Problem
+        Input of the kernel. [-]
+
+    Validity
+    --------
+    Checked by the caller.
+
+    Source
+    ------
+    definition
+    """
+    diameter = hydraulic_diameter(channel.height, channel.porosity)
+    mass_flux = feed_mass_flow / flow_section(channel)
+    b, c, e = law.reynolds_exponent, law.schmidt_exponent, law.friction_exponent
+    entrance = (diameter / channel.length) ** law.entrance_exponent
+    transfer = np.log(law.sherwood_factor * entrance / diameter * (mass_flux * diameter) ** b)
+    loss = channel.length * law.friction_factor / (2 * diameter) * mass_flux**2
+    friction = np.log(loss * (mass_flux * diameter) ** e)
+    log_k = _blend(((c - b), line.log_viscosity), ((1 - c), line.log_diffusivity), (-c, line.log_density))
+    log_f = _blend((-e, line.log_viscosity), (-1.0, line.log_density))
+    return Problem(
+        water_permeability,
+        salt_permeability,
+        feed_fraction,
+        permeate_pressure,
+        channel.area / feed_mass_flow,
+        (transfer + log_k[0], *log_k[1:]),
+        slope(log_k),
+        (friction + log_f[0], *log_f[1:]),
+        line.density,
+        slope(line.density),
+        line.osmotic,
+        osmotic_slope_coefficients(line),
+        line.fraction_max,
+        b,
+        2 + e,
+    )
+
+
+def _blend(*terms) -> tuple:
+    """Weighted sum of polynomials of one degree."""
+    columns = zip(*(coefficients for _, coefficients in terms), strict=True)
+    weights = [weight for weight, _ in terms]
+    return tuple(sum(w * v for w, v in zip(weights, column, strict=True)) for column in columns)
+
+
+def take(problem: Problem, index) -> Problem:
+    """Pick operating points.
+
+    Parameters
+    ----------
+    problem : Problem
+        Of many points. [-]
+    index : int, slice or ndarray
+        Which; an int gives a problem of floats. [-]
+
+    Returns
+    -------
+    Problem
+        Of the chosen points. [-]
+
+    Validity
+    --------
+    Any index into the points.
+
+    Source
+    ------
+    definition
+    """
+
+    def pick(value):
+        if isinstance(value, tuple):
+            return tuple(pick(item) for item in value)
+        if isinstance(value, np.ndarray) and value.ndim:
+            value = value[index]
+        # plain floats: NumPy's own scalars are three times slower
+        return float(value) if isinstance(index, int) else value
+
+    return Problem(*(pick(value) for value in problem))
+
+
+def _horner(coefficients, x):
+    """Polynomial, lowest power first; in place, since every call makes its own array."""
+    value = x * coefficients[-1]
+    value += coefficients[-2]
+    for coefficient in coefficients[-3::-1]:
+        value *= x
+        value += coefficient
+    return value
+
+
+def local(xp, p: Problem, y, m, J, beta) -> Local:
+    """Mass fractions at one place for a given flux.
+
+    Parameters
+    ----------
+    xp : Arrays or Floats
+        Operations. [-]
+    p : Problem
+        What is fixed. [-]
+    y, m, J, beta : float or ndarray
+        State. [1], [kg/kg], [m/s], [1]
+
+    Returns
+    -------
+    Local
+        Same kind as the state. [-]
+
+    Validity
+    --------
+    Finite for LOG_DRY <= y <= 0, J > 0 and any m; salt left is kept above SALT_LEFT of the feed.
+
+    Source
+    ------
+    film theory and solution-diffusion; definition
+    """
+    B, w0 = p.salt_permeability, p.feed_fraction
+    w = xp.maximum(w0 - m, SALT_LEFT * w0) * xp.exp(-y)
+    inside = xp.minimum(w, p.fraction_max)
+    ratio = J / xp.exp(p.transfer_exponent * y + _horner(p.log_transfer, inside))
+    film = xp.exp(-ratio)
+    spread = J * film + B * (film + beta * (1 - film))
+    scaled = w / spread
+    return Local(w, scaled * (J + B), scaled * (B * beta), film, ratio, spread)
+
+
+def slopes(xp, p: Problem, y, m, P, J, beta, correct: bool = False):
+    """Slopes of the state along the path, and its drift if asked.
+
+    Parameters
+    ----------
+    xp : Arrays or Floats
+        Operations. [-]
+    p : Problem
+        What is fixed. [-]
+    y, m, P, J, beta : float or ndarray
+        State. [1], [kg/kg], [Pa], [m/s], [1]
+    correct : bool
+        Also give the Newton corrections of J and beta. [-]
+
+    Returns
+    -------
+    tuple
+        dy, dm, dP, dJ, dbeta; then the corrections of J and beta. [per element], [m/s], [1]
+
+    Validity
+    --------
+    As `local`; y, J and beta are moved inside first.
+
+    Source
+    ------
+    film theory and solution-diffusion; definition
+    """
+    A, B = p.water_permeability, p.salt_permeability
+    y, J = xp.minimum(xp.maximum(y, LOG_DRY), 0.0), xp.maximum(J, TINY_FLUX)
+    beta = xp.maximum(beta, LEAST_BETA)
+    at = local(xp, p, y, m, J, beta)
+    w, w_m, w_p, E, D = at.bulk, at.membrane, at.permeate, at.film, at.spread
+    inside, inside_m = xp.minimum(w, p.fraction_max), xp.minimum(w_m, p.fraction_max)
+    inside_p = xp.minimum(w_p, p.fraction_max)
+    rho_p = _continued(p.density, p.density_slope, w_p, inside_p)
+    removal = p.area_per_feed * J * rho_p
+    dy, dm = -removal * xp.exp(-y), removal * w_p
+    dP = -xp.exp(p.friction_exponent * y + _horner(p.log_friction, inside))
+    w_rel = dy * (B * beta / D - 1)  # relative slopes of the mass fraction and of k
+    k_rel = p.transfer_exponent * dy + _horner(p.log_transfer_slope, inside) * w * w_rel
+    # how w_m and w_p answer, relatively: directly to the place (phi) and to the flux (psi), and
+    # through beta, whose weight in D is q
+    excess = J + B * (1 - beta)
+    phi = w_rel - E * at.ratio * excess / D * k_rel
+    psi_p = E * (at.ratio * excess / J - 1) / D
+    psi_m = 1 / (J + B) + psi_p
+    q = B * beta * (1 - E) / D
+    bend_m = w_m * _horner(p.density_slope, inside_m) / (beta * rho_p)
+    bend_p = w_p * _horner(p.density_slope, inside_p) / rho_p
+    damping = 1 + bend_m * q + bend_p * (1 - q)
+    b_x = (bend_m - bend_p) * phi / damping
+    b_J = (bend_m * psi_m - bend_p * psi_p) / damping
+    root_m, root_p = xp.sqrt(inside_m), xp.sqrt(inside_p)
+    grad_m, grad_p = _horner(p.osmotic_slope, root_m), _horner(p.osmotic_slope, root_p)
+    steep_m, steep_p = grad_m * w_m, grad_p * w_p
+    steep_b = steep_m * q + steep_p * (1 - q)
+    F_J = 1 + A * (steep_m * psi_m - steep_p * psi_p - steep_b * b_J)
+    dJ = A * (dP - phi * (steep_m - steep_p) + steep_b * b_x) / F_J
+    rates = (dy, dm, dP, dJ, beta * (b_x + b_J * dJ))
+    if not correct:
+        return (*rates, 0.0, 0.0)
+    rho_m = _continued(p.density, p.density_slope, w_m, inside_m)
+    b_off = (rho_m / (beta * rho_p) - 1) / damping
+    pi_m = inside_m * _horner(p.osmotic, root_m) + grad_m * (w_m - inside_m)
+    pi_p = inside_p * _horner(p.osmotic, root_p) + grad_p * (w_p - inside_p)
+    F = J - A * (P - p.permeate_pressure - pi_m + pi_p + steep_b * b_off)
+    J_off = xp.minimum(xp.maximum(-F / F_J, -0.8 * J), A * (P - p.permeate_pressure))
+    return (*rates, J_off, beta * (b_off + b_J * J_off))
+
+
+def _continued(coefficients, slope_coefficients, x, inside):
+    """Polynomial up to the end of its range, its tangent from there on."""
+    return _horner(coefficients, inside) + _horner(slope_coefficients, inside) * (x - inside)
+
+
+def first_flux(xp, p: Problem, P):
+    """Flux and density ratio at the inlet from a cold start.
+
+    Parameters
+    ----------
+    xp : Arrays or Floats
+        Operations. [-]
+    p : Problem
+        What is fixed. [-]
+    P : float or ndarray
+        Feed pressure, above the permeate's. [Pa]
+
+    Returns
+    -------
+    tuple
+        J and beta, to 1e-12. [m/s], [1]
+
+    Validity
+    --------
+    One root exists for every pressure above the permeate's; a guarded Newton iteration finds it in
+    about four evaluations from the harmonic sum of the film-free and the film-limited flux.
+
+    Source
+    ------
+    definition
+    """
+    zero = xp.zeros(P)
+    ceiling = p.water_permeability * (P - p.permeate_pressure)
+    J, beta = _guess(xp, p, zero, P - p.permeate_pressure), 1.0 + zero
+    low, high = zero, ceiling
+    for _ in range(MAX_NEWTON):
+        *_, step, turn = slopes(xp, p, zero, zero, P, J, beta, correct=True)
+        # a tenth of room, since F is not exact before beta is
+        low, high = xp.where(step > 0, 0.9 * J, low), xp.where(step > 0, high, 1.1 * J)
+        new, beta = J + step, beta + turn
+        wrong = (new < low) | (new > xp.minimum(high, ceiling))
+        J = xp.maximum(xp.where(wrong, 0.5 * (low + xp.minimum(high, ceiling)), new), TINY_FLUX)
+        # the step after this one would be the square of it
+        still = (abs(step) <= 1e-7 * J + 1e-16 * ceiling) & (abs(turn) <= 1e-7)
+        if xp.all(still):
+            break
+    return J, beta
+
+
+def _guess(xp, p: Problem, zero, push):
+    A, B = p.water_permeability, p.salt_permeability
+    w = xp.minimum(p.feed_fraction + zero, p.fraction_max)
+    s = w * _horner(p.osmotic, xp.sqrt(w)) + 1e-12 * push
+    half = 0.5 * (B + A * (s - push))
+    reach = xp.sqrt(half * half + A * push * B)
+    larger = abs(half) + reach
+    free = xp.where(half > 0, A * push * B / larger, larger)
+    limited = xp.exp(_horner(p.log_transfer, w)) * xp.log1p(push / s)
+    return free * limited / (free + limited)

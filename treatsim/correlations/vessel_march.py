@@ -1,0 +1,315 @@
+"""March along a vessel: Dormand-Prince 5(4), one step per element, more where the estimate asks.
+
+All points take one step per element together. Points whose error estimate exceeds the tolerance
+start again at the element where it did, each with its own step; the last few do so on floats, which
+are faster than short arrays. Nothing raises and nothing becomes NaN: a point that cannot be marched
+keeps its last sound state and a status.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from operator import mul
+from typing import NamedTuple
+
+import numpy as np
+
+from treatsim.correlations.vessel_kernel import (
+    ARRAYS,
+    FLOATS,
+    LOG_DRY,
+    TINY_FLUX,
+    Problem,
+    first_flux,
+    slopes,
+    take,
+)
+
+OK = 0
+FEED_BELOW_OSMOTIC = 1
+DRY_OUT = 2
+CONCENTRATE_BELOW_PERMEATE = 4
+NOT_CONVERGED = 8
+NO_DRIVING_PRESSURE = 16
+BEYOND_LINE = 32
+
+CHUNK = 8192
+FEW = 10  # points that are quicker one by one on floats
+MAX_STEPS = 600
+SHORT = 1e-4  # elements; a step this short may end at a limit whatever its estimate
+
+A2 = (1 / 5,)
+A3 = (3 / 40, 9 / 40)
+A4 = (44 / 45, -56 / 15, 32 / 9)
+A5 = (19372 / 6561, -25360 / 2187, 64448 / 6561, -212 / 729)
+A6 = (9017 / 3168, -355 / 33, 46732 / 5247, 49 / 176, -5103 / 18656)
+ORDER_5 = (35 / 384, 0.0, 500 / 1113, 125 / 192, -2187 / 6784, 11 / 84)
+ERROR = (71 / 57600, 0.0, -71 / 16695, 71 / 1920, -17253 / 339200, 22 / 525, -1 / 40)
+STAGES = tuple(np.array(row) for row in (A2, A3, A4, A5, A6, ORDER_5))
+ERROR_ROW = np.array(ERROR)
+
+
+class Path(NamedTuple):
+    """State at the ends of the elements, shape (elements + 1, 5, points), and how it went."""
+
+    nodes: np.ndarray  # y, m, P, J, beta
+    estimate: np.ndarray  # largest accepted error estimate, relative
+    status: np.ndarray  # bits
+
+
+def march(problem: Problem, pressure, elements: int, tolerance: float) -> Path:
+    """March many points.
+
+    Parameters
+    ----------
+    problem : Problem
+        What is fixed along each path. [-]
+    pressure : ndarray, shape (N,)
+        Feed pressure. [Pa]
+    elements : int
+        In series. [1]
+    tolerance : float
+        Largest relative error estimate of one step. [1]
+
+    Returns
+    -------
+    Path
+        Nodes of all points. [1], [kg/kg], [Pa], [m/s], [1]
+
+    Validity
+    --------
+    The estimate is of fourth order and errs on the safe side for the fifth-order result. A point
+    that dries out (98 % recovered), or whose pressure falls below the permeate's, stops removing
+    water there and says so in its status.
+
+    Source
+    ------
+    dormand_prince_1980
+    """
+    if pressure.size <= FEW:
+        return _one_by_one(problem, pressure, elements, tolerance)
+    parts = [
+        _uniform(take(problem, part), pressure[part], elements, tolerance)
+        for part in _chunks(pressure.size)
+    ]
+    nodes = np.concatenate([part[0] for part in parts], axis=2)
+    estimate = np.concatenate([part[1] for part in parts], axis=1)
+    status = np.zeros(pressure.size, int)
+    bad = np.flatnonzero(~(estimate.max(axis=0) <= tolerance))
+    worst = np.where(estimate <= tolerance, estimate, 0.0).max(axis=0)
+    for part in (bad[some] for some in _chunks(bad.size)):
+        start = np.argmax(~(estimate[:, part] <= tolerance), axis=0)
+        walk = _Walk(take(problem, part), nodes[:, :, part], start, tolerance)
+        nodes[:, :, part], worst[part], status[part] = walk.run()
+    return Path(nodes, worst, status)
+
+
+def _chunks(size: int) -> list[slice]:
+    """Equal parts of at most CHUNK points, which fit the cache."""
+    count = -(-size // CHUNK)
+    edges = [size * i // count for i in range(count + 1)] if count else []
+    return [slice(a, b) for a, b in itertools.pairwise(edges)]
+
+
+def _uniform(p: Problem, pressure, elements: int, tolerance: float):
+    """One step per element for a chunk: nodes, and the estimate of each element."""
+    nodes = np.empty((elements + 1, 5, pressure.size))
+    estimate = np.empty((elements, pressure.size))
+    with np.errstate(all="ignore"):
+        state, first = _start(ARRAYS, p, pressure)
+        nodes[0] = state
+        work = np.empty((7, *state.shape))
+        work[0] = first
+        for element in range(elements):
+            state, estimate[element] = _array_step(p, state, 1.0, work)
+            nodes[element + 1] = state
+            work[0] = work[6]
+            sound = estimate[element] <= tolerance
+            if not sound.any():
+                nodes[element + 1 :], estimate[element + 1 :] = state, np.inf
+                break
+    return nodes, estimate
+
+
+def _start(xp, p: Problem, pressure):
+    push = xp.maximum(pressure - p.permeate_pressure, 1e-6)
+    start = push + p.permeate_pressure
+    flux, beta = first_flux(xp, p, start)
+    zero = xp.zeros(start)
+    state = (zero, zero, start, flux, beta)
+    first = slopes(xp, p, *state)[:5]
+    return (state, first) if xp is FLOATS else (np.stack(state), np.stack(first))
+
+
+def _array_step(p: Problem, state, h, work):
+    """One step of all points; `work` holds the slopes, the first one given and the last one new."""
+    for stage in range(1, 7):
+        # einsum, not BLAS: its threads would wait for each other on a busy machine
+        change = np.einsum("s,sij->ij", STAGES[stage - 1], work[:stage])
+        change *= h
+        change += state
+        *found, J_off, beta_off = slopes(ARRAYS, p, *change, correct=stage == 6)
+        for row, value in zip(work[stage], found, strict=True):
+            row[...] = value
+    error = np.einsum("s,sij->ij", ERROR_ROW, work)
+    estimate = _estimate(ARRAYS, h, error, change, state[0])
+    change[3] += J_off
+    change[4] += beta_off
+    return change, estimate
+
+
+def _estimate(xp, h, error, new, old_y):
+    """Largest relative error of recovery, salt, pressure and (a tenth of) flux; inf if unsound."""
+    y, m, P, J, beta = new
+    worst = xp.maximum(abs(error[0]) / (abs(y) + 1e-300), abs(error[1]) / (abs(m) + 1e-300))
+    worst = xp.maximum(worst, abs(error[2]) / (abs(P) + 1e-300))
+    loose = xp.maximum(abs(error[3]) / (abs(J) + TINY_FLUX), abs(error[4]) / abs(beta))
+    worst = h * xp.maximum(worst, 0.1 * loose)
+    sound = (y <= old_y) & (J > 0) & (y >= LOG_DRY) & (worst < math.inf)
+    return xp.where(sound, worst, math.inf)
+
+
+class _Walk:
+    """Points that need short steps, each at its own pace from its own element."""
+
+    def __init__(self, p: Problem, nodes, start, tolerance: float):
+        n = start.size
+        self.p, self.nodes, self.tolerance = p, nodes, tolerance
+        self.worst, self.status = np.zeros(n), np.zeros(n, int)
+        self.index = np.arange(n)  # points still under way
+        self.place, self.target = start.astype(float), start + 1
+        self.h = np.full(n, 0.25)
+        self.state = nodes[start, :, self.index].T.copy()
+        self.first = np.stack(np.broadcast_arrays(*slopes(ARRAYS, p, *self.state)[:5]))
+        self.working = p
+
+    def run(self):
+        """Go on until every point is at the outlet; the last few on floats."""
+        with np.errstate(all="ignore"):
+            for _ in range(MAX_STEPS):
+                if self.index.size <= FEW:
+                    break
+                self._advance()
+        for i in range(self.index.size):
+            self._finish_alone(i)
+        return self.nodes, self.worst, self.status
+
+    def _advance(self):
+        work = np.empty((7, *self.state.shape))
+        work[0] = self.first
+        left = self.target - self.place
+        h = np.minimum(self.h, left)
+        new, estimate = _array_step(self.working, self.state, h, work)
+        dry, weak = new[0] <= LOG_DRY, new[2] <= self.working.permeate_pressure
+        good = estimate <= self.tolerance
+        ended = (dry | weak) & (good | (h <= SHORT))
+        taken = good & ~ended
+        arrived = taken & (h >= left)
+        self.state = np.where(taken, new, self.state)
+        self.first = np.where(taken, work[6], self.first)
+        self.place = np.where(arrived, self.target, self.place + np.where(taken, h, 0.0))
+        self.h = h * _growth(ARRAYS, estimate, self.tolerance)
+        i = self.index
+        self.worst[i] = np.maximum(self.worst[i], np.where(taken, estimate, 0.0))
+        self.nodes[self.target[arrived], :, i[arrived]] = self.state[:, arrived].T
+        self.target = self.target + arrived
+        for j in np.flatnonzero(ended):
+            self.status[i[j]] = _limit(dry[j])
+            end, ahead = (new, h[j]) if good[j] else (self.state, 0.0)
+            place = self.place[j] + ahead
+            _fill(self.nodes[:, :, i[j]], end[:, j], self.first[2, j], place, self.target[j])
+        self._drop(ended | (self.target >= self.nodes.shape[0]))
+
+    def _drop(self, gone):
+        if not gone.any():
+            return
+        keep = ~gone
+        self.index, self.place, self.target = self.index[keep], self.place[keep], self.target[keep]
+        self.h, self.state, self.first = self.h[keep], self.state[:, keep], self.first[:, keep]
+        self.working = take(self.working, keep)
+
+    def _finish_alone(self, i):
+        j = int(self.index[i])
+        worst, status = _lone_walk(
+            take(self.p, j),
+            self.nodes[:, :, j],
+            tuple(self.state[:, i].tolist()),
+            float(self.place[i]),
+            self.tolerance,
+            float(self.h[i]),
+        )
+        self.worst[j], self.status[j] = max(self.worst[j], worst), status
+
+
+def _growth(xp, estimate, tolerance: float):
+    ratio = tolerance / (estimate + 1e-6 * tolerance)
+    return xp.minimum(xp.maximum(0.9 * ratio**0.2, 0.2), 5.0)
+
+
+def _limit(dry) -> int:
+    return DRY_OUT if dry else CONCENTRATE_BELOW_PERMEATE
+
+
+def _fill(nodes, state, friction, place, target):
+    """From `place` on no water is removed: friction alone, to the next node and all others."""
+    for node in range(target, nodes.shape[0]):
+        nodes[node] = state
+        nodes[node, 2] += friction * (node - place)
+        nodes[node, 3] = 0.0
+
+
+def _one_by_one(problem: Problem, pressure, elements: int, tolerance: float) -> Path:
+    nodes = np.empty((elements + 1, 5, pressure.size))
+    estimate, status = np.empty(pressure.size), np.empty(pressure.size, int)
+    for i in range(pressure.size):
+        p = take(problem, i)
+        state, _ = _start(FLOATS, p, float(pressure[i]))
+        nodes[0, :, i] = state
+        estimate[i], status[i] = _lone_walk(p, nodes[:, :, i], state, 0.0, tolerance, 1.0)
+    return Path(nodes, estimate, status)
+
+
+def _lone_walk(p: Problem, nodes, state, place: float, tolerance: float, h: float):
+    """March one point on floats from `place` to the outlet; fills `nodes`."""
+    worst, last_node, target = 0.0, nodes.shape[0] - 1, math.floor(place) + 1
+    first = slopes(FLOATS, p, *state)[:5]
+    for _ in range(MAX_STEPS):
+        if target > last_node:
+            return worst, OK
+        h = min(h, target - place)
+        new, last, estimate = _float_step(p, state, h, first)
+        dry, weak = new[0] <= LOG_DRY, new[2] <= p.permeate_pressure
+        good = estimate <= tolerance
+        if (dry or weak) and (good or h <= SHORT):
+            end, ahead = (new, h) if good else (state, 0.0)
+            _fill(nodes, end, first[2], place + ahead, target)
+            return worst, _limit(dry)
+        if good:
+            arrived = h >= target - place
+            state, first, worst = new, last, max(worst, estimate)
+            place = float(target) if arrived else place + h
+            if arrived:
+                nodes[target] = state
+                target += 1
+        h *= _growth(FLOATS, estimate, tolerance)
+    _fill(nodes, state, first[2], place, target)
+    return worst, NOT_CONVERGED
+
+
+def _float_step(p: Problem, state, h: float, first):
+    found = [first]
+    for row in (A2, A3, A4, A5, A6, ORDER_5):
+        y, m, P, J, beta = state
+        for weight, (dy, dm, dP, dJ, dbeta) in zip(row, found, strict=True):
+            weight *= h
+            y += weight * dy
+            m += weight * dm
+            P += weight * dP
+            J += weight * dJ
+            beta += weight * dbeta
+        *last, J_off, beta_off = slopes(FLOATS, p, y, m, P, J, beta, correct=row is ORDER_5)
+        found.append(last)
+    error = [sum(map(mul, ERROR, column)) for column in zip(*found, strict=True)]
+    estimate = _estimate(FLOATS, h, error, (y, m, P, J, beta), state[0])
+    return (y, m, P, J + J_off, beta + beta_off), last, estimate

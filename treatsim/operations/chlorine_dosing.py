@@ -1,0 +1,184 @@
+"""Chlorine dosing: hypochlorite into the line, from a stock whose strength fades.
+
+Strengths are shares by the trade's count: 1 % is 10 g of available chlorine in a litre of liquid,
+or in a kilogram a hundredth of powder.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from treatsim.correlations import chlorine
+from treatsim.operations.base import (
+    Details,
+    Finding,
+    Outcome,
+    Parameters,
+    Unit,
+    Value,
+    choice,
+    quantity,
+)
+from treatsim.water.stream import Stream
+
+LIQUID_DENSITY = 100.0 * chlorine.PERCENT  # kg/m3 of available chlorine at a share of 1
+HEALTH_LIMIT = 5e-3  # kg/m3 of free chlorine; who_gdwq_2022
+ALKALINE = 8.0  # pH above which chlorine acts slowly; common practice
+NORMAL_TURBIDITY, HIGHEST_TURBIDITY = 1.0, 5.0  # NTU; who_gdwq_2011, from memory
+LITRE = 1e-3  # m3
+
+
+def left_after_demand(present, dose, demand):
+    """Return the free chlorine left once the fast demand is used up. All [kg/m3]"""
+    return np.asarray(present) + np.maximum(np.asarray(dose, float) - demand, 0.0)
+
+
+def per_litre(product_strength, can_strength, powder: bool):
+    """Return the product for one litre of stock by both readings of a recipe.
+
+    Strengths [kg/m3 of liquid, or 1 for powder]. Filled up to one litre, and added to one litre of
+    water -> liquid [m3] or powder [kg]
+    """
+    made_up = can_strength * LITRE / product_strength
+    if powder:
+        return made_up, made_up  # the powder's own volume does not count
+    left = 1.0 - can_strength / product_strength
+    return made_up, made_up / np.where(left > 0, left, np.nan)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChlorineDosingParameters(Parameters):
+    """Dose, demand and the product it comes from."""
+
+    dose: float = quantity("concentration", "available chlorine dosed, per volume of water")
+    demand: float = quantity(
+        "concentration", "chlorine used up within half an hour, by a series of jars"
+    )
+    form: str = choice(("liquid", "powder"), "form of the product")
+    strength: float = quantity("fraction", "available chlorine of the product", open_low=True)
+    strength_known: str = choice(("measured", "assumed"), "whether the strength was measured")
+    stock_age: float = quantity("duration", "time since the strength was that", default=0.0)
+    half_life: float | None = quantity(
+        "duration", "time in store that halves the strength", open_low=True, default=None
+    )
+    can_strength: float | None = quantity(
+        "fraction",
+        "available chlorine of the solution the dosing pump draws, g per mL; left out: the product",
+        open_low=True,
+        default=None,
+    )
+    ph: float | None = quantity("ph", "pH where the chlorine acts", default=None)
+    power: float = quantity("power", "electrical power of the dosing pump", low=0, default=0.0)
+
+    def conflicts(self):
+        """Check that the stock can be what it is said to be."""
+        faults = []
+        if np.any(np.asarray(self.stock_age) > 0) and self.half_life is None:
+            faults.append("half_life: a stock of some age needs the half-life of its strength")
+        if self.form == "powder" and self.can_strength is None:
+            faults.append("can_strength: powder is dissolved first: state the strength in the can")
+        if self.form == "liquid" and self.can_strength is not None and np.any(
+            np.asarray(self.can_strength) > self.strength
+        ):
+            faults.append("can_strength: is not above the strength of the product")
+        return faults
+
+    @property
+    def strength_today(self):
+        """Available chlorine of the product today. [kg/m3 of liquid; 1 for powder]"""
+        fresh = np.asarray(self.strength) * (LIQUID_DENSITY if self.form == "liquid" else 1.0)
+        if self.half_life is None:
+            return fresh
+        return chlorine.strength_after(fresh, self.stock_age, self.half_life)
+
+    @property
+    def can_strength_today(self):
+        """Available chlorine in the dosing can. [kg/m3]"""
+        if self.can_strength is None:
+            return self.strength_today
+        return np.asarray(self.can_strength) * LIQUID_DENSITY
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChlorineDosing(Unit):
+    """Doses in step with the flow; pressure and water stay as they are."""
+
+    parameters: ChlorineDosingParameters
+
+    def evaluate(self, inlet: Stream) -> Outcome:
+        """Return the stream with free chlorine in it."""
+        p = self.parameters
+        present = inlet.contents.get("free_chlorine", 0.0)
+        left = left_after_demand(present, p.dose, p.demand)
+        outlet = inlet.changed(contents={"free_chlorine": left})
+        added = {"free_chlorine": (left - present) * inlet.flow}
+        return Outcome({"outlet": outlet}, added, lambda: self._details(inlet, left))
+
+    def _details(self, inlet: Stream, left) -> Details:
+        p = self.parameters
+        can = p.can_strength_today
+        values = {
+            "residual": Value(left, "concentration"),
+            "strength_today": Value(
+                p.strength_today / (LIQUID_DENSITY if p.form == "liquid" else 1.0), "fraction"
+            ),
+            "stock_flow": Value(chlorine.product_for(inlet.flow, p.dose, can), "small_flow"),
+        }
+        return Details(
+            values | self._hypochlorous(inlet) | self._recipe(can),
+            findings=self._findings(inlet, left),
+            power=p.power,
+            losses={"dosing pump": p.power} if np.any(np.asarray(p.power) > 0) else {},
+            sources=("who_gdwq_2022", "morris_1966"),
+            choices=(f"{self.name}: doses in step with the flow; demand used up at once",),
+        )
+
+    def _hypochlorous(self, inlet: Stream) -> dict[str, Value]:
+        if self.parameters.ph is None:
+            return {}
+        share = chlorine.hypochlorous_acid_share(self.parameters.ph, inlet.temperature)
+        return {"hypochlorous_share": Value(share, "fraction")}
+
+    def _recipe(self, can) -> dict[str, Value]:
+        """Product for one litre of the can's solution, by both readings of "1 %"."""
+        p = self.parameters
+        if p.can_strength is None:
+            return {}
+        powder = p.form == "powder"
+        kind = "mass" if powder else "small_volume"
+        made_up, added = per_litre(p.strength_today, can, powder)
+        return {
+            "product_per_litre_made_up": Value(made_up, kind),
+            "product_per_litre_of_water": Value(added, kind),
+        }
+
+    def _findings(self, inlet: Stream, left) -> list[Finding]:
+        p = self.parameters
+        turbidity = np.asarray(inlet.contents.get("turbidity", 0.0))
+        dose, residual = np.asarray(p.dose), np.asarray(left)
+        too_weak = np.asarray(p.can_strength_today)
+        shown = {
+            "residual": Value(residual, "concentration"),
+            "dose": Value(dose, "concentration"),
+            "demand": Value(p.demand, "concentration"),
+            "turbidity": Value(turbidity, "turbidity"),
+            "ph": Value(0.0 if p.ph is None else p.ph, "ph"),
+        }
+        rows = (
+            (residual > HEALTH_LIMIT * (1 + 1e-9),
+             "free chlorine of {residual} is above the health limit of 5 mg/L: dose less"),
+            (dose <= p.demand, "the dose of {dose} is used up by the demand of {demand}: no free "
+                               "chlorine is left"),
+            (turbidity > HIGHEST_TURBIDITY,
+             "turbidity of {turbidity}, above 5 NTU: chlorine earns no credit; clear the water"),
+            ((turbidity > NORMAL_TURBIDITY) & (turbidity <= HIGHEST_TURBIDITY),
+             "turbidity of {turbidity}, above 1 NTU: the demand swings and particles shield"),
+            (np.asarray(-1.0 if p.ph is None else p.ph) > ALKALINE,
+             "pH {ph} is above 8: little of the chlorine is the acid that acts fast"),
+            (too_weak < 10 * dose, "the solution in the can is too weak for this dose"),
+            (np.asarray(p.strength_known == "assumed"),
+             "the strength of the product is assumed: measure the free chlorine in every tank"),
+        )  # fmt: skip
+        return [Finding(where, text, shown) for where, text in rows if np.any(where)]

@@ -1,0 +1,104 @@
+"""High-pressure pump: positive displacement, its flow set by speed and its pressure by the valve."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from treatsim.operations.base import (
+    Details,
+    Finding,
+    Outcome,
+    Parameters,
+    Unit,
+    Value,
+    quantity,
+)
+from treatsim.operations.feed_pump import motor_power
+from treatsim.water.properties import vapour_pressure
+from treatsim.water.stream import Stream
+
+PRESSURE_SPAN = (-9e4, 2e6, 1.2e7)  # Pa: low, guess, high of an outlet pressure left open
+
+
+def displacement_shaft(flow, lift, pump_efficiency):
+    """Return the shaft power of a displacement pump. flow [m3/s], lift [Pa] -> [W]"""
+    return flow * lift / pump_efficiency
+
+
+@dataclass(frozen=True, kw_only=True)
+class HighPressurePumpParameters(Parameters):
+    """A displacement pump at its setting."""
+
+    flow: float | None = quantity("flow", "flow displaced; left out, it takes what arrives",
+                                  open_low=True, default=None)
+    outlet_pressure: float | None = quantity(
+        "pressure", "pressure behind the pump; left out, the rest of the line decides",
+        high=1.2e7, default=None)
+    pump_efficiency: float = quantity("fraction", "hydraulic over shaft power", open_low=True)
+    motor_efficiency: float = quantity("fraction", "shaft over electrical power", open_low=True)
+    drive_efficiency: float = quantity("fraction", "efficiency of the drive", open_low=True)
+    rated_power: float | None = quantity("power", "rated shaft power; with it the motor loses "
+                                         "efficiency at part load", low=1e-3, default=None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class HighPressurePump(Unit):
+    """Moves a fixed flow against any pressure."""
+
+    parameters: HighPressurePumpParameters
+    anchored = ("outlet",)
+
+    def source_flow(self):
+        """Return the displaced flow. [m3/s]"""
+        return self.parameters.flow
+
+    def flow_ceiling(self):
+        """Return a flow above the displaced one. [m3/s]"""
+        flow = self.parameters.flow
+        return None if flow is None else 2.0 * np.asarray(flow)
+
+    def free_parameters(self):
+        """Leave the pressure to the solver if it was not given."""
+        return {"outlet_pressure": PRESSURE_SPAN} if self.parameters.outlet_pressure is None else {}
+
+    def condition_names(self):
+        """Ask that what arrives is what the pump displaces."""
+        return () if self.parameters.flow is None else ("displacement",)
+
+    def conditions(self, inlets, outlets):
+        """Return the surplus of the arriving flow, relative."""
+        return {"displacement": inlets["inlet"].flow / self.parameters.flow - 1.0}
+
+    def evaluate(self, inlet: Stream) -> Outcome:
+        """Return the stream at the pressure of the outlet."""
+        pressure = self.parameters.outlet_pressure
+        lift = pressure - inlet.pressure
+        outlet = inlet.changed(pressure=pressure)
+        return Outcome({"outlet": outlet}, {"hydraulic_power": lift * inlet.flow},
+                       lambda: self._details(inlet, lift))
+
+    def _details(self, inlet: Stream, lift) -> Details:
+        p = self.parameters
+        flow = inlet.flow
+        shaft = displacement_shaft(flow, lift, p.pump_efficiency)
+        power = motor_power(shaft, p.motor_efficiency, p.drive_efficiency, 0.0, p.rated_power)
+        absolute = inlet.pressure + inlet.atmosphere
+        boiling = np.asarray(absolute <= vapour_pressure(inlet.temperature))
+        backwards = np.asarray(lift) < 0
+        values = {"inlet": Value(inlet.pressure, "pressure")}
+        findings = [
+            Finding(where, text, values, blocks=True) for where, text in (
+                (boiling, "the water boils at the suction, at {inlet}"),
+                (backwards, "the water arrives at {inlet}, above the pump's outlet pressure"),
+            ) if np.any(where)
+        ]
+        return Details(
+            {"shaft_power": Value(shaft, "power"), "power": Value(power, "power"),
+             "pressure_lift": Value(lift, "pressure_difference")},
+            findings=findings, power=power,
+            losses={"hydraulic": flow * lift, "pump": shaft - flow * lift,
+                    "drive": power * (1 - p.drive_efficiency),
+                    "motor": power * p.drive_efficiency - shaft},
+        )

@@ -1,0 +1,68 @@
+"""Hydraulic motor on the shaft of the high-pressure pump, driven by the concentrate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from treatsim.operations.base import (
+    Details,
+    Finding,
+    Outcome,
+    Parameters,
+    Unit,
+    Value,
+    loss,
+    quantity,
+)
+from treatsim.water.stream import Stream
+
+
+def recovered_shaft(flow, drop, efficiency):
+    """Return the shaft power a hydraulic motor gives. flow [m3/s], drop [Pa] -> [W]"""
+    return efficiency * flow * drop
+
+
+@dataclass(frozen=True, kw_only=True)
+class HydraulicMotorParameters(Parameters):
+    """The motor, and the electric motor it relieves."""
+
+    efficiency: float = quantity("fraction", "shaft power given over hydraulic power taken",
+                                 open_low=True)
+    motor_efficiency: float = quantity("fraction", "of the electric motor on the same shaft",
+                                       open_low=True)
+    drive_efficiency: float = quantity("fraction", "of that motor's drive", open_low=True)
+    outlet_pressure: float = quantity("pressure", "pressure behind the motor", default=0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class HydraulicMotor(Unit):
+    """Takes the concentrate's pressure; its power is counted as electricity not drawn."""
+
+    parameters: HydraulicMotorParameters
+    anchored = ("outlet",)
+
+    def evaluate(self, inlet: Stream) -> Outcome:
+        """Return the spent concentrate."""
+        p = self.parameters
+        drop = inlet.pressure - p.outlet_pressure
+        outlet = inlet.changed(pressure=p.outlet_pressure + 0.0 * inlet.pressure)
+        low = np.asarray(drop) < 0
+
+        def details() -> Details:
+            shaft = recovered_shaft(inlet.flow, drop, p.efficiency)
+            saved = shaft / (p.motor_efficiency * p.drive_efficiency)
+            text = "the concentrate arrives at {here}, below the pressure behind the motor"
+            return Details(
+                {"shaft_power": Value(shaft, "power"),
+                 "lost_power": Value(drop * inlet.flow - shaft, "power")},
+                findings=[Finding(low, text, {"here": Value(inlet.pressure, "pressure")}, True)]
+                if np.any(low) else [],
+                power=-saved,
+                losses={"returned hydraulic": -drop * inlet.flow,
+                        "hydraulic motor": drop * inlet.flow - shaft,
+                        "motor and drive not loaded": shaft - saved},
+            )
+
+        return Outcome({"outlet": outlet}, loss(inlet, drop), details)

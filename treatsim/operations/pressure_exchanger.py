@@ -1,0 +1,91 @@
+"""Isobaric pressure exchanger: concentrate pushes feed, with a little mixing and leakage."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from treatsim.operations.base import Details, Outcome, Parameters, Unit, Value, quantity
+from treatsim.water.stream import Stream
+
+
+def exchanged(high: Stream, low: Stream, mixing) -> Stream:
+    """Return the feed as it leaves on the high-pressure side.
+
+    Its volume flow is that of the feed that enters; `mixing` of its mass has been replaced by
+    concentrate. Pressure is left as that of `low`.
+    """
+    def mix(ours, theirs):
+        return ours + mixing * (theirs - ours)
+
+    mixed = low.changed(
+        salinity=mix(low.salinity, high.salinity),
+        temperature=mix(low.temperature, high.temperature),
+        contents={name: mix(value, high.contents[name]) for name, value in low.contents.items()},
+    )
+    return mixed.with_flow(low.flow)
+
+
+def remainder(parts: list[Stream], taken: Stream, pressure) -> Stream:
+    """Return the stream that is left when `taken` is drawn from the sum of `parts`."""
+    def rest(component):
+        return sum(s.carried()[component] for s in parts) - taken.carried()[component]
+
+    mass = rest("mass")
+    left = parts[0].changed(
+        mass_flow=mass, pressure=pressure, salinity=rest("salt") / mass,
+        temperature=rest("heat") / mass,
+    )
+    flow = left.flow
+    return left.changed(contents={name: rest(name) / flow for name in left.contents})
+
+
+@dataclass(frozen=True, kw_only=True)
+class PressureExchangerParameters(Parameters):
+    """How well pressure changes over, and how much water does."""
+
+    efficiency: float = quantity("fraction", "pressure of the feed that leaves over that of the "
+                                 "concentrate that enters", open_low=True)
+    mixing: float = quantity("fraction", "share of the feed replaced by concentrate", high=0.5)
+    leakage: float = quantity("fraction", "share of the concentrate that leaks to the low side",
+                              high=0.5)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PressureExchanger(Unit):
+    """Swaps equal volumes; leakage leaves with the spent concentrate."""
+
+    parameters: PressureExchangerParameters
+    inlets = ("high_in", "low_in")
+    outlets = ("high_out", "low_out")
+    recycles = ("high_in",)
+    anchored = ("high_out", "low_out")
+
+    def condition_names(self):
+        """Ask that concentrate less leakage equals the feed it pushes."""
+        return ("balance",)
+
+    def conditions(self, inlets, outlets):
+        """Return the surplus of concentrate over the feed pushed, relative."""
+        pushed = inlets["high_in"].flow * (1 - self.parameters.leakage)
+        return {"balance": pushed / outlets["high_out"].flow - 1.0}
+
+    def evaluate(self, high_in: Stream, low_in: Stream) -> Outcome:
+        """Return the pressurised feed and the spent concentrate, which leaves to the air."""
+        p = self.parameters
+        high_out = exchanged(high_in, low_in, p.mixing).changed(
+            pressure=p.efficiency * high_in.pressure
+        )
+        low_out = remainder([high_in, low_in], high_out, 0.0 * low_in.pressure)
+        before = sum(s.pressure * s.flow for s in (high_in, low_in))
+        lost = before - high_out.pressure * high_out.flow
+
+        def details() -> Details:
+            rise = high_out.salinity / low_in.salinity - 1.0
+            return Details({
+                "lost_power": Value(lost, "power"),
+                "feed_salinity_rise": Value(rise, "factor"),
+                "recovered_power": Value(high_out.pressure * high_out.flow, "power"),
+            })
+
+        return Outcome({"high_out": high_out, "low_out": low_out}, {"hydraulic_power": -lost},
+                       details)

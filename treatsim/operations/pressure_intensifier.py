@@ -1,0 +1,73 @@
+"""Fixed-ratio pressure intensifier: pistons of two areas tie feed, concentrate and pressure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from treatsim.operations.base import Details, Outcome, Parameters, Unit, Value, quantity
+from treatsim.operations.high_pressure_pump import PRESSURE_SPAN
+from treatsim.water.stream import Stream
+
+
+def feed_pressure_needed(ratio, feed_pressure, concentrate_pressure, exhaust, efficiency):
+    """Return the pressure the supply pump must give. ratio is the recovery tied by the areas. [Pa]
+
+    The work of the feed that leaves is paid by the supply and by the concentrate:
+    p = [r P_f + (1 - r) (P_f - P_c + P_exhaust)] / efficiency.
+    """
+    ideal = ratio * feed_pressure + (1 - ratio) * (feed_pressure - concentrate_pressure + exhaust)
+    return ideal / efficiency
+
+
+@dataclass(frozen=True, kw_only=True)
+class PressureIntensifierParameters(Parameters):
+    """The piston areas and their losses."""
+
+    recovery: float = quantity("fraction", "rod area over piston area: the recovery it is built for",
+                               low=0.01, high=0.9)
+    efficiency: float = quantity("fraction", "of the intensifier", open_low=True)
+    exhaust_pressure: float = quantity("pressure", "pressure of the spent concentrate")
+    outlet_pressure: float | None = quantity("pressure", "left out: the membranes decide",
+                                             high=1.2e7, default=None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PressureIntensifier(Unit):
+    """Raises all of the feed with the concentrate's help, at one recovery only."""
+
+    parameters: PressureIntensifierParameters
+    inlets = ("low_in", "high_in")
+    outlets = ("high_out", "low_out")
+    recycles = ("high_in",)
+    anchored = ("high_out", "low_out")
+
+    def free_parameters(self):
+        """Leave the feed pressure to the solver."""
+        return {"outlet_pressure": PRESSURE_SPAN} if self.parameters.outlet_pressure is None else {}
+
+    def condition_names(self):
+        """Ask for the built-in recovery and for the balance of forces."""
+        return ("recovery", "force")
+
+    def conditions(self, inlets, outlets):
+        """Return both residuals, relative and in units of 10 bar."""
+        p = self.parameters
+        share = inlets["high_in"].flow / outlets["high_out"].flow
+        needed = feed_pressure_needed(
+            p.recovery, p.outlet_pressure, inlets["high_in"].pressure, p.exhaust_pressure,
+            p.efficiency,
+        )
+        return {"recovery": share / (1 - p.recovery) - 1.0,
+                "force": (inlets["low_in"].pressure - needed) / 1e6}
+
+    def evaluate(self, low_in: Stream, high_in: Stream) -> Outcome:
+        """Return the feed at high pressure and the spent concentrate."""
+        p = self.parameters
+        high_out = low_in.changed(pressure=p.outlet_pressure + 0.0 * low_in.pressure)
+        low_out = high_in.changed(pressure=p.exhaust_pressure + 0.0 * high_in.pressure)
+        before = sum(s.pressure * s.flow for s in (low_in, high_in))
+        after = sum(s.pressure * s.flow for s in (high_out, low_out))
+        return Outcome(
+            {"high_out": high_out, "low_out": low_out}, {"hydraulic_power": after - before},
+            lambda: Details({"lost_power": Value(before - after, "power")}),
+        )

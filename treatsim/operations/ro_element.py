@@ -1,0 +1,139 @@
+"""Reverse-osmosis element: what its data sheet says, and the permeabilities behind it."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from functools import cache
+
+from treatsim import catalogue
+from treatsim.correlations import membrane_transport, spacer_channel
+from treatsim.correlations.element_fit import StandardTest, fit_element
+from treatsim.correlations.solution_line import SolutionLine, fit_solution_line
+from treatsim.correlations.vessel import Membrane
+from treatsim.errors import RequestError
+from treatsim.operations.base import Parameters, quantity, read_value
+
+TEST_TEMPERATURE = 298.15  # K
+LINE_SHARE = 0.999  # of a table's range of salinity that a line covers
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoElementParameters(Parameters):
+    """An element by its standard test, in sodium chloride at 25 degC."""
+
+    area: float = quantity("area", "membrane area", open_low=True, high=1000)
+    length: float = quantity("length", "length of the element", open_low=True, high=5)
+    channel_height: float = quantity("small_length", "height of the feed channel", open_low=True,
+                                     high=0.01)
+    spacer_porosity: float = quantity("fraction", "free share of the channel", open_low=True)
+    test_permeate_flow: float = quantity("flow", "permeate of the standard test", open_low=True)
+    test_rejection: float = quantity("fraction", "salt rejection of the standard test",
+                                     open_low=True, high=0.99999)
+    test_feed: float = quantity("concentration", "sodium chloride of the standard test",
+                                open_low=True)
+    test_pressure: float = quantity("pressure", "feed pressure of the standard test", low=0,
+                                    open_low=True, high=1.2e7)
+    test_recovery: float = quantity("fraction", "recovery of the standard test", open_low=True,
+                                    high=0.9)
+    water_activation: float = quantity("molar_energy", "of the water permeability", high=1e5)
+    salt_activation: float = quantity("molar_energy", "of the salt permeability", high=1e5)
+    boric_acid_permeability: float | None = quantity("flux", "of boric acid at 25 degC", low=0,
+                                                     default=None)
+    largest_feed_flow: float | None = quantity("flow", "per vessel", default=None)
+    smallest_concentrate_flow: float | None = quantity("flow", "per vessel", default=None)
+    largest_drop: float | None = quantity("pressure_difference", "per element", default=None)
+    largest_pressure: float | None = quantity("pressure", "of the feed", default=None)
+    largest_recovery: float | None = quantity("fraction", "of one element", default=None)
+    largest_polarisation: float | None = quantity("factor", "membrane over bulk", default=None)
+    largest_flux: float | None = quantity("flux", "mean of the vessel", default=None)
+    largest_lead_flux: float | None = quantity("flux", "first element", default=None)
+
+    @property
+    def channel(self) -> spacer_channel.SpacerChannel:
+        """The feed channel."""
+        return spacer_channel.SpacerChannel(
+            self.area, self.length, self.channel_height, self.spacer_porosity
+        )
+
+
+def element_problems(raw) -> list[str]:
+    """Return what is wrong with the `element` entry of a vessel."""
+    try:
+        element_of(raw)
+    except RequestError as error:
+        return [f"element: {line}" for line in error.problems]
+    return []
+
+
+def element_of(raw) -> RoElementParameters:
+    """Return an element from a catalogue class or a table; RequestError lists every fault."""
+    if isinstance(raw, RoElementParameters):
+        return raw
+    if isinstance(raw, str):
+        classes = catalogue.load("ro_elements")
+        if raw not in classes:
+            raise RequestError(f'"{raw}" is no class; known: {", ".join(classes)}, or a table')
+        raw = classes[raw]
+    if not isinstance(raw, dict):
+        raise RequestError("a class such as \"seawater-4in\" or a table belongs here")
+    fields = {f.name: f for f in dataclasses.fields(RoElementParameters)}
+    faults, values = [], {}
+    for key, entry in raw.items():
+        if key not in fields:
+            faults.append(f"{key}: no such key; known: {', '.join(fields)}")
+            continue
+        try:
+            values[key] = read_value(fields[key], entry)
+        except RequestError as error:
+            faults.append(f"{key} = {entry!r}: {error}")
+    faults += [f"{name} is missing: {f.metadata['meaning']}" for name, f in fields.items()
+               if f.default is dataclasses.MISSING and name not in raw]
+    if faults:
+        raise RequestError(faults)
+    return RoElementParameters(**values)
+
+
+@cache
+def standard_water() -> SolutionLine:
+    """Return the water of the standard test: sodium chloride at 25 degC."""
+    from treatsim.water.analysis import of_salt
+    from treatsim.water.water_table import water_table
+
+    table = water_table(of_salt("sodium_chloride", mass_concentration=32.0))
+    return solution_line(table, TEST_TEMPERATURE)
+
+
+def solution_line(table, temperature) -> SolutionLine:
+    """Return a water at its temperature(s), ready for a march along a vessel. [K]"""
+    return fit_solution_line(
+        lambda w: table.osmotic_pressure(w, temperature),
+        lambda w: table.density(w, temperature),
+        lambda w: table.viscosity(w, temperature),
+        lambda w: table.diffusivity(temperature) + 0.0 * w,
+        LINE_SHARE * table.salinity_range.high,
+    )
+
+
+@cache
+def fitted(element: RoElementParameters, correlation: str) -> Membrane:
+    """Return A and B at 25 degC by the element's standard test and the march itself."""
+    test = StandardTest(
+        element.test_permeate_flow, element.test_rejection, element.test_feed,
+        element.test_pressure, element.test_recovery,
+    )
+    law = spacer_channel.correlation(correlation)
+    found = fit_element(test, element.channel, standard_water(), law)
+    return Membrane(float(found.water_permeability), float(found.salt_permeability))
+
+
+def membrane_at(element: RoElementParameters, correlation: str, temperature, flow_factor,
+                salt_passage_factor) -> Membrane:
+    """Return A and B at a temperature and age. [K]"""
+    new = fitted(element, correlation)
+    arrhenius = membrane_transport.arrhenius_factor
+    return Membrane(
+        new.water_permeability * flow_factor * arrhenius(temperature, element.water_activation),
+        new.salt_permeability * salt_passage_factor
+        * arrhenius(temperature, element.salt_activation),
+    )

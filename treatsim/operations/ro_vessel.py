@@ -1,0 +1,259 @@
+"""Reverse-osmosis vessel: elements in series, vessels side by side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from treatsim.correlations import spacer_channel, vessel, vessel_march
+from treatsim.correlations.vessel import ElementResults, Vessel, VesselFeed
+from treatsim.operations.base import (
+    Details,
+    Finding,
+    Outcome,
+    Parameters,
+    Unit,
+    Value,
+    choice,
+    quantity,
+    reference,
+)
+from treatsim.operations.ro_element import (
+    RoElementParameters,
+    element_of,
+    element_problems,
+    membrane_at,
+    solution_line,
+)
+from treatsim.ranges import excursions
+from treatsim.water.stream import Stream
+
+# Share of what the feed carries per volume that is found in the permeate; the rest is rejected.
+# Common practice, no source: particles are held back, most absorbing matter is, chlorine is not.
+PASSAGE = {"suspended_solids": 0.0, "turbidity": 0.0, "absorption": 0.05, "free_chlorine": 1.0}
+CHLORINE_LIMIT = 1e-4  # kg/m3 on polyamide; typical of published guidance, from memory
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoVesselParameters(Parameters):
+    """Which elements, how many, and their age."""
+
+    element: str | dict = reference("a catalogue class, or a table with the standard test")
+    elements_in_series: int = quantity("count", "elements in one vessel", low=1, high=20)
+    vessels_in_parallel: int = quantity("count", "vessels side by side", low=1, high=1000)
+    flow_factor: float = quantity("factor", "water permeability today over new", open_low=True,
+                                  high=3)
+    salt_passage_factor: float = quantity("factor", "salt permeability today over new",
+                                          open_low=True, high=100)
+    permeate_pressure: float = quantity("pressure", "pressure behind the membrane", default=0.0)
+    correlation: str = choice(tuple(spacer_channel.CORRELATIONS), "mass transfer in the channel",
+                              default="schock_miquel")
+
+    def conflicts(self):
+        """Check the element."""
+        return element_problems(self.element)
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoVessel(Unit):
+    """Splits the feed into permeate and concentrate."""
+
+    parameters: RoVesselParameters
+    inlets = ("feed",)
+    outlets = ("permeate", "concentrate")
+    anchored = ("permeate",)
+
+    def evaluate(self, feed: Stream) -> Outcome:
+        """Return permeate and concentrate of all vessels."""
+        p = self.parameters
+        element = element_of(p.element)
+        law = spacer_channel.correlation(p.correlation)
+        membrane = membrane_at(
+            element, p.correlation, feed.temperature, p.flow_factor, p.salt_passage_factor
+        )
+        line = solution_line(feed.water, feed.temperature)
+        entering = VesselFeed(
+            feed.mass_flow / p.vessels_in_parallel, feed.salinity, feed.pressure,
+            p.permeate_pressure,
+        )
+        solved = vessel.solve_vessel(
+            entering, membrane, element.channel, line, p.elements_in_series, law
+        )
+        permeate, concentrate = product_streams(feed, solved, p)
+        lost = feed.pressure * feed.flow - sum(
+            s.pressure * s.flow for s in (permeate, concentrate)
+        )
+        return Outcome(
+            {"permeate": permeate, "concentrate": concentrate},
+            {"hydraulic_power": -lost},
+            lambda: self._details(feed, solved, vessel.element_results(solved, line), lost),
+        )
+
+    def _details(self, feed: Stream, solved: Vessel, elements: ElementResults, lost) -> Details:
+        p = self.parameters
+        per_element = elements.flux_mean
+        last = np.asarray(p.elements_in_series, dtype=int) - 1
+        friction = p.vessels_in_parallel * np.sum(
+            elements.pressure_drop * (elements.feed_flow + elements.concentrate_flow) / 2, axis=0
+        )
+        values = {
+            "recovery": Value(solved.recovery, "fraction"),
+            "salt_rejection": Value(1 - solved.permeate_concentration / feed.concentration,
+                                    "fraction"),
+            "pressure_drop": Value(feed.pressure - solved.concentrate_pressure,
+                                   "pressure_difference"),
+            "polarisation_max": Value(np.max(elements.polarisation_max, axis=0), "factor"),
+            "net_driving_pressure_min": Value(np.min(elements.net_driving_pressure_min, axis=0),
+                                              "pressure_difference"),
+            "flux_mean": Value(_mean_flux(per_element, p.elements_in_series), "flux"),
+            "flux_first": Value(per_element[0], "flux"),
+            "flux_last": Value(_pick(per_element, last), "flux"),
+            "flux_inlet": Value(elements.flux_in[0], "flux"),
+            "flux_outlet": Value(_pick(elements.flux_out, last), "flux"),
+            "membrane_salinity_max": Value(np.max(elements.membrane_fraction_max, axis=0),
+                                           "mass_fraction"),
+            "lost_power": Value(lost, "power"),
+            **_by_element(elements),
+        }
+        channel = element_of(p.element).channel
+        reynolds = spacer_channel.reynolds_number(
+            feed.flow / p.vessels_in_parallel / spacer_channel.flow_section(channel),
+            spacer_channel.hydraulic_diameter(channel.height, channel.porosity),
+            feed.density,
+            feed.viscosity,
+        )
+        return Details(
+            values,
+            findings=[*_blocks(feed, solved), *_warnings(element_of(p.element), p, elements, feed),
+                      *_chlorine(feed)],
+            excursions=excursions(spacer_channel.REYNOLDS_RANGE, reynolds),
+            losses={"friction": friction, "membrane": lost - friction},
+            sources=("lonsdale_1965", spacer_channel.correlation(p.correlation).source),
+            choices=(
+                f"{self.name}: solution-diffusion with film theory, mass transfer by "
+                f"{p.correlation.replace('_', ' ')}, A and B fitted with it to the standard test",
+            ),
+        )
+
+
+def product_streams(feed: Stream, solved: Vessel, p: RoVesselParameters) -> tuple[Stream, Stream]:
+    """Return permeate and concentrate of all vessels, contents shared out."""
+    n = p.vessels_in_parallel
+    permeate = feed.changed(
+        mass_flow=n * solved.permeate_mass_flow, salinity=solved.permeate_fraction,
+        pressure=p.permeate_pressure + 0.0 * feed.pressure,
+    )
+    concentrate = feed.changed(
+        mass_flow=feed.mass_flow - permeate.mass_flow,
+        salinity=(feed.mass_flow * feed.salinity - permeate.mass_flow * permeate.salinity)
+        / (feed.mass_flow - permeate.mass_flow),
+        pressure=solved.concentrate_pressure,
+    )
+    inside = {name: PASSAGE[name] * value for name, value in feed.contents.items()}
+    rest = {
+        name: (value * feed.flow - inside[name] * permeate.flow) / concentrate.flow
+        for name, value in feed.contents.items()
+    }
+    return permeate.changed(contents=inside), concentrate.changed(contents=rest)
+
+
+def _mean_flux(flux, count):
+    """Mean over the elements that are there; those that are not have no flux."""
+    return np.sum(flux, axis=0) / np.asarray(count)
+
+
+def _pick(rows, index):
+    """The row of each point."""
+    if np.ndim(index) == 0:
+        return rows[int(index)]
+    return np.take_along_axis(rows, np.broadcast_to(index, rows.shape[1:])[None], axis=0)[0]
+
+
+def _by_element(elements: ElementResults) -> dict[str, Value]:
+    """Return the profile: "element_1.flux" and so on."""
+    columns = {
+        "flux": (elements.flux_mean, "flux"),
+        "recovery": (elements.recovery, "fraction"),
+        "polarisation_max": (elements.polarisation_max, "factor"),
+        "net_driving_pressure_min": (elements.net_driving_pressure_min, "pressure_difference"),
+        "concentrate_flow": (elements.concentrate_flow, "flow"),
+        "concentrate_concentration": (elements.concentrate_concentration, "concentration"),
+        "concentrate_pressure": (elements.concentrate_pressure, "pressure"),
+        "permeate_concentration": (elements.permeate_concentration, "concentration"),
+        "pressure_drop": (elements.pressure_drop, "pressure_difference"),
+    }
+    return {
+        f"element_{number + 1}.{name}": Value(rows[number], kind)
+        for number in range(len(elements.flux_mean)) for name, (rows, kind) in columns.items()
+    }
+
+
+def _blocks(feed: Stream, solved: Vessel) -> list[Finding]:
+    """Points without an answer, each with the two numbers that conflict."""
+    values = {
+        "feed": Value(feed.pressure, "pressure"),
+        "osmotic": Value(feed.osmotic_pressure, "pressure"),
+        "concentrate": Value(solved.concentrate_pressure, "pressure"),
+    }
+    numbers = {
+        vessel_march.FEED_BELOW_OSMOTIC: "{feed} feed pressure is below the {osmotic} osmotic pressure",
+        vessel_march.CONCENTRATE_BELOW_PERMEATE: "friction uses up the {feed} feed pressure: {concentrate} "
+        "is left; take fewer elements in series, or less flow",
+        vessel_march.NO_DRIVING_PRESSURE: "the {feed} feed pressure does not exceed that of the permeate",
+    }
+    found = []
+    for bit, words in vessel.STATUS_WORDS.items():
+        where = (np.asarray(solved.status) & bit) > 0
+        if bit == vessel_march.NO_DRIVING_PRESSURE:
+            where &= (np.asarray(solved.status) & vessel_march.FEED_BELOW_OSMOTIC) == 0
+        if np.any(where):
+            found.append(Finding(where, numbers.get(bit, words), values, blocks=True))
+    return found
+
+
+def _warnings(element: RoElementParameters, p: RoVesselParameters, elements: ElementResults,
+              feed: Stream) -> list[Finding]:
+    """Limits of the element, each with the element that breaks it most."""
+    rules = (  # limit, value by element, sign of a breach, quantity, words
+        (element.largest_lead_flux, elements.flux_mean[:1], 1, "flux", "flux"),
+        (element.largest_recovery, elements.recovery, 1, "fraction", "recovery"),
+        (element.largest_polarisation, elements.polarisation_max, 1, "factor", "polarisation"),
+        (element.largest_drop, elements.pressure_drop, 1, "pressure_difference", "pressure drop"),
+        (element.smallest_concentrate_flow, elements.concentrate_flow, -1, "flow",
+         "concentrate flow"),
+        (element.largest_feed_flow, elements.feed_flow[:1], 1, "flow", "feed flow"),
+        (element.largest_pressure, np.asarray(feed.pressure)[None], 1, "pressure",
+         "feed pressure"),
+    )
+    found = [_limit(*rule) for rule in rules if rule[0] is not None]
+    mean = _mean_flux(elements.flux_mean, p.elements_in_series)
+    if element.largest_flux is not None and np.any(mean > element.largest_flux):
+        found.append(Finding(
+            mean > element.largest_flux, "mean flux {value} is above the usual {limit}",
+            {"value": Value(mean, "flux"), "limit": Value(element.largest_flux, "flux")}))
+    return [finding for finding in found if finding is not None]
+
+
+def _limit(limit, rows, sign, kind, words) -> Finding | None:
+    rows = np.asarray(rows, dtype=float)
+    worst = np.argmax(sign * rows, axis=0)
+    value = np.take_along_axis(rows, np.expand_dims(worst, 0), axis=0)[0]
+    where = sign * (value - limit) > 0
+    if not np.any(where):
+        return None
+    side = "above" if sign > 0 else "below"
+    return Finding(
+        where, f"{words} of element {{number}} is {{value}}, {side} the {{limit}} it is made for",
+        {"value": Value(value, kind), "limit": Value(limit, kind),
+         "number": Value(worst + 1, "count")},
+    )
+
+
+def _chlorine(feed: Stream) -> list[Finding]:
+    chlorine = np.asarray(feed.contents.get("free_chlorine", 0.0))
+    if not np.any(chlorine > CHLORINE_LIMIT):
+        return []
+    return [Finding(chlorine > CHLORINE_LIMIT, "free chlorine of {value} in the feed destroys "
+                    "polyamide membranes; remove it first",
+                    {"value": Value(chlorine, "concentration")})]

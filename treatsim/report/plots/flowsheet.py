@@ -1,0 +1,117 @@
+"""Flowsheet with its operating point
+
+Every unit of the train in the order of the water, with the flow and the pressure that the solver
+found on every link; where the salt changes along the way, it is written too.
+
+A box is a unit with its kind below its name; rounded ends are where water comes from or leaves.
+
+Sources: computed at the settings of the case
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from treatsim import quantities
+from treatsim.operations.base import at
+from treatsim.report.plots import style
+from treatsim.report.plots.layout import BOX, TALL, Link, arrange
+from treatsim.report.plots.table import Table, column, has, pick, table
+
+CASES = ("river",)
+SOURCE = "source water"
+SALT_CHANGES = 0.01  # relative, from which on the salt is written
+MARGIN = 0.25  # inches around the drawing
+
+
+def applies(case) -> bool:
+    """Whether there is a flowsheet: always."""
+    return bool(case.links)
+
+
+def data(case) -> Table:
+    """Return one row per link: what it joins, and its flow and pressure."""
+    result = case.solve()
+    wiring, tears = result.sheet.wiring, result.sheet.tears
+    rows = [(SOURCE, "", name, case.kinds[name],
+             result.streams[name, result.sheet.units[name].inlets[0]], False)
+            for name in wiring.sources]
+    for name in result.sheet.order:
+        for port in result.sheet.units[name].outlets:
+            to = wiring.goes[name, port]
+            rows.append((name, case.kinds[name], to[0], case.kinds[to[0]] if len(to) == 2 else "",
+                         result.streams[name, port], to in tears))
+    salt = np.array([float(at(row[4].concentration, 0)) for row in rows])
+    columns = [
+        {key: np.array([row[i] for row in rows])
+         for i, key in enumerate(("from", "from_kind", "to", "to_kind"))},
+        {"returns": np.array([float(row[5]) for row in rows])},
+        column("flow", [float(at(row[4].flow, 0)) for row in rows], "flow"),
+        column("pressure", [float(at(row[4].pressure, 0)) for row in rows], "pressure"),
+    ]
+    if np.ptp(salt) > SALT_CHANGES * salt.max():
+        columns.append(column("concentration", salt, "concentration"))
+    return table(*columns)
+
+
+@style.quiet
+def draw(data: Table):
+    """Draw boxes and links."""
+    names = [pick(data, key).tolist() for key in ("from", "to")]
+    kinds_of = dict(zip(names[0] + names[1],
+                        pick(data, "from_kind").tolist() + pick(data, "to_kind").tolist(),
+                        strict=True))
+    links = [Link(a, b, bool(back))
+             for a, b, back in zip(*names, pick(data, "returns"), strict=True)]
+    layout = arrange(links)
+    width, height = layout.width + 2 * MARGIN, layout.height + 2 * MARGIN
+    figure, axis = style.new_figure("Flowsheet with its operating point", width, height + 0.65)
+    figure.set_layout_engine("none")
+    axis.set_position((0.0, 0.33 / (height + 0.65), 1.0, height / (height + 0.65)))
+    axis.set(xlim=(-MARGIN, layout.width + MARGIN), ylim=(layout.height + MARGIN, -MARGIN))
+    axis.set_axis_off()
+    for number, route in enumerate(layout.routes):
+        _link(axis, route, _words(data, number), dashed=links[number].back)
+    for name, (x, y) in layout.boxes.items():
+        _box(axis, name.replace("_", " "), kinds_of[name].replace("_", " "), x, y)
+    return figure
+
+
+def _words(data: Table, row: int) -> list[str]:
+    """Return what is written on a link: numbers with the unit of the column's head."""
+    texts = []
+    for name in ("flow", "pressure", "concentration"):
+        if has(data, name):
+            unit = quantities.shown(name)[0]
+            number = float(pick(data, name)[row])
+            texts.append(f"{0.0 if abs(number) < 5e-4 else number:.3g} {style.pretty(unit)}")
+    return texts
+
+
+def _link(axis, route, words: list[str], dashed: bool) -> None:
+    x, y = zip(*route, strict=True)
+    axis.plot(x, y, color=style.INK, linewidth=1.2, solid_joinstyle="round",
+              linestyle=style.LINES[1] if dashed else "-")
+    axis.annotate("", route[-1], (route[-1][0] - 0.12, route[-1][1]),
+                  arrowprops={"arrowstyle": "-|>", "color": style.INK, "shrinkA": 0, "shrinkB": 0,
+                              "mutation_scale": 9})
+    # written before the arrow, where every link runs level
+    place, level = route[-1]
+    axis.text(place - 0.12, level - 0.06, words[0], ha="right", va="bottom", fontsize=7)
+    axis.text(place - 0.12, level + 0.06, "\n".join(words[1:]), ha="right", va="top", fontsize=7)
+
+
+def _box(axis, name: str, kind: str, x: float, y: float) -> None:
+    from matplotlib.patches import FancyBboxPatch
+
+    round_ = "round,pad=0,rounding_size=0.22" if not kind else "round,pad=0,rounding_size=0.03"
+    axis.add_patch(FancyBboxPatch(
+        (x - BOX / 2, y - TALL / 2), BOX, TALL, boxstyle=round_, linewidth=1.1, zorder=3,
+        facecolor=style.WASH if not kind else "white", edgecolor=style.INK,
+    ))
+    if kind and kind != name:
+        axis.text(x, y - 0.07, name, ha="center", va="center", fontsize=8.5, zorder=4)
+        axis.text(x, y + 0.1, kind, ha="center", va="center", fontsize=6.8, zorder=4,
+                  color="#4b5563", style="italic")
+    else:
+        axis.text(x, y, name, ha="center", va="center", fontsize=8.5, zorder=4)

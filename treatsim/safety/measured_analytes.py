@@ -1,0 +1,82 @@
+"""The table [analytes] of a case: what was measured before and after treatment."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from treatsim.errors import RequestError
+from treatsim.operations.base import Parameters, reference
+from treatsim.safety.analytes import read_analyte
+from treatsim.safety.guideline_values import Guideline, guidelines
+
+
+@dataclass(frozen=True, kw_only=True)
+class AnalytesParameters(Parameters):
+    """Analytes in the source and, where measured, in the treated water."""
+
+    before: Mapping[str, float] = reference("analytes of the source", default_factory=dict)
+    after: Mapping[str, float] = reference("analytes after treatment", default_factory=dict)
+    limits: Mapping[tuple[str, str], Guideline] = field(
+        default_factory=guidelines, metadata={"kind": "text", "meaning": "values that hold"}
+    )
+    national: str = reference("file of national values", default="")
+
+    @classmethod
+    def from_table(cls, table: Mapping[str, Any], where: str, add: Callable[[str, str], None],
+                   path: str) -> AnalytesParameters:
+        """Read the table; `add` takes the key path and the text of each fault."""
+        rest = {key: value for key, value in table.items()
+                if key not in ("after", "national_values")}  # fmt: skip
+        national = table.get("national_values", "")
+        try:
+            limits = _limits(national, path)
+        except RequestError as error:
+            for line in error.problems:
+                add(f"{where}.national_values", f"{where}.national_values: {line}")
+            limits = guidelines()
+        after = table.get("after", {})
+        if not isinstance(after, dict):
+            add(f"{where}.after", f"{where}.after: a table [{where}.after] belongs here")
+            after = {}
+        known = sorted({analyte for _, analyte in limits})
+        return cls(
+            before=_read(rest, where, known, add),
+            after=_read(after, f"{where}.after", known, add),
+            limits=limits,
+            national=str(national),
+        )
+
+
+def _limits(national: Any, path: str) -> dict[tuple[str, str], Guideline]:
+    if not national:
+        return guidelines()
+    file = Path(path).parent / str(national)
+    if not file.is_file():
+        raise RequestError(f'"{national}": no such file beside the case')
+    try:
+        return guidelines(file)
+    except RequestError:
+        raise
+    except (ValueError, OSError) as error:
+        raise RequestError(f'"{national}": not readable as TOML: {error}'.splitlines()[0]) from error
+
+
+def _read(table: Mapping[str, Any], where: str, known: list[str],
+          add: Callable[[str, str], None]) -> dict[str, float]:
+    found = {}
+    for name, text in table.items():
+        if name not in known:
+            near = difflib.get_close_matches(name, known, n=1)
+            hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(known)}"
+            add(f"{where}.{name}", f"{where}.{name}: no guideline value for it; {hint}")
+            continue
+        try:
+            found[name] = read_analyte(name, text)
+        except RequestError as error:
+            for line in error.problems:
+                add(f"{where}.{name}", f"{where}.{line}")
+    return found

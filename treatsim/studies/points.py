@@ -1,0 +1,144 @@
+"""Solving and judging many points, so that one impossible point does not spoil its neighbours."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
+import numpy as np
+
+from treatsim import quantities
+from treatsim.errors import FlowsheetError, RequestError
+from treatsim.operations.base import Finding
+from treatsim.safety.verdict import Verdict, judge
+
+SHOWN_DIGITS = 3  # of the numbers in the text of a status
+
+
+class Piece(NamedTuple):
+    """A run of points that were solved together, or that cannot even be posed."""
+
+    where: slice
+    verdict: Verdict | None
+    reason: str  # why not, where verdict is None
+
+
+def solve_points(case, arrays: Mapping[str, np.ndarray], points: int) -> list[Piece]:
+    """Return the verdicts of all points, in order.
+
+    Points at which inputs contradict each other are found by halving, so that the cost grows with
+    their number only.
+    """
+    return list(_pieces(case, arrays, 0, points))
+
+
+def _pieces(case, arrays, start: int, stop: int) -> Iterable[Piece]:
+    part = {address: values[start:stop] for address, values in arrays.items()}
+    try:
+        verdict = judge(case, case.solve(part))
+    except FlowsheetError:
+        raise
+    except RequestError as error:
+        if stop - start == 1:
+            yield Piece(slice(start, stop), None, "; ".join(error.problems))
+            return
+        middle = (start + stop) // 2
+        yield from _pieces(case, arrays, start, middle)
+        yield from _pieces(case, arrays, middle, stop)
+        return
+    yield Piece(slice(start, stop), verdict, "")
+
+
+class Texts:
+    """Texts of many points, each text kept once."""
+
+    def __init__(self, points: int, first: str = "") -> None:
+        self.codes = np.zeros(points, dtype=np.int32)
+        self.texts = [first]
+        self._known = {first: 0}
+
+    def code(self, text: str) -> int:
+        """Return the code of a text."""
+        if text not in self._known:
+            self._known[text] = len(self.texts)
+            self.texts.append(text)
+        return self._known[text]
+
+    def put(self, where, codes, texts: list[str]) -> None:
+        """Take over texts that were coded elsewhere."""
+        own = np.array([self.code(text) for text in texts], dtype=np.int32)
+        self.codes[where] = own[codes]
+
+    def listed(self) -> list[str]:
+        """Return the text of every point."""
+        return [self.texts[code] for code in self.codes.tolist()]
+
+
+def joined(masks: list[np.ndarray], texts: list[str], before: str, points: int):
+    """Return codes and texts that join, per point, the texts whose mask is set."""
+    if not masks:
+        return np.zeros(points, dtype=np.int32), [""]
+    packed = np.packbits(np.array([np.broadcast_to(m, (points,)) for m in masks]), axis=0)
+    patterns, codes = np.unique(packed, axis=1, return_inverse=True)
+    bits = np.unpackbits(patterns, axis=0, count=len(masks)).T.astype(bool)
+    words = []
+    for row in bits:
+        own = dict.fromkeys(text for text, is_set in zip(texts, row, strict=True) if is_set)
+        words.append(before + "; ".join(own) if own else "")
+    return codes.ravel(), words
+
+
+def reasons(verdict: Verdict, system: str = "si"):
+    """Return codes and texts of why points have no answer, without asking every point."""
+    result = verdict.result
+    points = result.points
+    findings = [Finding(f.where, f.reason, f.values, True) for f in result.failures]
+    findings += [f for f in result.findings if f.blocks]
+    total = Texts(points)
+    for finding in findings:
+        where = np.flatnonzero(np.broadcast_to(finding.where, (points,)))
+        codes, texts = _messages(finding, where, points, system)
+        both = np.stack([total.codes[where], codes])
+        pairs, back = np.unique(both, axis=1, return_inverse=True)
+        merged = [_and(total.texts[a], texts[b]) for a, b in pairs.T]
+        total.put(where, back.ravel(), merged)
+    return total
+
+
+def _and(one: str, other: str) -> str:
+    return other if not one or one == other else f"{one}; {other}"
+
+
+def _messages(finding: Finding, where, points: int, system: str):
+    """Return codes and texts of one finding; its numbers are rounded, so that texts are few."""
+    if not finding.values or not where.size:
+        return np.zeros(where.size, dtype=int), [finding.message(0, system)]
+    columns, units = [], []
+    for value in finding.values.values():
+        numbers = np.broadcast_to(np.asarray(value.value, float), (points,))[where]
+        shown, unit = quantities.show(numbers, value.quantity, system)
+        columns.append(_rounded(shown))
+        units.append(unit)
+    rows, codes = np.unique(np.array(columns), axis=1, return_inverse=True)
+    texts = [
+        finding.text.format(**{
+            name: f"{number:.{SHOWN_DIGITS}g} {unit}".rstrip()
+            for name, number, unit in zip(finding.values, row, units, strict=True)
+        })
+        for row in rows.T
+    ]
+    return codes.ravel(), texts
+
+
+def _rounded(numbers) -> np.ndarray:
+    """Round to a few significant digits."""
+    size = np.abs(numbers)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        step = 10.0 ** (np.floor(np.log10(size)) - (SHOWN_DIGITS - 1))
+        rounded = np.round(numbers / step) * step
+    return np.where(np.isfinite(rounded) & (size > 1e-9), rounded, 0.0)
+
+
+def criterion_label(criterion) -> str:
+    """Return a criterion in words, with the unit it belongs to."""
+    return f"{criterion.name} ({criterion.address.partition('.')[0]})"

@@ -1,0 +1,200 @@
+"""A table over settings: every combination of varied inputs, solved in chunks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import treatsim
+from treatsim.studies import columns
+from treatsim.studies.partial import SideFile, fingerprint
+from treatsim.studies.points import (
+    Piece,
+    Texts,
+    criterion_label,
+    joined,
+    reasons,
+    solve_points,
+)
+from treatsim.studies.table import Column, Table
+from treatsim.studies.vary import Axis, Grid, axis, with_words
+
+CHUNK = 8192  # points solved together: more leave the processor's cache, fewer waste calls
+NO_ANSWER = -1  # in the column "meets"
+
+
+def sweep(
+    case,
+    vary: Mapping[str, Any],
+    *,
+    show: Sequence[str] = (),
+    strict: bool = False,
+    system: str = "si",
+    keep: str | Path | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    tell: Callable[[str], None] | None = None,
+) -> Table:
+    """Solve every combination of the varied inputs.
+
+    Parameters
+    ----------
+    case : Case
+        The case, from `treatsim.load`.
+    vary : mapping
+        Address -> "FROM:TO:COUNT", "a,b,c", a sequence, or (array, unit). The last one changes
+        fastest.
+    show : sequence of str
+        Addresses of results to be shown; "all" for all; empty for the usual ones.
+    strict : bool
+        Let points at which a formula leaves its range count as not met.
+    system : str
+        Units in the texts of `status`, "si" or "us".
+    keep : path, optional
+        Finished chunks are kept in a side file next to this path, and taken up from there.
+    progress, tell : callable, optional
+        Called with (points done, points) and with remarks.
+
+    Returns
+    -------
+    Table
+        Varied inputs, results, `meets`, `status` ("ok", the criteria not met, or why there is no
+        answer) and `outside` (formulas used outside their range). Numbers of points without an
+        answer are NaN.
+    """
+    grid = Grid(tuple(axis(case, address, values) for address, values in vary.items()))
+    chosen = columns.choose(case, grid, show, CHUNK)
+    rows = Rows(grid, list(chosen))
+    side = _side_file(case, grid, chosen, (strict, system), keep)
+    _fill(case, rows, side, (strict, system), progress, tell)
+    if side is not None:
+        side.remove()
+    return rows.table(chosen, case.title)
+
+
+def _side_file(case, grid: Grid, chosen, ways, keep) -> SideFile | None:
+    if keep is None or grid.points <= CHUNK:
+        return None
+    request = {
+        "treatsim": treatsim.__version__, "case": case.data, "chunk": CHUNK,
+        "vary": [[a.address, list(a.values)] for a in grid.axes],
+        "show": list(chosen), "ways": ways,
+    }
+    return SideFile(keep, fingerprint(request))
+
+
+def _fill(case, rows: Rows, side: SideFile | None, ways, progress, tell) -> None:
+    """Fill all rows, those kept from before first."""
+    kept = list(side.read()) if side is not None else []
+    if side is not None and tell is not None:
+        if side.stale:
+            tell(f"{side.path} belongs to another request or another version; starting anew")
+        elif kept:
+            tell(f"taking up {sum(c['meets'].size for c in kept):,} points from {side.path}")
+    done = 0
+    try:
+        for number, (words, positions) in enumerate(rows.grid.blocks(CHUNK)):
+            if number < len(kept):
+                block = kept[number]
+            else:
+                block = _block(with_words(case, words), rows, positions, *ways)
+                if side is not None:
+                    side.add(block)
+            rows.put(positions, block)
+            done += positions.size
+            if progress is not None:
+                progress(done, rows.grid.points)
+    except KeyboardInterrupt:
+        if side is not None and done and tell is not None:
+            tell(f"{done:,} of {rows.grid.points:,} points are kept in {side.path}; the same "
+                 "command goes on from there")
+        raise
+
+
+def _block(case, rows: Rows, positions, strict: bool, system: str) -> dict[str, np.ndarray]:
+    """Solve one chunk."""
+    points = positions.size
+    values = np.full((len(rows.addresses), points), np.nan)
+    meets = np.full(points, NO_ANSWER, dtype=np.int8)
+    status, outside = Texts(points, "ok"), Texts(points)
+    for piece in solve_points(case, rows.grid.arrays(positions), points):
+        if piece.verdict is None:
+            status.put(piece.where, np.zeros(1, dtype=int), [piece.reason])
+            continue
+        _numbers(piece, rows.addresses, values)
+        meets[piece.where] = _judge(piece, status, outside, strict, system)
+    return {"values": values, "meets": meets, "status": status.codes, "outside": outside.codes,
+            "status_texts": np.array(status.texts), "outside_texts": np.array(outside.texts)}
+
+
+def _numbers(piece: Piece, addresses: Sequence[str], values) -> None:
+    assert piece.verdict is not None
+    found, solved = piece.verdict.result.values, piece.verdict.result.solved
+    for row, address in zip(values, addresses, strict=True):
+        if address in found:
+            row[piece.where] = np.where(solved, np.asarray(found[address].value, float), np.nan)
+
+
+def _judge(piece: Piece, status: Texts, outside: Texts, strict: bool, system: str) -> np.ndarray:
+    """Write the texts of one piece and return whether its points meet everything."""
+    verdict = piece.verdict
+    assert verdict is not None
+    result, where = verdict.result, piece.where
+    points, solved = result.points, result.solved
+    criteria = result.criteria
+    missed = [solved & ~np.broadcast_to(c.meets, (points,)) for c in criteria]
+    codes, texts = joined(missed, [criterion_label(c) for c in criteria], "not met: ", points)
+    status.put(where, codes, [text or "ok" for text in texts])
+    meets = np.where(solved, verdict.meets, NO_ANSWER).astype(np.int8)
+    beyond = [solved & np.broadcast_to(e.outside, (points,)) for _, e in result.excursions]
+    words = [f"{unit}: {e.range.formula}, {e.range.name}" for unit, e in result.excursions]
+    codes, texts = joined(beyond, words, "", points)
+    outside.put(where, codes, texts)
+    if strict and beyond:
+        bad = np.any(beyond, axis=0)
+        place = np.arange(where.start, where.stop)[bad]
+        status.put(place, codes[bad], [f"outside a formula's range: {text}" for text in texts])
+        meets[bad] = 0
+    why = reasons(verdict, system)
+    place = np.arange(where.start, where.stop)[~solved]
+    status.put(place, why.codes[~solved], why.texts)
+    return meets
+
+
+class Rows:
+    """The rows of a sweep while they are being filled."""
+
+    def __init__(self, grid: Grid, addresses: list[str]) -> None:
+        self.grid, self.addresses = grid, addresses
+        self.values = np.full((len(addresses), grid.points), np.nan)
+        self.meets = np.full(grid.points, NO_ANSWER, dtype=np.int8)
+        self.status, self.outside = Texts(grid.points, "ok"), Texts(grid.points)
+
+    def put(self, positions, block: Mapping[str, np.ndarray]) -> None:
+        """Take over one chunk."""
+        self.values[:, positions] = block["values"]
+        self.meets[positions] = block["meets"]
+        self.status.put(positions, block["status"], block["status_texts"].tolist())
+        self.outside.put(positions, block["outside"], block["outside_texts"].tolist())
+
+    def table(self, chosen: Mapping[str, str], title: str) -> Table:
+        """Return the finished table."""
+        found = [_input_column(self.grid, n, a) for n, a in enumerate(self.grid.axes)]
+        found += [Column(address, kind, row)
+                  for (address, kind), row in zip(chosen.items(), self.values, strict=True)]
+        words = np.array([None, False, True], dtype=object)
+        found += [
+            Column("meets", "", words[self.meets + 1]),
+            Column("status", "", np.array(self.status.texts, dtype=object)[self.status.codes]),
+            Column("outside", "", np.array(self.outside.texts, dtype=object)[self.outside.codes]),
+        ]
+        return Table(found, len(self.grid.axes), title)
+
+
+def _input_column(grid: Grid, number: int, one: Axis) -> Column:
+    index = grid.column(number, np.arange(grid.points))
+    if one.quantity == "":
+        return Column(one.address, "", np.array(one.values, dtype=object)[index])
+    return Column(one.address, one.quantity, np.asarray(one.values)[index])

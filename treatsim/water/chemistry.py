@@ -1,0 +1,184 @@
+"""Acidity of concentrate and product: pH, remineralisation, blending.
+
+Carbon dioxide passes a membrane, alkalinity mostly does not: the product is soft, slightly acid and
+hardly buffered.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from treatsim.errors import RequestError, require
+from treatsim.water.analysis import WaterAnalysis
+from treatsim.water.ions import (
+    CALCIUM_CARBONATE_EQUIVALENT,
+    IONS,
+    SODIUM_CHLORIDE_MOLAR_MASS,
+)
+from treatsim.water.phreeqc import ION_ASSOCIATION, Recipe, run
+from treatsim.water.speciation import equilibrium, feed
+
+CARBON_DIOXIDE_MOLAR_MASS = 44.0095e-3  # kg/mol
+
+
+class Product(NamedTuple):
+    """Carbonate system of a dilute product water."""
+
+    ph: float
+    alkalinity: float  # eq/m3
+    carbon_dioxide: float  # dissolved, kg/m3
+    calcium: float  # kg/m3
+
+    @property
+    def alkalinity_as_calcium_carbonate(self) -> float:
+        """Alkalinity stated as CaCO3. [kg/m3]"""
+        return self.alkalinity * CALCIUM_CARBONATE_EQUIVALENT
+
+
+PRODUCT_OUTPUTS = ('-LA("H+")', "ALK", 'MOL("CO2")', 'TOT("Ca")', "RHO")
+
+
+def concentrate_ph(analysis: WaterAnalysis, factor: float, temperature: float) -> float:
+    """Return the pH of the concentrate, dissolved carbon dioxide being that of the feed.
+
+    Parameters
+    ----------
+    analysis : WaterAnalysis
+        Ion analysis, or sea water with a pH. [-]
+    factor : float
+        Concentration factor per kg of water. [1]
+    temperature : float
+        Temperature. [K]
+
+    Returns
+    -------
+    float
+        pH. [1]
+
+    Validity
+    --------
+    Before anything precipitates. The rule pH + log10(factor) lies 0.07 higher at a factor of 4: it
+    leaves out activity coefficients.
+
+    Source
+    ------
+    parkhurst_appelo_2013
+    """
+    value = float(require("factor", factor, 0, 100, "", open_low=True))
+    return equilibrium(feed(analysis), value, temperature).ph
+
+
+def permeate(
+    analysis: WaterAnalysis, alkalinity_passage: float, salt_passage: float, temperature: float
+) -> Product:
+    """Return the carbonate system of the permeate.
+
+    Parameters
+    ----------
+    analysis : WaterAnalysis
+        Feed: ion analysis, or sea water with a pH. [-]
+    alkalinity_passage : float
+        Permeate over feed alkalinity. [1]
+    salt_passage : float
+        Permeate over feed salt; held as sodium chloride, it only sets the ionic strength. [1]
+    temperature : float
+        Temperature. [K]
+
+    Returns
+    -------
+    Product
+        pH [1], alkalinity [eq/m3], carbon dioxide and calcium [kg/m3].
+
+    Validity
+    --------
+    All dissolved carbon dioxide of the feed passes; no exchange with air. pH within 0.1 as far as
+    the passage of alkalinity is known.
+
+    Source
+    ------
+    parkhurst_appelo_2013
+    """
+    passage = float(require("alkalinity_passage", alkalinity_passage, 0, 1, ""))
+    salt = float(require("salt_passage", salt_passage, 0, 1, ""))
+    water = feed(analysis, ION_ASSOCIATION)
+    (gas,) = equilibrium(water, 1.0, temperature, outputs=('SI("CO2(g)")',)).extra
+    chloride = salt * water.salt_ratio / SODIUM_CHLORIDE_MOLAR_MASS
+    bicarbonate = passage * water.alkalinity
+    molality = {"Na": chloride + bicarbonate, "Cl": chloride, "C(4)": water.carbon}
+    guess = water.ph + np.log10(max(passage, 1e-3))
+    return _product(Recipe(molality, temperature, guess, True, carbon_dioxide=gas))
+
+
+def remineralised(product: Product, temperature: float, *, carbon_dioxide: float = 0.0) -> Product:
+    """Return a product after contact with calcite to equilibrium.
+
+    Parameters
+    ----------
+    product : Product
+        Before contact. [-]
+    temperature : float
+        Temperature. [K]
+    carbon_dioxide : float
+        Added before contact. [kg/m3]
+
+    Returns
+    -------
+    Product
+        After contact.
+
+    Validity
+    --------
+    Closed to air, contact long enough to reach equilibrium: real limestone beds reach part of it.
+    Without added carbon dioxide reverse osmosis water takes up hardly any calcium.
+
+    Source
+    ------
+    parkhurst_appelo_2013
+    """
+    dose = float(require("carbon_dioxide", carbon_dioxide, 0, 2, "kg/m3"))
+    litres = 1e-3  # m3 per kg of dilute water
+    gas = (product.carbon_dioxide + dose) / CARBON_DIOXIDE_MOLAR_MASS * litres
+    alkali = product.alkalinity * litres
+    calcium = product.calcium / IONS["Ca"].molar_mass * litres
+    molality = {"Na": max(alkali - 2 * calcium, 0.0), "Ca": calcium, "C(4)": alkali + gas}
+    return _product(Recipe(molality, temperature, 7.0, True, phases=("Calcite",)))
+
+
+def _product(recipe: Recipe) -> Product:
+    ph, alkali, gas, calcium, density = run(recipe, PRODUCT_OUTPUTS, ION_ASSOCIATION)
+    per_volume = density * 1e3  # kg of dilute water per m3
+    return Product(
+        ph,
+        alkali * per_volume,
+        gas * per_volume * CARBON_DIOXIDE_MOLAR_MASS,
+        calcium * per_volume * IONS["Ca"].molar_mass,
+    )
+
+
+def blend_fraction(raw, permeate_value, target):
+    """Return the share of raw water that brings a blend to a target concentration.
+
+    Parameters
+    ----------
+    raw, permeate_value, target : array_like
+        Concentrations, all in one unit. [any]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Share of raw water by volume. [1]
+
+    Validity
+    --------
+    A target between the two; RequestError otherwise.
+
+    Source
+    ------
+    ufc_3_230_12a
+    """
+    low, high = np.minimum(raw, permeate_value), np.maximum(raw, permeate_value)
+    if np.any((target < low) | (target > high)) or np.any(low == high):
+        raise RequestError("blending: the target does not lie between raw water and permeate")
+    return (np.asarray(target, dtype=float) - permeate_value) / (np.subtract(raw, permeate_value))

@@ -1,0 +1,218 @@
+"""An analysis as PHREEQC takes it, and the same water concentrated at constant carbon dioxide.
+
+Carbon dioxide passes a membrane freely, alkalinity does not: along a vessel the salts are
+concentrated while dissolved CO2 stays what it was in the feed, and the pH follows from that.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import NamedTuple
+
+from treatsim.errors import RequestError
+from treatsim.water.analysis import WaterAnalysis
+from treatsim.water.ions import IONS, SEA_SALT, SEA_SALT_MOLAR_MASS
+from treatsim.water.phreeqc import PITZER, Recipe, run
+from treatsim.water.salt_solutions import seawater_density
+
+ELEMENT = {"SO4": "S(6)", "SiO2": "Si", "NO3": "N(5)"}
+# pitzer.dat has no parameters for these: counted, mole for mole, as chloride
+AS_CHLORIDE = ("F", "NO3")
+DENSITY_PASSES = 5  # each pass gains a factor of ten or more
+
+
+class Feed(NamedTuple):
+    """Salts per kg of water, and the inorganic carbon, at the temperature of the sample."""
+
+    molality: dict[str, float]  # PHREEQC element -> mol/kg, without carbon
+    alkalinity: float  # eq/kg
+    carbon: float  # total inorganic carbon, mol/kg
+    ph: float
+    temperature: float  # K
+    salt_ratio: float  # kg of salt per kg of water
+    database: str
+
+    @property
+    def salinity(self) -> float:
+        """Mass fraction of salt. [kg/kg]"""
+        return self.salt_ratio / (1 + self.salt_ratio)
+
+    @property
+    def ideal_molality(self) -> float:
+        """Rejected particles per kg of water at infinite dilution, carbon as HCO3. [mol/kg]"""
+        return sum(m for n, m in self.molality.items() if n != "B") + self.alkalinity
+
+
+class State(NamedTuple):
+    """A concentrated water in equilibrium."""
+
+    ph: float
+    log_water_activity: float  # base 10
+    density: float  # kg/m3
+    carbon_dioxide: float  # mol/kg
+    boric_acid: float  # mol/kg
+    ionic_strength: float  # mol/kg
+    alkalinity: float  # eq/kg
+    extra: tuple[float, ...]  # what else was asked for
+
+
+STATE_OUTPUTS = ('-LA("H+")', 'LA("H2O")', "RHO", 'MOL("CO2")', 'MOL("{boric}")', "MU", "ALK")
+BORIC_ACID = {"pitzer.dat": "B(OH)3", "phreeqc.dat": "H3BO3"}
+
+
+def feed(analysis: WaterAnalysis, database: str = PITZER) -> Feed:
+    """Return the molalities of an analysis, with the carbon that its pH and alkalinity imply.
+
+    Parameters
+    ----------
+    analysis : WaterAnalysis
+        Of kind "ions", or "seawater" (reference composition) with a pH. [-]
+    database : str
+        PHREEQC database whose species are used. [-]
+
+    Returns
+    -------
+    Feed
+        Per kg of water; chloride (or sodium) takes up the last trace of imbalance.
+
+    Validity
+    --------
+    Other kinds of water, or sea water without a pH, raise RequestError: there is nothing to
+    speciate.
+
+    Source
+    ------
+    parkhurst_appelo_2013
+    """
+    if analysis.ph is None or analysis.kind not in ("ions", "seawater"):
+        raise RequestError(
+            f"chemistry of {analysis.kind} water needs an ion analysis (or sea water) and water.ph"
+        )
+    if analysis.kind == "seawater":
+        molality, alkali, salt_ratio = _sea_salt(analysis)
+        return _with_carbon(molality, alkali, salt_ratio, analysis, database)
+    density = 1000.0 + 0.75 * float(analysis.mass_concentration or 0)
+    for _ in range(DENSITY_PASSES):
+        result, density = _from_ions(analysis, density, database)
+    return result
+
+
+def _from_ions(analysis: WaterAnalysis, density: float, database: str) -> tuple[Feed, float]:
+    solids = float(sum(analysis.ions.values()))
+    water = density - solids
+    per_kg = {name: v / IONS[name].molar_mass / water for name, v in analysis.ions.items()}
+    alkali = per_kg.pop("HCO3", 0.0) + 2 * per_kg.pop("CO3", 0.0)
+    result = _with_carbon(per_kg, alkali, solids / water, analysis, database)
+    return result, equilibrium(result, 1.0, analysis.temperature).density
+
+
+def _sea_salt(analysis: WaterAnalysis):
+    fraction = analysis.mass_fraction
+    if fraction is None:
+        concentration = float(analysis.mass_concentration or 0.0)
+        fraction = concentration / 1025.0
+        for _ in range(DENSITY_PASSES):
+            fraction = concentration / float(seawater_density(fraction, analysis.temperature))
+    ratio = fraction / (1 - fraction)
+    per_kg = {n: x * ratio / SEA_SALT_MOLAR_MASS for n, x in SEA_SALT.items()}
+    borate = per_kg.pop("B(OH)4")
+    per_kg["B"] = borate + per_kg.pop("B(OH)3")
+    alkali = per_kg.pop("HCO3") + 2 * per_kg.pop("CO3") + borate + per_kg.pop("OH")
+    del per_kg["CO2"]  # follows from the pH
+    return per_kg, alkali, ratio
+
+
+def _with_carbon(per_kg, alkali, salt_ratio, analysis: WaterAnalysis, database: str) -> Feed:
+    elements: dict[str, float] = {}
+    for name, value in per_kg.items():
+        swap = database == PITZER and name in AS_CHLORIDE
+        element = "Cl" if swap else ELEMENT.get(name, name)
+        elements[element] = elements.get(element, 0.0) + value
+    ion = "Cl" if elements.get("Cl", 0) > 0.1 * sum(elements.values()) else "Na"
+    totals = elements | ({"Alkalinity": alkali} if alkali else {})
+    recipe = Recipe(totals, analysis.temperature, float(analysis.ph or 7.0), charge_ion=ion)
+    carbon, closing = run(recipe, ('TOT("C(4)")', f'TOT("{ion}")'), database)
+    elements[ion] = closing
+    return Feed(
+        elements,
+        alkali,
+        carbon,
+        float(analysis.ph or 7.0),
+        analysis.temperature,
+        salt_ratio,
+        database,
+    )
+
+
+@lru_cache(maxsize=256)
+def _dissolved_gas(key: tuple, temperature: float) -> tuple[float, float]:
+    """pH and log10 CO2 fugacity of the closed feed at another temperature."""
+    water = _thaw(key)
+    recipe = Recipe(
+        water.molality | {"C(4)": water.carbon}, temperature, water.ph, ph_from_charge=True
+    )
+    ph, gas = run(recipe, ('-LA("H+")', 'SI("CO2(g)")'), water.database)
+    return ph, gas
+
+
+def _freeze(water: Feed) -> tuple:
+    return (tuple(water.molality.items()), *water[1:])
+
+
+def _thaw(key: tuple) -> Feed:
+    return Feed(dict(key[0]), *key[1:])
+
+
+def equilibrium(
+    water: Feed,
+    factor: float,
+    temperature: float,
+    *,
+    ph: float | None = None,
+    outputs: tuple[str, ...] = (),
+) -> State:
+    """Return the state of a water with its salts concentrated and its dissolved CO2 unchanged.
+
+    Parameters
+    ----------
+    water : Feed
+        The feed. [per kg water]
+    factor : float
+        Concentration factor of the rejected salts per kg of water. [1]
+    temperature : float
+        Of the concentrate. [K]
+    ph : float, optional
+        Impose this pH (alkalinity times factor) instead of constant carbon dioxide. [1]
+    outputs : tuple of str
+        Further PHREEQC expressions. [-]
+
+    Returns
+    -------
+    State
+        pH [1], density [kg/m3], molalities [mol/kg water].
+
+    Validity
+    --------
+    Nothing precipitates. Below a factor of about 0.05 PHREEQC may not converge; NoSolutionError.
+
+    Source
+    ------
+    parkhurst_appelo_2013
+    """
+    recipe = _recipe(water, factor, temperature, ph)
+    asked = tuple(o.format(boric=BORIC_ACID[water.database]) for o in STATE_OUTPUTS) + outputs
+    v = run(recipe, asked, water.database)
+    return State(v[0], v[1], v[2] * 1e3, v[3], v[4], v[5], v[6], tuple(v[7:]))
+
+
+def _recipe(water: Feed, factor: float, temperature: float, ph: float | None) -> Recipe:
+    molality = {n: m * factor for n, m in water.molality.items()}
+    if not water.alkalinity and not water.carbon:
+        return Recipe(molality, temperature, water.ph if ph is None else ph)
+    if ph is not None:
+        ion = "Cl" if "Cl" in water.molality else "Na"
+        totals = molality | {"Alkalinity": water.alkalinity * factor}
+        return Recipe(totals, temperature, ph, charge_ion=ion)
+    ph_feed, gas = _dissolved_gas(_freeze(water), temperature)
+    totals = molality | {"C(4)": water.carbon * factor}
+    return Recipe(totals, temperature, ph_feed, ph_from_charge=True, carbon_dioxide=gas)
