@@ -49,9 +49,7 @@ def channel(element: str) -> SpacerChannel:
 def membrane(element: str, celsius: float = 25.0) -> Membrane:
     _, A, B = ELEMENTS[element]
     kelvin = celsius + 273.15
-    return Membrane(
-        A * arrhenius_factor(kelvin), B * arrhenius_factor(kelvin, SALT_ACTIVATION)
-    )
+    return Membrane(A * arrhenius_factor(kelvin), B * arrhenius_factor(kelvin, SALT_ACTIVATION))
 
 
 def line_of(case: Case):

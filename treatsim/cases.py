@@ -76,17 +76,25 @@ class Case:
             raise RequestError(f'"{address}" is a {item.metadata["kind"]}, not a number to vary')
         return item
 
-    def flowsheet(self, arrays: Mapping[str, np.ndarray] | None = None) -> Flowsheet:
-        """Return the flowsheet; `arrays` replaces inputs by arrays over operating points (SI)."""
+    def records(self, arrays: Mapping[str, Any] | None = None) -> dict[str, Parameters | None]:
+        """Return sections and units' parameters; `arrays` replaces inputs over points (SI)."""
         changed: dict[str, dict[str, Any]] = {}
         for address, value in (arrays or {}).items():
             self.numeric(address)
             owner, _, name = address.partition(".")
             changed.setdefault(owner, {})[name] = value
-        records = {
-            owner: dataclasses.replace(record, **changed[owner]) if owner in changed else record
+        return {
+            owner: dataclasses.replace(record, **changed[owner])
+            if record is not None and owner in changed
+            else record
             for owner, record in {**self.sections, **self.parameters}.items()
         }
+
+    def flowsheet(self, arrays: Mapping[str, np.ndarray] | None = None) -> Flowsheet:
+        """Return the flowsheet; `arrays` replaces inputs by arrays over operating points (SI)."""
+        return self._connected(self.records(arrays))
+
+    def _connected(self, records: Mapping[str, Any]) -> Flowsheet:
         units: dict[str, Unit] = {
             name: operations.unit_class(kind)(name=name, parameters=records[name])
             for name, kind in self.kinds.items()
@@ -97,7 +105,10 @@ class Case:
     def solve(self, arrays: Mapping[str, np.ndarray] | None = None) -> Result:
         """Solve at the case's settings, or at every entry of `arrays` (one length)."""
         points = max((np.size(value) for value in (arrays or {}).values()), default=1)
-        return operate(self.flowsheet(arrays), points, self.holds)
+        records = self.records(arrays)
+        result = operate(self._connected(records), points, self.holds)
+        result.sections = {name: records[name] for name in self.sections}
+        return result
 
 
 def load(path: str | Path, changes: Mapping[str, str] | None = None) -> Case:

@@ -148,6 +148,34 @@ def verdict_status(verdict, arguments) -> int:
     return Exit.DONE if verdict.meets[0] else Exit.NOT_MET
 
 
+def run_compare(arguments) -> int:
+    """Solve several cases and put them side by side."""
+    from treatsim import cases
+    from treatsim.report import compare_text, document
+    from treatsim.safety.verdict import judge
+    from treatsim.studies.compare import compare
+
+    loaded, problems = [], []
+    for path in arguments.cases:
+        try:
+            loaded.append(cases.load(path))
+        except errors.RequestError as error:
+            problems += error.problems
+    if problems:
+        raise errors.RequestError(problems)
+    verdicts = [judge(case, case.solve()) for case in loaded]
+    rows = compare(verdicts)
+    if arguments.json:
+        data = compare_text.compare_document(verdicts, rows, arguments.units)
+        text = document.as_json(data)
+    else:
+        text = compare_text.compare_text(verdicts, rows, arguments.units, colour=colour(arguments))
+    deliver(text, arguments.out)
+    if not all(verdict.result.solved[0] for verdict in verdicts):
+        return Exit.NO_SOLUTION
+    return Exit.DONE if all(verdict.meets[0] for verdict in verdicts) else Exit.NOT_MET
+
+
 def run_sources(arguments) -> int:
     """Print where the numbers come from."""
     from treatsim import sources
@@ -165,7 +193,8 @@ def colour(arguments) -> bool:
 
 OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
     "CASE": (("case",), {"metavar": "CASE", "help": "case file (TOML)"}),
-    "KIND": (("kind",), {"metavar": "KIND", "choices": ("river",), "help": "river"}),
+    "CASES": (("cases",), {"metavar": "CASE", "nargs": "+", "help": "case files (TOML)"}),
+    "KIND": (("kind",), {"metavar": "KIND", "help": "river, brackish or sea"}),
     "KEY": (("key",), {"metavar": "KEY", "nargs": "?", "help": "one source"}),
     "--set": (
         ("--set",),
@@ -197,6 +226,12 @@ COMMANDS: dict[str, tuple] = {
         "Find the operating point: flows, pressures, quality, dose, energy, limits.",
         'treatsim solve cases/river.toml --set "lift_pump.speed=85 %"',
         SOLVING,
+    ),
+    "compare": (
+        run_compare,
+        "Put cases side by side: water, energy per litre and where it goes.",
+        "treatsim compare cases/river.toml cases/sea.toml",
+        ("CASES", "--json", "--units", "--out"),
     ),
     "sources": (
         run_sources,

@@ -191,4 +191,7 @@ def text(value: float, quantity: str, system: str = "si", digits: int = 4) -> st
     number, unit = show(value, quantity, system)
     if abs(number) < 1e-9:
         number = 0.0
-    return f"{number:.{digits}g} {unit}".rstrip()
+    plain = f"{number:.{digits}g}"
+    if "e" in plain and 1 <= abs(number) < 1e6:  # 37400 reads better than 3.74e+04
+        plain = f"{float(plain):.0f}"
+    return f"{plain} {unit}".rstrip()

@@ -8,6 +8,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from treatsim import operations
+from treatsim.flowsheet.energy import unit_losses
 from treatsim.flowsheet.result import unit_balance
 
 # kinds of the design that are not built yet; a kind that exists may not stand here
@@ -67,7 +68,9 @@ def test_nothing_is_lost_in_silence(kind):
 def test_a_batch_equals_its_points(kind):
     unit, streams, outcome = evaluate(kind)
     whole = plant.numbers(outcome)
-    assert all(np.all(np.isfinite(value)) for value in whole.values())
+    endless = {"value.hours_by_mass"}  # without solids a filter lasts for ever
+    assert all(np.all(np.isfinite(value)) for key, value in whole.items() if key not in endless)
+    assert not any(np.any(np.isnan(value)) for value in whole.values())
     for point in range(plant.POINTS):
         single = {port: s.take(point) for port, s in streams.items()}
         part = plant.numbers(unit.evaluate(**single))
@@ -115,7 +118,8 @@ def test_a_harder_way_never_raises_the_pressure(kind, name):
     easy = plant.unit(kind).evaluate(**streams).outlets
     hard = plant.unit(kind, **{name: value * factor}).evaluate(**streams).outlets
     for port in easy:
-        assert np.all(hard[port].pressure < easy[port].pressure)
+        assert np.all(hard[port].pressure <= easy[port].pressure)
+        assert np.any(hard[port].pressure < easy[port].pressure)
 
 
 @pytest.mark.parametrize("kind", SCALED)
@@ -142,9 +146,11 @@ def test_no_electrical_power_is_made(kind):
     _, _, outcome = evaluate(kind)
     details = outcome.details()
     assert np.all(np.asarray(details.power) >= 0)
-    if details.losses:
-        total = sum(np.asarray(v, float) for v in details.losses.values())
-        assert_allclose(total, np.broadcast_to(details.power, np.shape(total)), rtol=1e-12)
+    gained = outcome.added.get("hydraulic_power", 0.0)
+    losses = unit_losses(details, gained)
+    throughput = np.abs(np.asarray(details.power)) + np.abs(np.asarray(gained)) + 1e-12
+    for name, value in losses.items():
+        assert np.all(value >= -1e-9 * throughput), f"{name}: a loss that gives power"
 
 
 @pytest.mark.parametrize("kind", WITH_INLET)

@@ -118,7 +118,11 @@ def test_local_flux_against_brentq():
     line, rng = ro_waters.salt_line(25.0), np.random.default_rng(1)
     for _ in range(40):
         push, w = 10 ** rng.uniform(4, 7), 10 ** rng.uniform(-5, -1.3)
-        k, A, B = 10 ** rng.uniform(-6, -4), 10 ** rng.uniform(-12, -10.7), 10 ** rng.uniform(-9, -6)
+        k, A, B = (
+            10 ** rng.uniform(-6, -4),
+            10 ** rng.uniform(-12, -10.7),
+            10 ** rng.uniform(-9, -6),
+        )
         found = mt.local_flux(push, w, k, A, B, line)
         w_m, w_p, J = found.membrane_fraction, found.permeate_fraction, found.flux
 
@@ -275,7 +279,10 @@ def test_gibbs_work(agree):
         (lambda: se.hydraulic_energy(55e5, 0.0), "recovery"),
         (lambda: se.isobaric_energy(55e5, 53e5, 0.4, 1.2, 0.9, 0.6), "efficiency"),
         (lambda: se.least_work(None, 0.035, 0.99, None), "recovery"),
-        (lambda: mt.local_flux(0.0, 0.03, 1e-5, 1e-11, 1e-8, ro_waters.salt_line(25.0)), "pressure"),
+        (
+            lambda: mt.local_flux(0.0, 0.03, 1e-5, 1e-11, 1e-8, ro_waters.salt_line(25.0)),
+            "pressure",
+        ),
     ],
 )
 def test_impossible_values_are_refused(call, word):

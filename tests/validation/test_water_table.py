@@ -1,6 +1,5 @@
 """The tables keep the error they claim, and their slopes, ends and limits are right."""
 
-import math
 import sys
 
 import numpy as np
@@ -12,7 +11,7 @@ from treatsim.errors import DomainError, RequestError
 from treatsim.water import analysis, osmosis, properties, salt_solutions
 from treatsim.water.pitzer import sodium_chloride_osmotic_coefficient
 from treatsim.water.speciation import equilibrium, feed
-from treatsim.water.water_table import line_density, line_pressure, water_table
+from treatsim.water.water_table import water_table
 
 ROOM = 298.15
 NAMES = ["sodium_chloride", "seawater", *waters.WELLS]
@@ -44,9 +43,8 @@ def source(name, salinity, temperature):
     if name == "sodium_chloride":
         m = salinity / (1 - salinity) / 58.44277e-3
         phi = sodium_chloride_osmotic_coefficient(m, temperature)
-        first = osmosis.first_order_osmotic_pressure(phi, 2 * m, temperature)
         return (
-            first,
+            osmosis.first_order_osmotic_pressure(phi, 2 * m, temperature),
             salt_solutions.sodium_chloride_density(salinity, temperature),
             salt_solutions.sodium_chloride_viscosity(salinity, temperature),
         )
@@ -127,43 +125,6 @@ def test_beyond_the_end_no_jump(name):
     assert far[1] > far[0]
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_line_equals_table(name):
-    table = waters.table(name)
-    temperature = np.array([274.0, 290.0, 317.0])
-    line = table.line(temperature)
-    c = line.largest * np.linspace(0.0, 1.0, 40)[1:, None] ** 2
-    salinity = table.salinity(c, temperature)
-    assert_allclose(
-        table.mass_concentration(salinity, temperature), c + 0 * temperature, rtol=1e-12
-    )
-    pressure, slope = line_pressure(line, c)
-    assert_allclose(pressure, table.osmotic_pressure(salinity, temperature), rtol=2e-6, atol=0)
-    assert_allclose(line_density(line, c), table.density(salinity, temperature), rtol=1e-7, atol=0)
-    up, down = (line_pressure(line, c * (1 + s * 1e-6))[0] for s in (1, -1))
-    inside = c[:-1, 0] < line.largest
-    assert_allclose(slope[:-1][inside], ((up - down) / (2e-6 * c))[:-1][inside], rtol=1e-6, atol=0)
-
-
-def test_line_on_floats_and_beyond():
-    table = waters.table("seawater")
-    line = table.line(ROOM)
-    assert all(type(p) is float for p in line.pressure)
-    for c in (0.0, 1e-9, 3.0, 35.0, line.largest, 1.3 * line.largest):
-        arrays = line_pressure(line, np.array([c]))
-        floats = line_pressure(line, c, maximum=max, sqrt=math.sqrt)
-        assert_allclose(floats, np.ravel(arrays), rtol=1e-13, atol=0)
-        density = line_density(line, c, maximum=max, sqrt=math.sqrt)
-        assert_allclose(density, line_density(line, np.array(c)), rtol=1e-13, atol=0)
-    end = line.largest
-    values = [line_pressure(line, end * f) for f in (1 - 1e-8, 1 + 1e-8, 1.5)]
-    assert_allclose(values[0], values[1], rtol=1e-6, atol=0)
-    assert_allclose(values[2][0], values[1][0] + 0.5 * end * values[1][1], rtol=1e-6, atol=0)
-    several = table.line(np.array([ROOM, 280.0]))
-    assert np.shape(several.pressure) == (len(line.pressure), 2)
-    assert_allclose(np.asarray(several.pressure)[:, 0], line.pressure, rtol=1e-12, atol=0)
-
-
 def test_arrays_equal_one_by_one():
     table = waters.table("BWd")
     salinity, temperature = points(table, 12)
@@ -186,6 +147,19 @@ def test_feed_of_each_kind():
     assert fresh.osmotic_uncertainty > 20 * brine.osmotic_uncertainty
     well = waters.table("BWa")
     assert_allclose(well.feed_salinity, feed(waters.well("BWa")).salinity, rtol=1e-12, atol=0)
+
+
+def test_which_tables_are_exact_and_which_of_first_order():
+    """Sea salt and ions are exact; sodium chloride is of first order, as element tests are read."""
+    sea = waters.table("seawater").osmotic_pressure(0.035, ROOM)
+    first = osmosis.seawater_osmotic_pressure_first_order(0.035, ROOM)
+    assert_allclose(sea / first, osmosis.exact_factor(0.035), rtol=2e-4, atol=0)
+    assert sea / first > 1.0009
+    molality = 0.035 / 0.965 / 58.44277e-3
+    phi = sodium_chloride_osmotic_coefficient(molality, ROOM)
+    salt = osmosis.first_order_osmotic_pressure(phi, 2 * molality, ROOM)
+    own = waters.table("sodium_chloride").osmotic_pressure(0.035, ROOM)
+    assert_allclose(own, salt, rtol=1e-7, atol=0)
 
 
 def test_table_comes_back_from_disk(monkeypatch, tmp_path):

@@ -91,7 +91,9 @@ def fit_element(
             FIT_TOLERANCE,
         )
         product = vessel.permeate_concentration
-        return np.log([vessel.permeate_flow / np.tile(flow, times), product / np.tile(passage, times)])
+        return np.log(
+            [vessel.permeate_flow / np.tile(flow, times), product / np.tile(passage, times)]
+        )
 
     for _ in range(MAX_ROUNDS):
         shifted = [x, x + [[STEP], [0.0]], x + [[0.0], [STEP]]]
@@ -120,7 +122,9 @@ def _checked(test: StandardTest, channel: SpacerChannel, line: SolutionLine):
     flow = require("test permeate flow", test.permeate_flow, 0.0, np.inf, "m3/s", open_low=True)
     rejection = require("test rejection", test.rejection, 0.0, 1.0, "", open_low=True)
     recovery = require("test recovery", test.recovery, 0.0, 0.97, "", open_low=True)
-    feed = require("test concentration", test.feed_concentration, 0.0, 500.0, "kg/m3", open_low=True)
+    feed = require(
+        "test concentration", test.feed_concentration, 0.0, 500.0, "kg/m3", open_low=True
+    )
     if np.any(rejection >= 1):
         raise DomainError("test rejection = 1: no membrane passes no salt at all; give e.g. 0.998")
     shape = np.broadcast_shapes(*(np.shape(v) for v in (*test, *channel)))

@@ -65,11 +65,12 @@ def fit_solution_line(
     """
     fraction = fraction_max * _nodes()[:, None]
     squeezed = fraction_max * _nodes()[:, None] ** 2
-    rho = density(fraction)
+    mass = _fit(density(fraction), DENSITY_DEGREE, fraction_max)
     return SolutionLine(
         _fit(osmotic_pressure(squeezed) / squeezed, OSMOTIC_DEGREE, fraction_max**0.5),
-        _fit(rho, DENSITY_DEGREE, fraction_max),
-        _fit(np.log(rho), TRANSPORT_DEGREE, fraction_max),
+        mass,
+        # of the polynomial, not of the water: one density throughout
+        _fit(np.log(polynomial(mass, fraction)), TRANSPORT_DEGREE, fraction_max),
         _fit(np.log(viscosity(fraction)), TRANSPORT_DEGREE, fraction_max),
         _fit(np.log(diffusivity(fraction)), TRANSPORT_DEGREE, fraction_max),
         float(fraction_max),

@@ -39,9 +39,7 @@ KOUTSOU_SECOND = SpacerCorrelation(
 )
 SLIT = SpacerCorrelation("slit", 1.85, 1 / 3, 1 / 3, 96.0, -1.0, 1 / 3, "leveque_1928")
 
-CORRELATIONS = {
-    item.name: item for item in (SCHOCK_MIQUEL, KOUTSOU_FIRST, KOUTSOU_SECOND, SLIT)
-}
+CORRELATIONS = {item.name: item for item in (SCHOCK_MIQUEL, KOUTSOU_FIRST, KOUTSOU_SECOND, SLIT)}
 REYNOLDS_RANGE = Range(
     "reynolds_number", 100.0, 1000.0, "1", "spacer channel, Schock and Miquel 1987"
 )

@@ -25,6 +25,7 @@ from treatsim.correlations.vessel_kernel import (
 from treatsim.errors import require
 
 DEFAULT_TOLERANCE = 1e-5
+MOST_ELEMENTS = 1000
 STATUS_WORDS = {
     vessel_march.FEED_BELOW_OSMOTIC: "the feed pressure is below the feed's osmotic pressure",
     vessel_march.DRY_OUT: "the feed is used up: 98 % is recovered before the end of the vessel",
@@ -136,7 +137,7 @@ def _checked(feed, membrane, channel, line, elements):
         require("salt permeability", membrane.salt_permeability, 0.0, 1.0, "m/s", open_low=True),
         *(np.asarray(value, dtype=float) for value in channel),
     ]
-    count = require("elements in series", elements, 1, 100, "").astype(int)
+    count = require("elements in series", elements, 1, MOST_ELEMENTS, "").astype(int)
     tables = [v for item in line if isinstance(item, tuple) for v in item]
     shape = np.broadcast_shapes(*(np.shape(v) for v in [*values, count, *tables]))
     flat = [v if v.ndim == 0 else np.broadcast_to(v, shape).ravel() for v in values]
@@ -295,12 +296,11 @@ def _extremes(p: Problem, nodes):
     y, m, _, J, beta = np.moveaxis(nodes, 1, 0)
     middle = _middle(p, nodes)
     ends, half = local(ARRAYS, p, y, m, J, beta), local(ARRAYS, p, *middle)
-    factor = (J + p.salt_permeability) / ends.spread
-    inner = (middle[2] + p.salt_permeability) / half.spread
+    factor = (J + p.salt_permeability) * ends.scale
+    inner = (middle[2] + p.salt_permeability) * half.scale
     top = _peak(factor[:-1], inner, factor[1:])
     membrane = _peak(ends.membrane[:-1], half.membrane, ends.membrane[1:])
-    tiny = np.full_like(J, vessel_march.TINY_FLUX)
-    k = tiny / local(ARRAYS, p, y, m, tiny, beta).ratio
+    k = 1 / ends.resistance
     return top, membrane, np.minimum(k[:-1], k[1:])
 
 

@@ -6,14 +6,18 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.solution_line import SolutionLine, density_at, osmotic_pressure
+from treatsim.correlations.solution_line import (
+    SolutionLine,
+    density_at,
+    osmotic_pressure,
+    polynomial,
+)
 from treatsim.correlations.spacer_channel import (
     SCHOCK_MIQUEL,
     SpacerChannel,
     SpacerCorrelation,
 )
 from treatsim.correlations.vessel import (
-    DEFAULT_TOLERANCE,
     Membrane,
     Vessel,
     VesselFeed,
@@ -111,7 +115,7 @@ def pressure_for_permeate(
 
 def _shaped(vessel: Vessel, shape) -> Vessel:
     rows = {
-        name: value.reshape(*value.shape[:-1], *shape)
+        name: value.reshape((*value.shape[:-1], *shape))
         for name, value in vessel._asdict().items()
         if isinstance(value, np.ndarray)
     }
@@ -128,8 +132,8 @@ def _guess(flat, channel: SpacerChannel, line: SolutionLine, elements: int, law)
     halfway = mass * (1 - 0.5 * share)
     problem = build_problem(halfway, mean, back, A, B, channel, law, line)
     inside = np.minimum(mean, line.fraction_max)
-    transfer = np.exp(sum(c * inside**i for i, c in enumerate(problem.log_transfer)))
-    friction = np.exp(sum(c * inside**i for i, c in enumerate(problem.log_friction)))
+    transfer = np.exp(-polynomial(problem.log_resistance, inside))
+    friction = np.exp(polynomial(problem.log_friction, inside))
     film = np.exp(np.minimum(flux / transfer, 50.0))
     passage = B * film / (flux + B * film)
     membrane = mean * (passage + (1 - passage) * film)
@@ -138,5 +142,3 @@ def _guess(flat, channel: SpacerChannel, line: SolutionLine, elements: int, law)
     # relative: d ln(flow) / dP of the mean element at fixed feed
     stiffness = flux / A + pi * (flux / transfer + share / (1 - 0.5 * share))
     return pressure, 1 / stiffness
-
-

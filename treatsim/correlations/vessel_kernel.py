@@ -7,7 +7,7 @@ equations fix them: differentiating those along the path leaves nothing to itera
 one Newton correction per step removes what drifts.
 
 Film theory holds in mass fractions w (there the diffusion equation keeps its form at variable
-density), solution-diffusion in concentrations: with k, E = exp(-J/k), D = J E + B (E + beta (1-E)),
+density), solution-diffusion in concentrations: with E = exp(-J/k), D = (J + B - B beta) E + B beta,
 
     w_m = w (J + B) / D        w_p = w B beta / D
     J = A (P - P_p - pi(w_m) + pi(w_p))        beta = rho(w_m) / rho(w_p)
@@ -78,8 +78,8 @@ class Problem(NamedTuple):
     feed_fraction: object
     permeate_pressure: object  # Pa
     area_per_feed: object  # element area / feed mass flow, m2 s/kg
-    log_transfer: tuple  # ln(k / (m/s)) at y = 0 against mass fraction
-    log_transfer_slope: tuple
+    log_resistance: tuple  # ln(1/k / (s/m)) at y = 0 against mass fraction
+    log_resistance_slope: tuple
     log_friction: tuple  # ln(pressure lost per element / Pa) at y = 0 against mass fraction
     density: tuple
     density_slope: tuple
@@ -93,12 +93,16 @@ class Problem(NamedTuple):
 class Local(NamedTuple):
     """Quantities at one place."""
 
+    swell: object  # exp(-y), feed mass flow over local mass flow
     bulk: object  # mass fractions
+    inside: object  # the same up to the end of the line
     membrane: object
     permeate: object
-    film: object  # E = exp(-J/k)
-    ratio: object  # J/k
-    spread: object  # D, m/s
+    resistance: object  # 1/k, s/m
+    share: object  # B beta / D = permeate / bulk
+    film: object  # E / D, s/m
+    rest: object  # (J + B - B beta) E / D
+    scale: object  # 1 / D, s/m
 
 
 def build_problem(
@@ -146,7 +150,9 @@ def build_problem(
     transfer = np.log(law.sherwood_factor * entrance / diameter * (mass_flux * diameter) ** b)
     loss = channel.length * law.friction_factor / (2 * diameter) * mass_flux**2
     friction = np.log(loss * (mass_flux * diameter) ** e)
-    log_k = _blend(((c - b), line.log_viscosity), ((1 - c), line.log_diffusivity), (-c, line.log_density))
+    log_r = _blend(
+        ((b - c), line.log_viscosity), ((c - 1), line.log_diffusivity), (c, line.log_density)
+    )
     log_f = _blend((-e, line.log_viscosity), (-1.0, line.log_density))
     return Problem(
         water_permeability,
@@ -154,8 +160,8 @@ def build_problem(
         feed_fraction,
         permeate_pressure,
         channel.area / feed_mass_flow,
-        (transfer + log_k[0], *log_k[1:]),
-        slope(log_k),
+        (log_r[0] - transfer, *log_r[1:]),
+        slope(log_r),
         (friction + log_f[0], *log_f[1:]),
         line.density,
         slope(line.density),
@@ -245,13 +251,18 @@ def local(xp, p: Problem, y, m, J, beta) -> Local:
     film theory and solution-diffusion; definition
     """
     B, w0 = p.salt_permeability, p.feed_fraction
-    w = xp.maximum(w0 - m, SALT_LEFT * w0) * xp.exp(-y)
+    swell = xp.exp(-y)
+    w = xp.maximum(w0 - m, SALT_LEFT * w0) * swell
     inside = xp.minimum(w, p.fraction_max)
-    ratio = J / xp.exp(p.transfer_exponent * y + _horner(p.log_transfer, inside))
-    film = xp.exp(-ratio)
-    spread = J * film + B * (film + beta * (1 - film))
-    scaled = w / spread
-    return Local(w, scaled * (J + B), scaled * (B * beta), film, ratio, spread)
+    resistance = xp.exp(_horner(p.log_resistance, inside) - p.transfer_exponent * y)
+    film = xp.exp(-J * resistance)
+    leak, total = B * beta, J + B
+    rest = (total - leak) * film
+    scale = 1 / (rest + leak)
+    share = leak * scale
+    w_m, w_p = w * total * scale, w * share
+    film, rest = film * scale, rest * scale
+    return Local(swell, w, inside, w_m, w_p, resistance, share, film, rest, scale)
 
 
 def slopes(xp, p: Problem, y, m, P, J, beta, correct: bool = False):
@@ -281,52 +292,50 @@ def slopes(xp, p: Problem, y, m, P, J, beta, correct: bool = False):
     ------
     film theory and solution-diffusion; definition
     """
-    A, B = p.water_permeability, p.salt_permeability
+    A = p.water_permeability
     y, J = xp.minimum(xp.maximum(y, LOG_DRY), 0.0), xp.maximum(J, TINY_FLUX)
     beta = xp.maximum(beta, LEAST_BETA)
     at = local(xp, p, y, m, J, beta)
-    w, w_m, w_p, E, D = at.bulk, at.membrane, at.permeate, at.film, at.spread
-    inside, inside_m = xp.minimum(w, p.fraction_max), xp.minimum(w_m, p.fraction_max)
-    inside_p = xp.minimum(w_p, p.fraction_max)
-    rho_p = _continued(p.density, p.density_slope, w_p, inside_p)
+    w_m, w_p, share = at.membrane, at.permeate, at.share
+    inside_m, inside_p = xp.minimum(w_m, p.fraction_max), xp.minimum(w_p, p.fraction_max)
+    rise_m, rise_p = _horner(p.density_slope, inside_m), _horner(p.density_slope, inside_p)
+    rho_p = _horner(p.density, inside_p) + rise_p * (w_p - inside_p)
     removal = p.area_per_feed * J * rho_p
-    dy, dm = -removal * xp.exp(-y), removal * w_p
-    dP = -xp.exp(p.friction_exponent * y + _horner(p.log_friction, inside))
-    w_rel = dy * (B * beta / D - 1)  # relative slopes of the mass fraction and of k
-    k_rel = p.transfer_exponent * dy + _horner(p.log_transfer_slope, inside) * w * w_rel
-    # how w_m and w_p answer, relatively: directly to the place (phi) and to the flux (psi), and
-    # through beta, whose weight in D is q
-    excess = J + B * (1 - beta)
-    phi = w_rel - E * at.ratio * excess / D * k_rel
-    psi_p = E * (at.ratio * excess / J - 1) / D
-    psi_m = 1 / (J + B) + psi_p
-    q = B * beta * (1 - E) / D
-    bend_m = w_m * _horner(p.density_slope, inside_m) / (beta * rho_p)
-    bend_p = w_p * _horner(p.density_slope, inside_p) / rho_p
-    damping = 1 + bend_m * q + bend_p * (1 - q)
-    b_x = (bend_m - bend_p) * phi / damping
-    b_J = (bend_m * psi_m - bend_p * psi_p) / damping
+    dy, dm = -removal * at.swell, removal * w_p
+    dP = -xp.exp(p.friction_exponent * y + _horner(p.log_friction, at.inside))
+    w_rel = dy * (share - 1)  # relative slopes of the mass fraction and of 1/k
+    r_rel = (
+        _horner(p.log_resistance_slope, at.inside) * (at.bulk * w_rel) - p.transfer_exponent * dy
+    )
+    # how w_m and w_p answer, relatively: both to the place (phi), w_p to the flux (psi), w_m to
+    # the flux (psi + own), and both to beta, whose weight in D is q
+    phi = w_rel + at.rest * (J * at.resistance) * r_rel
+    psi = at.rest * at.resistance - at.film
+    own = 1 / (J + p.salt_permeability)
+    q = share - share * at.film / at.scale
+    bend_p = w_p * rise_p / rho_p
+    bend_m = w_m * rise_m / (beta * rho_p)
+    bend = bend_m - bend_p
+    damping = 1 / (q * bend + bend_p + 1)
+    b_x = bend * phi * damping
+    b_J = (bend * psi + bend_m * own) * damping
     root_m, root_p = xp.sqrt(inside_m), xp.sqrt(inside_p)
     grad_m, grad_p = _horner(p.osmotic_slope, root_m), _horner(p.osmotic_slope, root_p)
     steep_m, steep_p = grad_m * w_m, grad_p * w_p
-    steep_b = steep_m * q + steep_p * (1 - q)
-    F_J = 1 + A * (steep_m * psi_m - steep_p * psi_p - steep_b * b_J)
-    dJ = A * (dP - phi * (steep_m - steep_p) + steep_b * b_x) / F_J
+    steep = steep_m - steep_p
+    steep_b = q * steep + steep_p
+    F_J = 1 + A * (steep * psi + steep_m * own - steep_b * b_J)
+    dJ = A * (dP - phi * steep + steep_b * b_x) / F_J
     rates = (dy, dm, dP, dJ, beta * (b_x + b_J * dJ))
     if not correct:
         return (*rates, 0.0, 0.0)
-    rho_m = _continued(p.density, p.density_slope, w_m, inside_m)
-    b_off = (rho_m / (beta * rho_p) - 1) / damping
+    rho_m = _horner(p.density, inside_m) + rise_m * (w_m - inside_m)
+    b_off = (rho_m / (beta * rho_p) - 1) * damping
     pi_m = inside_m * _horner(p.osmotic, root_m) + grad_m * (w_m - inside_m)
     pi_p = inside_p * _horner(p.osmotic, root_p) + grad_p * (w_p - inside_p)
     F = J - A * (P - p.permeate_pressure - pi_m + pi_p + steep_b * b_off)
     J_off = xp.minimum(xp.maximum(-F / F_J, -0.8 * J), A * (P - p.permeate_pressure))
     return (*rates, J_off, beta * (b_off + b_J * J_off))
-
-
-def _continued(coefficients, slope_coefficients, x, inside):
-    """Polynomial up to the end of its range, its tangent from there on."""
-    return _horner(coefficients, inside) + _horner(slope_coefficients, inside) * (x - inside)
 
 
 def first_flux(xp, p: Problem, P):
@@ -381,5 +390,5 @@ def _guess(xp, p: Problem, zero, push):
     reach = xp.sqrt(half * half + A * push * B)
     larger = abs(half) + reach
     free = xp.where(half > 0, A * push * B / larger, larger)
-    limited = xp.exp(_horner(p.log_transfer, w)) * xp.log1p(push / s)
+    limited = xp.exp(-_horner(p.log_resistance, w)) * xp.log1p(push / s)
     return free * limited / (free + limited)

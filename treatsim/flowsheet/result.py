@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+from collections.abc import Mapping
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
 from treatsim import errors
+from treatsim.flowsheet.energy import energy_values
 from treatsim.flowsheet.solver import Failure, Solved
 from treatsim.operations.base import Criterion, Details, Finding, Value
 from treatsim.ranges import Excursion
@@ -42,6 +45,8 @@ class Result:
         self.failures: list[Failure] = list(solved.failures)
         self.extra: dict[str, Value] = {}  # values added by the verdict
         self.extra_criteria: list[Criterion] = []
+        self.extra_findings: list[Finding] = []
+        self.sections: Mapping[str, Any] = {}  # tables of the case that are no units, as solved
         self._details: dict[str, Details] = {}
         self.balances = self._balances()
 
@@ -81,12 +86,13 @@ class Result:
 
     @property
     def findings(self) -> list[Finding]:
-        """Findings of all units, their texts led by the unit's name."""
-        return [
+        """Findings of all units, their texts led by the unit's name, then those of the verdict."""
+        own = [
             Finding(f.where, f"{name}: {f.text}", f.values, f.blocks)
             for name, details in self.all_details.items()
             for f in details.findings
         ]
+        return own + self.extra_findings
 
     @property
     def excursions(self) -> list[tuple[str, Excursion]]:
@@ -132,11 +138,8 @@ class Result:
                 found[address] = Value(getattr(self.sheet.units[unit].parameters, field), kind)
         if self.product is not None:
             found["product.flow"] = Value(self.product.flow, "flow")
-            found["energy.specific"] = Value(self.power / self.product.flow, "energy_per_volume")
-        for name, details in self.all_details.items():
-            if np.any(np.asarray(details.power) != 0):
-                found[f"energy.{name}.power"] = Value(details.power, "power")
-        return found | self.extra
+        with np.errstate(all="ignore"):  # unsolved points carry arbitrary numbers
+            return found | energy_values(self) | self.extra
 
     def value(self, address: str) -> Value:
         """Return one result; a RequestError names the nearest address if there is none."""

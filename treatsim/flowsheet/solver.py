@@ -20,6 +20,7 @@ from treatsim.operations.base import Outcome
 from treatsim.water.stream import Stream
 
 RECYCLE_PASSES = 60
+FURTHEST = 20.0  # steps that one extrapolation of a recycle may take at once
 NEWTON_STEPS = 40
 PRESSURE_SCALE = 1e5  # Pa; makes the residual at an open end of order one
 
@@ -86,17 +87,47 @@ def evaluate(sheet: Flowsheet, flows, memory: dict[Port, Stream]) -> Pass:
         if cut not in memory:
             memory[cut] = _recycle_guess(sheet, first)
     error: np.ndarray | float = np.inf
+    before: dict[Port, tuple[dict, dict]] = {}  # what left each cut, and what should have
     for _ in range(RECYCLE_PASSES):
         done = run(sheet, flows, memory)
+        now, previous, last = {}, error, before
         error = 0.0
         for cut in sheet.tears:
             returned = done.streams[sheet.wiring.feeds[cut]]
-            new, change = _close(memory[cut], returned, _share(sheet, done, cut, returned))
-            memory[cut] = new
+            share = _share(sheet, done, cut, returned)
+            now[cut], change = _close(memory[cut], returned, share)
             error = np.maximum(error, change)
-        if np.all(error < 1e-13):
+        if np.all((error < 1e-13) | ((error < 1e-11) & (error >= previous))):
             break
+        before = now
+        theta = _extrapolation(last, now)
+        for cut, (_, amounts) in now.items():
+            returned = done.streams[sheet.wiring.feeds[cut]]
+            memory[cut] = _stream_of(returned, _ahead(amounts, last.get(cut), theta))
     return done._replace(recycle_error=error)
+
+
+def _extrapolation(last: dict, now: dict):
+    """Share of the last pass to take away, by the secant through two passes of all cuts."""
+    top, bottom = np.zeros(()), np.zeros(())
+    for cut in last:
+        for component, after in now[cut][1].items():
+            scale = np.abs(after) + 1e-300
+            miss = (after - now[cut][0][component]) / scale
+            fell = miss - (last[cut][1][component] - last[cut][0][component]) / scale
+            top, bottom = top + fell * miss, bottom + fell**2
+    useful = bottom > 1e-24
+    theta = np.divide(top, bottom, out=np.zeros(np.shape(bottom)), where=useful)
+    return np.clip(theta, -FURTHEST, 0.9)
+
+
+def _ahead(amounts: dict, last: tuple[dict, dict] | None, theta) -> dict:
+    """Extrapolate the amounts at a cut; where one would turn negative, do not."""
+    if last is None:
+        return amounts
+    far = {c: v - theta * (v - last[1][c]) for c, v in amounts.items()}
+    sound = np.all([np.broadcast_to(v >= 0, np.shape(theta)) for v in far.values()], axis=0)
+    return {c: np.where(sound & (v > 0), far[c], v) for c, v in amounts.items()}
 
 
 def _recycle_guess(sheet: Flowsheet, flow) -> Stream:
@@ -133,10 +164,10 @@ def _share(sheet: Flowsheet, done: Pass, cut: Port, returned: Stream) -> dict:
     return tracer.get(sheet.wiring.feeds[cut], dict.fromkeys(returned.carried(), 0.0))
 
 
-def _close(old: Stream, returned: Stream, share: dict) -> tuple[Stream, np.ndarray]:
-    """Return the stream at the cut that closes the linear balances, and its relative change."""
+def _close(old: Stream, returned: Stream, share: dict) -> tuple[tuple[dict, dict], np.ndarray]:
+    """Return the amounts at the cut, those that close the linear balances, and their change."""
     before, after = old.carried(), returned.carried()
-    new, change = {}, np.zeros(())
+    now, new, change = {}, {}, np.zeros(())
     for component in ("mass", "salt", "heat", *returned.contents):
         left, back = np.asarray(before.get(component, 0.0)), np.asarray(after[component])
         phi = np.asarray(share.get(component, 0.0))
@@ -144,13 +175,18 @@ def _close(old: Stream, returned: Stream, share: dict) -> tuple[Stream, np.ndarr
             phi * back, left, out=np.zeros(np.broadcast(phi, back, left).shape), where=left != 0
         )
         gain = np.minimum(gain, 0.999)
-        new[component] = (1 - phi) * back / (1 - gain)
+        now[component], new[component] = left, (1 - phi) * back / (1 - gain)
         scale = np.maximum(np.abs(new[component]), np.abs(left))
         step = np.divide(
             np.abs(new[component] - left), scale, out=np.zeros(scale.shape), where=scale > 0
         )
         change = np.maximum(change, step)
-    mass = new["mass"]
+    return (now, new), change
+
+
+def _stream_of(returned: Stream, amounts: dict) -> Stream:
+    """Return a stream like `returned` that carries the amounts."""
+    mass = amounts["mass"]
 
     def per(total, amount, otherwise):  # a recycle that returns nothing keeps its composition
         amount = np.broadcast_to(amount, np.shape(total))
@@ -158,17 +194,21 @@ def _close(old: Stream, returned: Stream, share: dict) -> tuple[Stream, np.ndarr
 
     stream = returned.changed(
         mass_flow=mass,
-        salinity=per(new["salt"], mass, returned.salinity),
-        temperature=per(new["heat"], mass, returned.temperature),
+        salinity=per(amounts["salt"], mass, returned.salinity),
+        temperature=per(amounts["heat"], mass, returned.temperature),
     )
-    contents = {c: per(new[c], stream.flow, v) for c, v in returned.contents.items()}
-    return stream.changed(contents=contents), change
+    contents = {c: per(amounts[c], stream.flow, v) for c, v in returned.contents.items()}
+    return stream.changed(contents=contents)
 
 
-def residuals(sheet: Flowsheet, done: Pass) -> list:
-    """Return the residual of every condition, in the order of `sheet.conditions()`."""
+def residuals(sheet: Flowsheet, done: Pass, conditions: list[tuple[str, str]]) -> list:
+    """Return the residual of every condition, in order.
+
+    `conditions` are those of the sheet before its unknowns were filled in: which equations hold
+    depends on what was left open.
+    """
     values = []
-    for name, condition in sheet.conditions():
+    for name, condition in conditions:
         if condition:
             unit = sheet.units[name]
             inlets = {port: done.streams[name, port] for port in unit.inlets}
@@ -234,6 +274,7 @@ def _not_finite(done: Pass, points: int) -> np.ndarray:
 def _residual_of(sheet: Flowsheet, unknowns, points) -> Callable:
     """Return residuals(x, index) -> array (equations, points), re-using recycles between calls."""
     cache: dict[bytes, tuple[Flowsheet, dict]] = {}
+    conditions = sheet.conditions()
 
     def function(x, index):
         key = index.tobytes()
@@ -242,7 +283,7 @@ def _residual_of(sheet: Flowsheet, unknowns, points) -> Callable:
             cache[key] = (sheet if index.size == points else sheet.take(index)), {}
         part, memory = cache[key]
         filled, flows = set_unknowns(part, unknowns, x)
-        values = residuals(filled, evaluate(filled, flows, memory))
+        values = residuals(filled, evaluate(filled, flows, memory), conditions)
         return np.array([np.broadcast_to(v, index.shape) for v in values])
 
     return function

@@ -125,7 +125,7 @@ class Parameters:
             for item in dataclasses.fields(self)
             if (problem := field_problem(item, getattr(self, item.name)))
         ]
-        problems += self.conflicts()
+        problems = problems or self.conflicts()  # which may compute with the fields
         if problems:
             raise RequestError(problems)
 

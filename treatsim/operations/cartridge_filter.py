@@ -108,10 +108,9 @@ class CartridgeFilter(Unit):
             "clean_pressure_drop": Value(clean, "pressure_difference"),
             "element_flow": Value(share, "flow"),
             "capacity_left": Value(left, "mass"),
+            "hours_by_mass": Value(life, "duration"),  # endless where the water has no solids
             "lost_power": Value(drop * inlet.flow, "power"),
         }
-        if np.all(np.isfinite(life)):
-            values["hours_by_mass"] = Value(life, "duration")
         return Details(
             values,
             criteria=[
@@ -138,5 +137,6 @@ class CartridgeFilter(Unit):
                     "slow the pump, or add elements side by side",
                 ),
             ],
+            losses={"filters": drop * inlet.flow},
             sources=("hermia_1982",),
         )

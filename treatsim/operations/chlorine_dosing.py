@@ -12,6 +12,7 @@ import numpy as np
 
 from treatsim.correlations import chlorine
 from treatsim.operations.base import (
+    Criterion,
     Details,
     Finding,
     Outcome,
@@ -126,8 +127,20 @@ class ChlorineDosing(Unit):
             ),
             "stock_flow": Value(chlorine.product_for(inlet.flow, p.dose, can), "small_flow"),
         }
+        limit = Criterion(
+            "free chlorine after dosing",
+            "residual",
+            left,
+            "<=",
+            HEALTH_LIMIT,
+            "concentration",
+            "who_gdwq_2022",
+            f"{self.name}.dose",
+            "dose less",
+        )
         return Details(
             values | self._hypochlorous(inlet) | self._recipe(can),
+            criteria=[limit],
             findings=self._findings(inlet, left),
             power=p.power,
             losses={"dosing pump": p.power} if np.any(np.asarray(p.power) > 0) else {},

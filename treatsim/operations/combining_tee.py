@@ -51,6 +51,7 @@ class CombiningTee(Unit):
             return Details(
                 {"excess_pressure": Value(excess, "pressure_difference")},
                 findings=[Finding(short, text, values, blocks=True)] if np.any(short) else [],
+                losses={"throttled": -lost},
             )
 
         return Outcome({"outlet": outlet}, {"hydraulic_power": lost}, details)

@@ -68,6 +68,11 @@ def run_out_findings(beyond, ratio, head) -> list[Finding]:
     return found
 
 
+def electrical_losses(power, shaft, drive_efficiency):
+    """Return what motor and drive lose of an electrical power. [W]"""
+    return {"drive": power * (1 - drive_efficiency), "motor": power * drive_efficiency - shaft}
+
+
 @dataclass(frozen=True, kw_only=True)
 class FeedPumpParameters(Parameters):
     """A pump by its curve at full speed."""
@@ -186,8 +191,9 @@ class FeedPump(Unit):
             excursions=excursions(pump_curve.EFFICIENCY_RANGE, ratio),
             power=power,
             losses={
-                "useful": hydraulic,
+                "lift": inlet.density * GRAVITY * p.suction_lift * inlet.flow,
                 "pump": shaft - hydraulic,
-                "motor and drive": power - shaft,
+                **electrical_losses(power - p.electronics, shaft, p.drive_efficiency),
+                "controls": p.electronics,
             },
         )

@@ -15,7 +15,7 @@ from treatsim.operations.base import (
     Value,
     quantity,
 )
-from treatsim.operations.feed_pump import motor_power
+from treatsim.operations.feed_pump import electrical_losses, motor_power
 from treatsim.water.properties import vapour_pressure
 from treatsim.water.stream import Stream
 
@@ -98,7 +98,6 @@ class HighPressurePump(Unit):
             {"shaft_power": Value(shaft, "power"), "power": Value(power, "power"),
              "pressure_lift": Value(lift, "pressure_difference")},
             findings=findings, power=power,
-            losses={"hydraulic": flow * lift, "pump": shaft - flow * lift,
-                    "drive": power * (1 - p.drive_efficiency),
-                    "motor": power * p.drive_efficiency - shaft},
+            losses={"pump": shaft - flow * lift,
+                    **electrical_losses(power, shaft, p.drive_efficiency)},
         )

@@ -94,6 +94,7 @@ class Hose(Unit):
                 if np.any(sucked)
                 else [],
                 excursions=excursions(friction.CHURCHILL_RANGE, reynolds),
+                losses={"friction": friction_drop * inlet.flow, "lift": static_drop * inlet.flow},
                 sources=("churchill_1977",),
             )
 

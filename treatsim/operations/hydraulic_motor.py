@@ -60,9 +60,9 @@ class HydraulicMotor(Unit):
                 findings=[Finding(low, text, {"here": Value(inlet.pressure, "pressure")}, True)]
                 if np.any(low) else [],
                 power=-saved,
-                losses={"returned hydraulic": -drop * inlet.flow,
-                        "hydraulic motor": drop * inlet.flow - shaft,
-                        "motor and drive not loaded": shaft - saved},
+                losses={"hydraulic motor": drop * inlet.flow - shaft,
+                        "motor": shaft - shaft / p.motor_efficiency,  # relieved: negative
+                        "drive": shaft / p.motor_efficiency - saved},
             )
 
         return Outcome({"outlet": outlet}, loss(inlet, drop), details)

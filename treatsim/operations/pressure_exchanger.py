@@ -85,7 +85,7 @@ class PressureExchanger(Unit):
                 "lost_power": Value(lost, "power"),
                 "feed_salinity_rise": Value(rise, "factor"),
                 "recovered_power": Value(high_out.pressure * high_out.flow, "power"),
-            })
+            }, losses={"pressure exchange": lost})
 
         return Outcome({"high_out": high_out, "low_out": low_out}, {"hydraulic_power": -lost},
                        details)

@@ -69,5 +69,8 @@ class PressureIntensifier(Unit):
         after = sum(s.pressure * s.flow for s in (high_out, low_out))
         return Outcome(
             {"high_out": high_out, "low_out": low_out}, {"hydraulic_power": after - before},
-            lambda: Details({"lost_power": Value(before - after, "power")}),
+            lambda: Details(
+                {"lost_power": Value(before - after, "power")},
+                losses={"pressure exchange": before - after},
+            ),
         )

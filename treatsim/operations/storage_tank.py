@@ -13,8 +13,8 @@ import numpy as np
 
 from treatsim.correlations import chlorine_decay, contact_time
 from treatsim.operations.base import (
+    Criterion,
     Details,
-    Finding,
     Outcome,
     Parameters,
     Unit,
@@ -200,13 +200,20 @@ class StorageTank(Unit):
         values["residual_at_last_cup"] = Value(last, "concentration")
         if np.all(np.isfinite(needed)):
             values["residual_needed_for_last_cup"] = Value(needed, "concentration")
-        low = np.asarray(last) < LAST_CUP * (1 - 1e-9)
-        text = ("free chlorine at the last cup is {last}, below 0.2 mg/L: it takes {needed} after "
-                "the demand, or a shorter way to the cup")
-        shown = {"last": Value(last, "concentration"), "needed": Value(needed, "concentration")}
-        findings = [Finding(low, text, shown)] if np.any(low) else []
-        return Details(values, findings=findings, choices=self._choices(),
-                       sources=("epa_816_r_03_004",))
+        wanted = Criterion(
+            "free chlorine at the last cup",
+            "residual_at_last_cup",
+            last,
+            ">=",
+            LAST_CUP,
+            "concentration",
+            "common practice",
+            f"{self.name}.time_to_last_cup",
+            "dose more, keep the tank cooler, or shorten the way to the cup",
+        )
+        return Details(
+            values, criteria=[wanted], choices=self._choices(), sources=("epa_816_r_03_004",)
+        )
 
     def _choices(self) -> tuple[str, ...]:
         p = self.parameters

@@ -94,6 +94,7 @@ class ThrottleValve(Unit):
                     "lost_power": Value(drop * inlet.flow, "power"),
                 },
                 findings=[Finding(low, text, values, blocks=True)] if np.any(low) else [],
+                losses={"throttled": drop * inlet.flow},
             )
 
         return Outcome({"outlet": outlet}, loss(inlet, drop), details)

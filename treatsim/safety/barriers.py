@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from treatsim.errors import DomainError, require
@@ -330,8 +332,8 @@ def uv_barrier(
 
     Parameters
     ----------
-    validated_dose : array_like
-        Reduction-equivalent dose divided by the validation factor. [J/m2]
+    validated_dose : array_like or mapping
+        Reduction-equivalent dose divided by the validation factor, or one for each class. [J/m2]
     flow : array_like
         Flow through the reactor. [m3/s]
     validated_flow : array_like
@@ -356,9 +358,13 @@ def uv_barrier(
     ------
     cfr_141_720; bacteria from memory (nsf_ansi_55 class A dose)
     """
-    dose = require("validated dose", validated_dose, 0.0, np.inf, "J/m2")
-    credits = {name: credited_log(name, dose * SLACK) for name in DOSE_TABLE}
-    credits["bacteria"] = np.where(dose * SLACK >= BACTERIA_DOSE, 4.0, 0.0)
+    given = validated_dose if isinstance(validated_dose, Mapping) else {}
+    doses = {
+        name: require("validated dose", given.get(name, validated_dose), 0.0, np.inf, "J/m2")
+        for name in CLASSES
+    }
+    credits = {name: credited_log(name, doses[name] * SLACK) for name in DOSE_TABLE}
+    credits["bacteria"] = np.where(doses["bacteria"] * SLACK >= BACTERIA_DOSE, 4.0, 0.0)
     terms = (
         Term("validation report of this reactor", certificate),
         Term(

@@ -64,7 +64,7 @@ def axis(case, address: str, values) -> Axis:
         array and its unit.
     """
     address = address.strip()
-    _refuse_results_and_holds(case, address)
+    check_input(case, address)
     item, _, key = declared(case, address)
     kind = item.metadata["kind"]
     texts = _texts(address, values, kind)
@@ -83,7 +83,7 @@ def axis(case, address: str, values) -> Axis:
     return Axis(address, kind, numbers, address in OF_THE_ANALYSIS)
 
 
-def _refuse_results_and_holds(case, address: str) -> None:
+def check_input(case, address: str) -> None:
     """Name a result or a held input for what it is, where an input belongs."""
     for hold in case.holds:
         if hold.adjust == address:

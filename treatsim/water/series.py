@@ -349,37 +349,6 @@ def section(surface: Surface, y) -> Series:
     )
 
 
-def powers(surface: Surface) -> np.ndarray:
-    """Return a surface as powers of its first variable.
-
-    Parameters
-    ----------
-    surface : Surface
-        The series. [any]
-
-    Returns
-    -------
-    ndarray, shape (n, m)
-        Row i belongs to the i-th power of x itself, not scaled; columns stay Chebyshev in y.
-
-    Validity
-    --------
-    A range that starts at 0 and up to about 16 coefficients, else digits are lost: measure.
-
-    Source
-    ------
-    definition.
-    """
-    from numpy.polynomial import Chebyshev, Polynomial
-
-    domain = (surface.low[0], surface.high[0])
-    rows = np.zeros_like(surface.coefficients)
-    for j, column in enumerate(surface.coefficients.T):
-        found = Chebyshev(column, domain).convert(kind=Polynomial).coef
-        rows[: len(found), j] = found
-    return rows
-
-
 def _basis(t, count: int) -> np.ndarray:
     """Chebyshev polynomials 0 to count - 1 at t, shape (count, *shape of t)."""
     rows = [np.ones_like(t), t]

@@ -17,6 +17,10 @@ NAMES = (
     "uv_distribution",
     "uv_window",
     "uv_field",
+    "vessel_profile",
+    "ro_window",
+    "energy_split",
+    "scale_saturation",
 )
 
 

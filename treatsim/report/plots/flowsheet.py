@@ -21,7 +21,8 @@ from treatsim.report.plots.table import Table, column, has, pick, table
 CASES = ("river",)
 SOURCE = "source water"
 SALT_CHANGES = 0.01  # relative, from which on the salt is written
-MARGIN = 0.25  # inches around the drawing
+MARGIN = 0.2  # inches around the drawing
+HEAD = 0.6  # inches for title and caption
 
 
 def applies(case) -> bool:
@@ -65,9 +66,9 @@ def draw(data: Table):
              for a, b, back in zip(*names, pick(data, "returns"), strict=True)]
     layout = arrange(links)
     width, height = layout.width + 2 * MARGIN, layout.height + 2 * MARGIN
-    figure, axis = style.new_figure("Flowsheet with its operating point", width, height + 0.65)
+    figure, axis = style.new_figure("Flowsheet with its operating point", width, height + HEAD)
     figure.set_layout_engine("none")
-    axis.set_position((0.0, 0.33 / (height + 0.65), 1.0, height / (height + 0.65)))
+    axis.set_position((0.0, 0.32 / (height + HEAD), 1.0, height / (height + HEAD)))
     axis.set(xlim=(-MARGIN, layout.width + MARGIN), ylim=(layout.height + MARGIN, -MARGIN))
     axis.set_axis_off()
     for number, route in enumerate(layout.routes):
@@ -84,7 +85,7 @@ def _words(data: Table, row: int) -> list[str]:
         if has(data, name):
             unit = quantities.shown(name)[0]
             number = float(pick(data, name)[row])
-            texts.append(f"{0.0 if abs(number) < 5e-4 else number:.3g} {style.pretty(unit)}")
+            texts.append(f"{round(number, 3) + 0.0:.3g} {style.pretty(unit)}")
     return texts
 
 
@@ -95,10 +96,11 @@ def _link(axis, route, words: list[str], dashed: bool) -> None:
     axis.annotate("", route[-1], (route[-1][0] - 0.12, route[-1][1]),
                   arrowprops={"arrowstyle": "-|>", "color": style.INK, "shrinkA": 0, "shrinkB": 0,
                               "mutation_scale": 9})
-    # written before the arrow, where every link runs level
-    place, level = route[-1]
-    axis.text(place - 0.12, level - 0.06, words[0], ha="right", va="bottom", fontsize=7)
-    axis.text(place - 0.12, level + 0.06, "\n".join(words[1:]), ha="right", va="top", fontsize=7)
+    turned = len(route) == 6  # round the end of a row, or back: written where it starts
+    place, level = (route[0][0] + 0.05, route[0][1]) if turned else route[-1]
+    place, side = (place, "left") if turned else (place - 0.12, "right")
+    axis.text(place, level - 0.06, words[0], ha=side, va="bottom", fontsize=7)
+    axis.text(place, level + 0.06, "\n".join(words[1:]), ha=side, va="top", fontsize=7)
 
 
 def _box(axis, name: str, kind: str, x: float, y: float) -> None:

@@ -1,0 +1,42 @@
+"""The batched root finder: brackets, first slopes, points without an answer."""
+
+import numpy as np
+
+from treatsim.numerics import find_roots
+
+
+def test_a_known_first_slope_saves_evaluations_and_cannot_spoil_the_answer():
+    rng = np.random.default_rng(1)
+    target = rng.uniform(0.5, 20.0, 500)
+
+    def cubic(x, i):
+        return x**3 + x - target[i]
+
+    guess = np.cbrt(target) * 0.9
+    exact = find_roots(cubic, guess, 0.0, 10.0)
+    assert exact.converged.all()
+    assert np.all(np.abs(exact.residual) < 1e-10)
+    for slope in (3 * guess**2 + 1, 1e-9, -1.0, 0.0, np.inf, np.nan):
+        found = find_roots(cubic, guess, 0.0, 10.0, slope=slope)
+        assert found.converged.all()
+        np.testing.assert_allclose(found.x, exact.x, rtol=1e-11, atol=0)
+    known = find_roots(cubic, guess, 0.0, 10.0, slope=3 * guess**2 + 1)
+    assert known.evaluations < exact.evaluations
+
+
+def test_points_without_a_root_do_not_spoil_their_neighbours():
+    def square(x, i):
+        return x**2 + np.array([1.0, -2.0, -3.0])[i]
+
+    found = find_roots(square, 1.0 + np.zeros(3), 0.0, 5.0)
+    assert found.converged.tolist() == [False, True, True]
+    np.testing.assert_allclose(found.x[1:], np.sqrt([2.0, 3.0]), rtol=1e-12, atol=0)
+
+
+def test_cliffs_and_missing_values():
+    def cliff(x, i):
+        return np.where(x > 4.0, np.nan, np.where(x < 1.7, -1.0, 1e3 * (x - 1.699)))
+
+    found = find_roots(cliff, np.array([0.1, 3.0, 4.5]), 0.0, 5.0)
+    assert found.converged.all()
+    np.testing.assert_allclose(found.x, 1.7, rtol=1e-6, atol=0)

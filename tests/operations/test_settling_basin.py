@@ -1,0 +1,76 @@
+"""Settling basin: what sinks faster than the water rises."""
+
+from __future__ import annotations
+
+import numpy as np
+import plant
+import pytest
+from numpy.testing import assert_allclose, assert_array_equal
+
+from treatsim.errors import RequestError
+
+
+def unit(**changes):
+    return plant.unit("settling_basin", "basin", **changes)
+
+
+def capture(flow=2e-3, **changes):
+    details = unit(**changes).evaluate(inlet=plant.stream(flow)).details()
+    return np.asarray(details.values["solids_captured"].value)
+
+
+def test_equal_grains_in_one_stirred_tank():
+    """One size, one tank: the share is v / (v + Q/A), with Stokes' velocity."""
+    size, water = 10e-6, plant.stream()
+    velocity = (2650 - water.density) * 9.80665 * size**2 / (18 * water.viscosity)
+    expected = velocity / (velocity + 2e-3 / 12.0)
+    found = capture(median_size=size, size_deviation=1.0001, tanks_in_series=1)
+    assert_allclose(found, expected, rtol=1e-3)  # drag slightly above Stokes
+
+
+def test_limits():
+    assert capture(1e-12) > 1 - 1e-6
+    assert capture(1e3) < 1e-3
+    assert capture(particle_density=1000.0, median_size=1e-7) < 1e-3
+
+
+def test_more_area_more_tanks_and_coarser_grains_catch_more():
+    assert capture(plan_area=24.0) > capture(plan_area=12.0)
+    assert capture(tanks_in_series=8) > capture(tanks_in_series=1)
+    assert capture(median_size=40e-6) > capture(median_size=20e-6)
+
+
+def test_arriving_pressure_is_lost():
+    outcome = unit().evaluate(inlet=plant.stream(2e-3, np.array([0.0, 1e5])))
+    assert_array_equal(outcome.outlets["outlet"].pressure, [0.0, 0.0])
+    assert_allclose(outcome.added["hydraulic_power"], [0.0, -200.0], rtol=1e-12)
+    assert unit().anchored == ("outlet",)
+
+
+def test_water_must_arrive():
+    details = unit().evaluate(inlet=plant.stream(2e-3, np.array([0.0, -1e4]))).details()
+    assert_array_equal(details.findings[0].where, [False, True])
+    assert details.findings[0].blocks
+
+
+def test_scour():
+    rows = unit(depth=0.1, width=0.1).evaluate(inlet=plant.stream(2e-3)).details().criteria
+    assert not rows[0].meets
+    assert rows[0].binding_input == "basin.width"
+    assert unit().evaluate(inlet=plant.stream(2e-3)).details().criteria[0].meets
+
+
+def test_hold_up_time():
+    details = unit().evaluate(inlet=plant.stream(2e-3)).details()
+    assert_allclose(details.values["hold_up_time"].value, 12.0 / 2e-3, rtol=1e-12)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"plan_area": 0.0}, {"depth": -1.0}, {"tanks_in_series": 0}, {"size_deviation": 1.0},
+     {"particle_density": 900.0}, {"turbidity_removal": 1.5}],
+    ids=str,
+)  # fmt: skip
+def test_what_is_refused(changes):
+    with pytest.raises(RequestError, match=next(iter(changes)).replace("_", " ")):
+        unit(**changes)

@@ -1,0 +1,86 @@
+"""Energy ledger: where the electrical power of all consumers goes, adding up to the total.
+
+Every unit declares its losses. What it does not declare, it loses in friction; what leaves at an
+end under pressure is lost there. Of the work done across the membranes, nature asks for the least
+work of separation; the rest is driving pressure in excess of it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from treatsim.correlations.separation_energy import least_work
+from treatsim.operations.base import Value
+
+DEEPEST_RECOVERY = 0.97  # of `least_work`
+MEMBRANE = "membrane"  # the loss a vessel declares across its membranes
+
+
+def unit_losses(details, added_power) -> dict[str, np.ndarray]:
+    """Return the losses of one unit [W]; undeclared hydraulic losses are friction.
+
+    added_power: hydraulic power the unit adds to the water (negative if it takes some). [W]
+    """
+    total = np.asarray(details.power, float) - added_power
+    declared = {name: np.asarray(value, float) for name, value in details.losses.items()}
+    rest = total - sum(declared.values(), np.zeros(()))
+    return declared | {"friction": declared.get("friction", 0.0) + rest}
+
+
+def ledger(result) -> dict[str, np.ndarray]:
+    """Return the power of each kind of loss over all units and ends. [W]"""
+    found: dict[str, np.ndarray] = {}
+
+    def add(name, value):
+        found[name] = found.get(name, 0.0) + value
+
+    for name, details in result.all_details.items():
+        added = result.outcomes[name].added.get("hydraulic_power", 0.0)
+        if result.sheet.units[name].outlets:
+            for kind, value in unit_losses(details, added).items():
+                add(kind, value)
+        else:
+            inlet = [result.streams[name, port] for port in result.sheet.units[name].inlets]
+            add("pressure left at an end", sum(s.pressure * s.flow for s in inlet))
+    for port in result.sheet.wiring.ends.values():
+        stream = result.streams[port]
+        add("pressure left at an end", stream.pressure * stream.flow)
+    if MEMBRANE in found:
+        least = system_least_work(result) * result.product.flow
+        membrane = found.pop(MEMBRANE)
+        found |= {"least work of separation": least, "excess driving pressure": membrane - least}
+    return {name: np.asarray(value) for name, value in found.items()}
+
+
+def system_least_work(result) -> np.ndarray:
+    """Return the least work to draw the product from the source, per volume of product. [J/m3]"""
+    source = result.sheet.source
+    taken = sum(result.streams[name, result.sheet.units[name].inlets[0]].flow
+                for name in result.sheet.wiring.sources)
+    recovery = np.clip(result.product.flow / taken, 0.0, DEEPEST_RECOVERY)
+    temperature = np.asarray(source.temperature)[..., None]
+    return least_work(
+        lambda w: source.water.osmotic_pressure(w, temperature), source.salinity, recovery,
+        lambda w: source.water.density(w, temperature),
+    )
+
+
+def energy_values(result) -> dict[str, Value]:
+    """Return "energy.specific" and its parts, by address; nothing without a product."""
+    if result.product is None:
+        return {}
+    flow = result.product.flow
+    parts = ledger(result)
+    specific = result.power / flow
+    found = {"energy.specific": Value(specific, "energy_per_volume")}
+    for name, details in result.all_details.items():
+        if np.any(np.asarray(details.power) != 0):
+            found[f"energy.{name}.power"] = Value(details.power, "power")
+    for kind, power in parts.items():
+        key = kind.replace(" ", "_")
+        found[f"energy.loss.{key}"] = Value(power / flow, "energy_per_volume")
+    if "least work of separation" in parts:
+        least = parts["least work of separation"] / flow
+        found["energy.least_work"] = Value(least, "energy_per_volume")
+        found["energy.second_law_efficiency"] = Value(least / specific, "fraction")
+    return found

@@ -1,0 +1,73 @@
+"""The comparison of cases as a page and as one JSON document."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import groupby
+from typing import Any
+
+import treatsim
+from treatsim import quantities
+from treatsim.operations.base import Value
+from treatsim.report.tables import Page
+from treatsim.safety.verdict import Verdict
+from treatsim.studies.compare import Row
+
+
+def _cell(value: Value | None, system: str) -> str:
+    return "" if value is None else quantities.text(value.value, value.quantity, system)
+
+
+def _state(verdict: Verdict) -> str:
+    if not verdict.result.solved[0]:
+        return "no operating point"
+    if not verdict.result.criteria:
+        return "no limits stated"
+    return "limits met" if verdict.meets[0] else "limits NOT met"
+
+
+def compare_text(verdicts: Sequence[Verdict], rows: Sequence[Row], system: str = "si", *,
+                 colour: bool = False) -> str:
+    """Return the page."""
+    page = Page(colour)
+    for number, verdict in enumerate(verdicts, 1):
+        page.line(f"[{number}] {verdict.case.title} ({verdict.case.path})")
+    heads = ["", *(f"[{number}]" for number in range(1, len(verdicts) + 1))]
+    blank = ("",) * len(heads)
+    lines: list[tuple[str, ...]] = [("state", *map(_state, verdicts))]
+    for group, members in groupby(rows, key=lambda row: row.group):
+        lines += [blank, (group.upper(), *blank[1:])]
+        lines += [(row.words, *(_cell(v, system) for v in row.values)) for row in members]
+    page.line()
+    page.table(heads, lines)
+    page.line()
+    page.line("1 kWh/m3 is 1 Wh per litre. Losses add up to the energy per volume of product.", "dim")
+    for number, verdict in enumerate(verdicts, 1):
+        if not verdict.result.solved[0]:
+            page.line(f"[{number}] {verdict.result.reason(0, system)}")
+    return page.text()
+
+
+def compare_document(verdicts: Sequence[Verdict], rows: Sequence[Row],
+                     system: str = "si") -> dict[str, Any]:
+    """Return the comparison as plain data."""
+    return {
+        "treatsim": treatsim.__version__,
+        "cases": [
+            {"case": v.case.path, "title": v.case.title, "solved": bool(v.result.solved[0]),
+             "meets": bool(v.result.solved[0] and v.meets[0]),
+             "reason": v.result.reason(0, system)} for v in verdicts
+        ],
+        "rows": [
+            {"group": row.group, "name": row.words, "address": row.address,
+             "values": [_number(value, system) for value in row.values]} for row in rows
+        ],
+    }
+
+
+def _number(value: Value | None, system: str):
+    if value is None:
+        return None
+    number, unit = quantities.show(float(value.value), value.quantity, system)
+    return {"value": number if math.isfinite(number) else None, "unit": unit}

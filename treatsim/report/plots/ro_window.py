@@ -1,0 +1,154 @@
+"""Product, quality and energy of reverse osmosis
+
+More pressure gives more and purer water until a limit of the element is crossed; less feed saves
+energy until the recovery does the same.
+
+Left: the pressure is turned, the feed flow stays. Right: the feed flow is turned, the pressure
+stays. Bars below show where a limit is broken; nothing is drawn where the case has no answer.
+
+Sources: lonsdale_1965, schock_miquel_1987
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from typing import Any
+
+import numpy as np
+
+from treatsim.operations.base import at
+from treatsim.report.plots import style, vessel
+from treatsim.report.plots.table import Table, column, pick, select, stacked, table
+from treatsim.safety.verdict import judge
+
+CASES = ("sea",)
+PUMP = "high_pressure_pump"
+POINTS = 61
+PRESSURES = (0.45, 1.4)  # of the case's pressure
+FLOWS = (0.35, 2.0)  # of the case's feed flow
+LIMIT = "limit: "  # head of the columns of broken limits
+
+__all__ = ["CASES", "applies", "data", "draw"]
+
+
+def applies(case) -> bool:
+    """Whether one high-pressure pump with a given flow and pressure feeds a vessel."""
+    pumps = [n for n, kind in case.kinds.items() if kind == PUMP]
+    given = len(pumps) == 1 and all(
+        getattr(case.parameters[pumps[0]], field) is not None
+        for field in ("flow", "outlet_pressure"))
+    return vessel.applies(case) and given
+
+
+def data(case) -> Table:
+    """Return both sweeps, one row per solved point."""
+    case = dataclasses.replace(case, holds=())  # a hold would turn the setting back
+    pump = next(n for n, kind in case.kinds.items() if kind == PUMP)
+    sweeps = [
+        _sweep(case, setting, f"{pump}.{field}", getattr(case.parameters[pump], field), span)
+        for setting, field, span in (("pressure", "outlet_pressure", PRESSURES),
+                                     ("feed flow", "flow", FLOWS))
+    ]
+    heads = list(dict.fromkeys(head for sweep in sweeps for head in sweep))
+    return stacked(*({h: sweep.get(h, np.zeros(len(sweep[heads[0]]))) for h in heads}
+                     for sweep in sweeps))
+
+
+def _sweep(case, setting: str, address: str, now, span) -> Table:
+    """Return one sweep; points without an answer are left out."""
+    now = float(at(now, 0))
+    settings = np.union1d(now * np.linspace(*span, POINTS), now)
+    result = case.solve({address: settings})
+    name, good = vessel.name_of(case), result.solved
+
+    def here(address):
+        return np.broadcast_to(result.value(address).value, good.shape)[good]
+
+    limits = {f"{LIMIT}{words}": broken[good].astype(float)
+              for words, broken in _limits(case, result).items()}
+    return table(
+        {"setting": np.full(int(good.sum()), setting)},
+        column("pressure", here(f"{name}.feed.pressure"), "pressure"),
+        column("feed_flow", here(f"{name}.feed.flow"), "flow"),
+        column("recovery", here(f"{name}.recovery"), "fraction"),
+        column("permeate_flow", here(f"{name}.permeate.flow"), "flow"),
+        column("permeate_concentration", here(f"{name}.permeate.concentration"),
+               "concentration"),
+        column("energy", here("energy.specific"), "energy_per_volume"),
+        {"stated": (settings == now)[good].astype(float)},
+        limits,
+    )
+
+
+def _limits(case, result: Any) -> dict[str, np.ndarray]:
+    """Return which points break each limit that any of them breaks, by its words."""
+    verdict = judge(case, result)
+    shape = (result.points,)
+    found: dict[str, np.ndarray] = {}
+    rows = [(c.name, ~np.broadcast_to(c.meets, shape)) for c in verdict.result.criteria]
+    rows += [(_short(f.text), np.broadcast_to(f.where, shape))
+             for f in result.findings if not f.blocks]
+    for words, broken in rows:
+        found[words] = found.get(words, np.zeros(shape, bool)) | broken
+    return {words: broken for words, broken in found.items() if np.any(broken & result.solved)}
+
+
+def _short(text: str) -> str:
+    """Return what a finding is about: its words before the first number."""
+    words = text.partition(": ")[2] or text
+    return re.split(r" of element \{| is \{| \{", words)[0].strip()
+
+
+@style.quiet
+def draw(data: Table):
+    """Draw product, salt, energy and broken limits against pressure and recovery."""
+    limits = [head for head in data if head.startswith(LIMIT)]
+    figure, axes = style.new_figure(
+        "Product, quality and energy of reverse osmosis", 8.6, 6.6 + 0.16 * len(limits), 4, 2,
+        sharey="row", sharex="col", height_ratios=(1, 1, 1, max(0.2 * len(limits), 0.1)))
+    for column_of_axes, (setting, x, words) in zip(axes.T, (
+        ("pressure", "pressure", style.label("Feed pressure", "pressure")),
+        ("feed flow", "recovery", style.label("Recovery, by turning the feed flow", "fraction")),
+    ), strict=True):
+        rows = select(data, "setting", setting)
+        _curves(column_of_axes[:3], rows, pick(rows, x))
+        _broken(column_of_axes[3], rows, pick(rows, x), limits)
+        column_of_axes[3].set_xlabel(words)
+    for axis, (words, quantity) in zip(axes[:, 0], (
+        ("Permeate", "flow"), ("Salt in it", "concentration"), ("Energy", "energy_per_volume"),
+    ), strict=False):
+        axis.set_ylabel(style.label(words, quantity))
+    axes[1, 0].set_yscale("log")
+    style.plain_log(axes[1, 0].yaxis)
+    style.legend_below(figure, axes[0, 0], 4)
+    return figure
+
+
+def _curves(axes, rows: Table, x) -> None:
+    """Draw the three results; where a limit is broken the line is thin and dotted."""
+    over = np.any([rows[h] > 0 for h in rows if h.startswith(LIMIT)] or [np.zeros(x.size, bool)],
+                  axis=0)
+    stated = pick(rows, "stated") > 0
+    for axis, name in zip(axes, ("permeate_flow", "permeate_concentration", "energy"),
+                          strict=True):
+        y = pick(rows, name)
+        axis.plot(x, y, color=style.INK, linewidth=1.0, linestyle=style.LINES[2],
+                  label="a limit is broken")
+        axis.plot(x, np.ma.masked_where(over, y), color=style.COLOURS[0], linewidth=2.4,
+                  label="every limit kept")
+        axis.plot(x[stated], y[stated], label="this case", **style.RING)
+        if name != "permeate_concentration":
+            axis.set_ylim(bottom=0)
+
+
+def _broken(axis, rows: Table, x, limits: list[str]) -> None:
+    """Draw a bar over every stretch in which a limit is broken."""
+    for number, head in enumerate(limits):
+        broken = rows[head] > 0
+        axis.fill_between(x, number - 0.32, number + 0.32, where=broken, facecolor="#d5d9df",
+                          edgecolor=style.INK, linewidth=0.5, hatch="////")
+    axis.set_yticks(range(len(limits)), [head.removeprefix(LIMIT) for head in limits])
+    axis.set_ylim(len(limits) - 0.5, -0.5)
+    axis.grid(visible=False, axis="y")
+    axis.tick_params(axis="y", length=0)

@@ -1,0 +1,86 @@
+"""What the dosing unit cannot know by itself: pH of the source, the tank, membranes behind it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from treatsim.correlations import chlorine
+from treatsim.flowsheet.flowsheet import reach
+from treatsim.flowsheet.result import Result
+from treatsim.operations.base import Finding, Unit, Value
+from treatsim.operations.chlorine_dosing import ALKALINE
+
+MEMBRANE_LIMIT = 0.01e-3  # kg/m3 of free chlorine below which a meter shows none
+
+
+def chlorination(result: Result, ph) -> None:
+    """Add values and findings of chlorine to the result.
+
+    Parameters
+    ----------
+    result : Result
+        Solved case.
+    ph : array_like or None
+        Acidity of the source; None if not known. [1]
+
+    Returns
+    -------
+    None
+
+    Validity
+    --------
+    Any train; without a dosing unit only the membranes are looked at.
+
+    Source
+    ------
+    morris_1966; common practice
+    """
+    for name, unit in result.sheet.units.items():
+        kind = type(unit).__name__
+        if kind == "ChlorineDosing":
+            _acid(result, unit, ph)
+            _tank(result, unit)
+        elif kind == "RoVessel":
+            _membranes(result, name, unit)
+
+
+def _acid(result: Result, unit: Unit, ph) -> None:
+    if unit.parameters.ph is not None or ph is None:
+        return
+    inlet = result.streams[unit.name, "inlet"]
+    share = chlorine.hypochlorous_acid_share(ph, inlet.temperature)
+    result.extra[f"{unit.name}.hypochlorous_share"] = Value(share, "fraction")
+    where = np.asarray(ph) > ALKALINE
+    if np.any(where):
+        text = f"{unit.name}: pH {{ph}} is above 8: little of the chlorine is the acid that acts fast"
+        result.extra_findings.append(Finding(where, text, {"ph": Value(ph, "ph")}))
+
+
+def _tank(result: Result, unit: Unit) -> None:
+    """Product for one filling of the tank behind, and the dose that lasts to the last cup."""
+    behind = reach(result.sheet.wiring, unit.name)
+    tanks = [n for n in behind if type(result.sheet.units[n]).__name__ == "StorageTank"]
+    if not tanks:
+        return
+    p = unit.parameters
+    volume = result.sheet.units[tanks[0]].parameters.volume
+    amount = chlorine.product_for(volume, p.dose, p.strength_today)
+    kind = "mass" if p.form == "powder" else "small_volume"
+    result.extra[f"{unit.name}.product_per_tank"] = Value(amount, kind)
+    if p.can_strength is not None:
+        can = chlorine.product_for(volume, p.dose, p.can_strength_today)
+        result.extra[f"{unit.name}.stock_per_tank"] = Value(can, "small_volume")
+    needed = result.details(tanks[0]).values.get("residual_needed_for_last_cup")
+    if needed is not None:
+        dose = np.asarray(needed.value) + p.demand
+        result.extra[f"{unit.name}.dose_for_last_cup"] = Value(dose, "concentration")
+
+
+def _membranes(result: Result, name: str, unit: Unit) -> None:
+    present = result.streams[name, unit.inlets[0]].contents.get("free_chlorine", 0.0)
+    where = np.asarray(present) > MEMBRANE_LIMIT
+    if np.any(where):
+        text = (f"{name}: free chlorine of {{present}} reaches the membranes and destroys them: "
+                "dose behind them, or remove it before")  # fmt: skip
+        shown = {"present": Value(present, "concentration")}
+        result.extra_findings.append(Finding(where, text, shown))

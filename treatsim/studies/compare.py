@@ -1,0 +1,102 @@
+"""Cases side by side: the same rows for each, and where the energy of a litre goes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from treatsim.operations.base import Value, at
+from treatsim.safety.verdict import Verdict
+
+
+class Row(NamedTuple):
+    """One line of the comparison; None where a case has no such value."""
+
+    group: str
+    words: str
+    address: str
+    values: tuple[Value | None, ...]
+
+
+HEADLINES = (
+    ("water", "product", "product.flow"),
+    ("water", "salt in the product", "product.concentration"),
+    ("energy", "per volume of product", "energy.specific"),
+    ("energy", "least work of separation", "energy.least_work"),
+    ("energy", "second-law efficiency", "energy.second_law_efficiency"),
+)
+# by kind of unit: words, and the value below the unit's name
+UNIT_LINES = {
+    "ro_vessel": (
+        ("feed pressure", "feed.pressure"),
+        ("recovery", "recovery"),
+        ("mean flux", "flux_mean"),
+        ("largest polarisation", "polarisation_max"),
+        ("smallest driving pressure", "net_driving_pressure_min"),
+        ("osmotic pressure of the feed", "feed.osmotic_pressure"),
+        ("osmotic pressure of the concentrate", "concentrate.osmotic_pressure"),
+    ),
+    "uv_reactor": (
+        ("dose credited", "dose_credited"),
+        ("dose required", "dose_required"),
+        ("largest flow that meets the dose", "largest_flow"),
+    ),
+}
+
+
+def compare(verdicts: Sequence[Verdict]) -> list[Row]:
+    """Return the rows of a comparison, at the first operating point of each case."""
+    values = [_values(verdict) for verdict in verdicts]
+    rows = [_row(group, words, address, address, values) for group, words, address in HEADLINES]
+    rows += _unit_rows(verdicts, values)
+    for group, prefix, suffix in (
+        ("energy by consumer", "energy.", ".power"), ("where the energy goes", "energy.loss.", ""),
+    ):
+        names = dict.fromkeys(
+            key.removeprefix(prefix).removesuffix(suffix) for found in values for key in found
+            if key.startswith(prefix) and key.endswith(suffix) and key.count(".") == 2
+            and (suffix or not key.endswith(".power"))
+        )
+        rows += [_row(group, name.replace("_", " "), f"{prefix}{name}{suffix}",
+                      f"{prefix}{name}{suffix}", values) for name in names]
+    return [row for row in rows if any(value is not None for value in row.values)]
+
+
+def _values(verdict: Verdict) -> dict[str, Value]:
+    result = verdict.result
+    if not result.solved[0]:
+        return {}
+    found = dict(result.values)
+    if result.product is not None:
+        found["product.concentration"] = Value(result.product.concentration, "concentration")
+        for key in [k for k in found if k.startswith("energy.") and k.endswith(".power")]:
+            share = np.asarray(found[key].value) / result.product.flow
+            found[key] = Value(share, "energy_per_volume")
+    return found
+
+
+def _row(group, words, address, key, values) -> Row:
+    return Row(group, words, address, tuple(
+        Value(at(found[key].value, 0), found[key].quantity) if key in found else None
+        for found in values
+    ))
+
+
+def _unit_rows(verdicts, values) -> list[Row]:
+    """Rows of units of the same kind, whatever their names."""
+    rows = []
+    for kind, lines in UNIT_LINES.items():
+        names = [[n for n, own in v.case.kinds.items() if own == kind] for v in verdicts]
+        for number in range(max(map(len, names))):
+            for words, key in lines:
+                cells = tuple(
+                    Value(at(found[address].value, 0), found[address].quantity)
+                    if len(mine) > number and (address := f"{mine[number]}.{key}") in found
+                    else None
+                    for mine, found in zip(names, values, strict=True)
+                )
+                label = kind.replace("_", " ") + (f" {number + 1}" if number else "")
+                rows.append(Row(label, words, f"{kind}.{key}", cells))
+    return rows

@@ -1,0 +1,219 @@
+"""What a search gives back: intervals with their edges, or one best setting."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import treatsim
+from treatsim import quantities
+from treatsim.studies.requirements import Requirement
+from treatsim.studies.table import html_table
+
+
+class Edge(NamedTuple):
+    """One end of an interval: the last setting that meets everything, and what ends it."""
+
+    value: float  # SI
+    why: str
+    requirement: Requirement | None  # that fails beyond, if it is one
+    shown: Mapping[str, tuple[float, str]]  # results there: SI, quantity
+
+
+class Interval(NamedTuple):
+    """Settings that meet everything."""
+
+    low: Edge
+    high: Edge
+
+
+class Nearest(NamedTuple):
+    """The setting that comes nearest where nothing meets everything."""
+
+    settings: Mapping[str, float]
+    margin: float
+    requirement: Requirement
+
+
+@dataclass(frozen=True)
+class Range:
+    """Every interval of one input that meets everything."""
+
+    address: str
+    quantity: str
+    now: float | None
+    now_met: bool | None
+    intervals: list[Interval]
+    nearest: Nearest | None
+    requirements: list[Requirement]
+    tolerance: float  # relative, of an edge
+    searched: tuple[float, float]
+
+    @property
+    def found(self) -> bool:
+        """Whether any setting meets everything."""
+        return bool(self.intervals)
+
+    @property
+    def smallest(self) -> float | None:
+        """Smallest setting that meets everything, SI."""
+        return self.intervals[0].low.value if self.found else None
+
+    @property
+    def largest(self) -> float | None:
+        """Largest setting that meets everything, SI."""
+        return self.intervals[-1].high.value if self.found else None
+
+    def document(self, system: str = "si") -> dict[str, Any]:
+        """Return everything as plain data."""
+        def show(value):
+            return None if value is None else number(value, self.quantity, system)
+
+        return {
+            "treatsim": treatsim.__version__, "adjust": self.address, "found": self.found,
+            "now": show(self.now), "now_meets": self.now_met,
+            "intervals": [
+                {side: show(edge.value) | {
+                    "ends_by": edge.why, "address": edge.requirement and edge.requirement.address,
+                    "values": {a: number(*v, system) for a, v in edge.shown.items()},
+                } for side, edge in zip(("low", "high"), interval, strict=True)}
+                for interval in self.intervals
+            ],
+            "nearest": self.nearest and nearest_document(self.nearest, {self.address: self.quantity},
+                                                         system),
+            "requirements": [requirement_document(r, system) for r in self.requirements],
+            "searched": [show(value) for value in self.searched], "tolerance": self.tolerance,
+        }
+
+    def lines(self, system: str = "si") -> list[str]:
+        """Return the answer in words."""
+        def show(value, digits=6):
+            return quantities.text(value, self.quantity, system, digits)
+
+        now = ""
+        if self.now is not None:
+            now = f" (now {show(self.now)}: {'met' if self.now_met else 'NOT met'})"
+        if not self.intervals:
+            assert self.nearest is not None
+            return [f"{self.address}: no setting from {show(self.searched[0])} to "
+                    f"{show(self.searched[1])} meets everything{now}",
+                    *nearest_lines(self.nearest, {self.address: self.quantity}, system)]
+        found = []
+        for interval in self.intervals:
+            found.append(f"{self.address}: met from {show(interval.low.value)} to "
+                         f"{show(interval.high.value)}{now}")
+            for word, edge in zip(("below", "above"), interval, strict=True):
+                told = "".join(f"; {a} {quantities.text(v, k, system)}"
+                               for a, (v, k) in edge.shown.items())
+                found.append(f"  {word} {show(edge.value)}: {edge.why}{told}")
+        return found
+
+    def to_pandas(self, system: str = "si"):
+        """Return the intervals as a pandas DataFrame."""
+        import pandas
+
+        unit = quantities.shown(self.quantity, system)[0] or "1"
+        rows = [[quantities.show(i.low.value, self.quantity, system)[0], i.low.why,
+                 quantities.show(i.high.value, self.quantity, system)[0], i.high.why]
+                for i in self.intervals]
+        return pandas.DataFrame(rows, columns=[f"from [{unit}]", "below", f"to [{unit}]", "above"])
+
+    def _repr_html_(self) -> str:
+        rows = [[quantities.text(i.low.value, self.quantity, digits=6), i.low.why,
+                 quantities.text(i.high.value, self.quantity, digits=6), i.high.why]
+                for i in self.intervals]
+        if not rows:
+            return f"<p>{html.escape('; '.join(self.lines()))}</p>"
+        return html_table(("from", "below", "to", "above"), rows, len(rows), self.address)
+
+
+@dataclass(frozen=True)
+class Optimum:
+    """The best setting of several inputs."""
+
+    settings: Mapping[str, float]  # SI; empty where nothing meets everything
+    kinds: Mapping[str, str]  # address -> quantity, of the inputs and of the result
+    sense: str  # "largest" or "smallest"
+    best: str  # address of the result
+    value: float | None
+    binding: list[Requirement]
+    nearest: Nearest | None
+    tolerance: float  # relative, of the result; see `how`
+    how: str
+
+    @property
+    def found(self) -> bool:
+        """Whether any setting meets everything."""
+        return self.value is not None
+
+    def document(self, system: str = "si") -> dict[str, Any]:
+        """Return everything as plain data."""
+        return {
+            "treatsim": treatsim.__version__, "found": self.found,
+            "settings": {a: number(v, self.kinds[a], system) for a, v in self.settings.items()},
+            "best": f"{self.sense} {self.best}",
+            "value": None if self.value is None else number(self.value, self.kinds[self.best], system),
+            "binding": [requirement_document(r, system) for r in self.binding],
+            "nearest": self.nearest and nearest_document(self.nearest, self.kinds, system),
+            "tolerance": self.tolerance, "how": self.how,
+        }
+
+    def lines(self, system: str = "si") -> list[str]:
+        """Return the answer in words."""
+        if self.value is None:
+            assert self.nearest is not None
+            return [f"no setting of {', '.join(self.nearest.settings)} meets everything",
+                    *nearest_lines(self.nearest, self.kinds, system)]
+        value = quantities.text(self.value, self.kinds[self.best], system, 6)
+        found = [f"{self.sense} {self.best} that meets everything: {value}"]
+        found += [f"  {a} = {quantities.text(v, self.kinds[a], system, 6)}"
+                  for a, v in self.settings.items()]
+        bound = "; ".join(r.name for r in self.binding) or "no limit binds: the ends of the ranges do"
+        return [*found, f"  held by: {bound}", f"  tolerance {self.tolerance:.1g}: {self.how}"]
+
+    def to_pandas(self, system: str = "si"):
+        """Return settings and result as a pandas DataFrame."""
+        import pandas
+
+        return pandas.DataFrame(self._rows(system), columns=["address", "value", "unit"])
+
+    def _rows(self, system: str = "si") -> list[list]:
+        both = dict(self.settings)
+        if self.value is not None:
+            both[self.best] = self.value
+        return [[a, *quantities.show(v, self.kinds[a], system)] for a, v in both.items()]
+
+    def _repr_html_(self) -> str:
+        rows = [[a, f"{v:.6g}", u] for a, v, u in self._rows()]
+        return html_table(("address", "value", "unit"), rows, len(rows),
+                          f"{self.sense} {self.best}")
+
+
+def number(value: float, quantity: str, system: str) -> dict[str, Any]:
+    """Return a value with the unit shown."""
+    shown, unit = quantities.show(value, quantity, system)
+    return {"value": shown, "unit": unit}
+
+
+def requirement_document(requirement: Requirement, system: str) -> dict[str, Any]:
+    """Return a requirement as plain data."""
+    shown, unit = quantities.show(requirement.limit, requirement.quantity, system)
+    return {"name": requirement.name, "address": requirement.address,
+            "relation": requirement.relation, "limit": shown, "unit": unit}
+
+
+def nearest_document(nearest: Nearest, kinds: Mapping[str, str], system: str) -> dict[str, Any]:
+    """Return the nearest setting as plain data."""
+    return {"settings": {a: number(v, kinds[a], system) for a, v in nearest.settings.items()},
+            "margin": nearest.margin, "binding": requirement_document(nearest.requirement, system)}
+
+
+def nearest_lines(nearest: Nearest, kinds: Mapping[str, str], system: str) -> list[str]:
+    """Say in words how near it comes."""
+    at = ", ".join(f"{a} = {quantities.text(v, kinds[a], system, 5)}"
+                   for a, v in nearest.settings.items())
+    limit = quantities.text(nearest.requirement.limit, nearest.requirement.quantity, system)
+    return [f"  nearest at {at}: {nearest.requirement.name}, asked {nearest.requirement.relation} "
+            f"{limit}, is missed by {-100 * nearest.margin:.3g} %"]
