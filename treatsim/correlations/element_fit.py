@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from treatsim.errors import DomainError, require
 FIT_TOLERANCE = 1e-11  # of the march
 CLOSE = 1e-10  # of permeate flow and passage
 STEP = 1e-5  # of the difference quotients, relative
+FIRST, SECOND = np.array([[1.0], [0.0]]), np.array([[0.0], [1.0]])
 MAX_ROUNDS = 40
 LONGEST = 1.0  # of ln A and ln B in one round
 
@@ -31,12 +32,12 @@ LONGEST = 1.0  # of ln A and ln B in one round
 class StandardTest(NamedTuple):
     """What a data sheet says of the test; floats or arrays."""
 
-    permeate_flow: object  # m3/s
-    rejection: object  # 1 - permeate / feed concentration
-    feed_concentration: object  # kg/m3
-    pressure: object  # Pa
-    recovery: object  # permeate / feed volume
-    permeate_pressure: object = 0.0  # Pa
+    permeate_flow: Any  # m3/s
+    rejection: Any  # 1 - permeate / feed concentration
+    feed_concentration: Any  # kg/m3
+    pressure: Any  # Pa
+    recovery: Any  # permeate / feed volume
+    permeate_pressure: Any = 0.0  # Pa
 
 
 def fit_element(
@@ -96,7 +97,7 @@ def fit_element(
         )
 
     for _ in range(MAX_ROUNDS):
-        shifted = [x, x + [[STEP], [0.0]], x + [[0.0], [STEP]]]
+        shifted = [x, x + STEP * FIRST, x + STEP * SECOND]
         base, first, second = np.split(misses(np.concatenate(shifted, axis=1)), 3, axis=1)
         if np.max(np.abs(base)) <= CLOSE:
             return Membrane(*(np.exp(v).reshape(shape) for v in x))

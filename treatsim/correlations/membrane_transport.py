@@ -1,4 +1,4 @@
-"""Transport through a reverse-osmosis membrane at one place, and closed forms for whole channels."""
+"""Transport through a reverse-osmosis membrane at one place; closed forms for whole channels."""
 
 from __future__ import annotations
 
@@ -76,7 +76,6 @@ def local_flux(
         require("salt permeability", salt_permeability, 0.0, 1.0, "m/s", open_low=True),
     )
     push, w, k, A, B = values
-    still = {"permeate_pressure": 0.0, "area_per_feed": 0.0, "log_friction": (-700.0, 0.0)}
     problem = Problem(
         water_permeability=A,
         salt_permeability=B,
@@ -90,7 +89,9 @@ def local_flux(
         fraction_max=line.fraction_max,
         transfer_exponent=0.0,
         friction_exponent=0.0,
-        **still,
+        permeate_pressure=0.0,
+        area_per_feed=0.0,
+        log_friction=(-700.0, 0.0),
     )
     flux, beta = first_flux(ARRAYS, problem, push)
     at = local(ARRAYS, problem, np.zeros_like(push), np.zeros_like(push), flux, beta)

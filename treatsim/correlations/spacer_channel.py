@@ -7,7 +7,7 @@ permeabilities must be fitted with the correlation they are used with.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -48,10 +48,10 @@ REYNOLDS_RANGE = Range(
 class SpacerChannel(NamedTuple):
     """Geometry of one element, floats or arrays over operating points."""
 
-    area: float  # membrane, m2
-    length: float  # of the element, m
-    height: float  # of the feed channel, m
-    porosity: float  # of the spacer-filled channel
+    area: Any  # membrane, m2
+    length: Any  # of the element, m
+    height: Any  # of the feed channel, m
+    porosity: Any  # of the spacer-filled channel
 
 
 def correlation(name: str) -> SpacerCorrelation:

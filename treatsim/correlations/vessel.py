@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -39,17 +39,17 @@ STATUS_WORDS = {
 class VesselFeed(NamedTuple):
     """What enters, and against what the permeate leaves; floats or arrays."""
 
-    mass_flow: object  # kg/s
-    fraction: object  # mass fraction of dissolved salt, kg/kg
-    pressure: object  # Pa
-    permeate_pressure: object = 0.0  # Pa
+    mass_flow: Any  # kg/s
+    fraction: Any  # mass fraction of dissolved salt, kg/kg
+    pressure: Any  # Pa
+    permeate_pressure: Any = 0.0  # Pa
 
 
 class Membrane(NamedTuple):
     """Permeabilities at the temperature of the water; floats or arrays."""
 
-    water_permeability: object  # A, m/(s Pa)
-    salt_permeability: object  # B, m/s
+    water_permeability: Any  # A, m/(s Pa)
+    salt_permeability: Any  # B, m/s
 
 
 class Vessel(NamedTuple):

@@ -1,10 +1,10 @@
 """One point of a reverse-osmosis vessel: the local flux, and how the state changes along the path.
 
-State X = (y, m, P, J, beta): y = ln(feed-side mass flow / feed mass flow), m = salt permeated / feed
-mass flow, P = pressure [Pa], J = volume flux of permeate [m/s], beta = density at the membrane over
-density of the permeate. Distance counts in elements. J and beta are states although two algebraic
-equations fix them: differentiating those along the path leaves nothing to iterate in a stage, and
-one Newton correction per step removes what drifts.
+State X = (y, m, P, J, beta): y = ln(feed-side mass flow / feed mass flow), m = salt permeated per
+feed mass flow, P = pressure [Pa], J = volume flux of permeate [m/s], beta = density at the membrane
+over density of the permeate. Distance counts in elements. J and beta are states although two
+algebraic equations fix them: differentiating those along the path leaves nothing to iterate in a
+stage, and one Newton correction per step removes what drifts.
 
 Film theory holds in mass fractions w (there the diffusion equation keeps its form at variable
 density), solution-diffusion in concentrations: with E = exp(-J/k), D = (J + B - B beta) E + B beta,
@@ -20,7 +20,7 @@ The same source runs on arrays and on floats: `xp` is ARRAYS or FLOATS.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -73,11 +73,11 @@ ARRAYS, FLOATS = Arrays(), Floats()
 class Problem(NamedTuple):
     """Everything fixed along a path; floats, arrays over points, or tuples of these."""
 
-    water_permeability: object  # A, m/(s Pa)
-    salt_permeability: object  # B, m/s
-    feed_fraction: object
-    permeate_pressure: object  # Pa
-    area_per_feed: object  # element area / feed mass flow, m2 s/kg
+    water_permeability: Any  # A, m/(s Pa)
+    salt_permeability: Any  # B, m/s
+    feed_fraction: Any
+    permeate_pressure: Any  # Pa
+    area_per_feed: Any  # element area / feed mass flow, m2 s/kg
     log_resistance: tuple  # ln(1/k / (s/m)) at y = 0 against mass fraction
     log_resistance_slope: tuple
     log_friction: tuple  # ln(pressure lost per element / Pa) at y = 0 against mass fraction
@@ -93,16 +93,16 @@ class Problem(NamedTuple):
 class Local(NamedTuple):
     """Quantities at one place."""
 
-    swell: object  # exp(-y), feed mass flow over local mass flow
-    bulk: object  # mass fractions
-    inside: object  # the same up to the end of the line
-    membrane: object
-    permeate: object
-    resistance: object  # 1/k, s/m
-    share: object  # B beta / D = permeate / bulk
-    film: object  # E / D, s/m
-    rest: object  # (J + B - B beta) E / D
-    scale: object  # 1 / D, s/m
+    swell: Any  # exp(-y), feed mass flow over local mass flow
+    bulk: Any  # mass fractions
+    inside: Any  # the same up to the end of the line
+    membrane: Any
+    permeate: Any
+    resistance: Any  # 1/k, s/m
+    share: Any  # B beta / D = permeate / bulk
+    film: Any  # E / D, s/m
+    rest: Any  # (J + B - B beta) E / D
+    scale: Any  # 1 / D, s/m
 
 
 def build_problem(

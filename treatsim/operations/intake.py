@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from treatsim.operations.base import Outcome, Parameters, Unit, quantity
+from treatsim.operations.base import Details, Outcome, Parameters, Unit, quantity
 from treatsim.water.stream import Stream
+
+FROM_OUTSIDE = "brought by the source"  # in the energy ledger: power that no consumer here pays for
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,4 +37,5 @@ class Intake(Unit):
         """Return the stream at the fixed pressure."""
         outlet = inlet.changed(pressure=self.parameters.pressure)
         gain = (self.parameters.pressure - inlet.pressure) * inlet.flow
-        return Outcome({"outlet": outlet}, {"hydraulic_power": gain})
+        details = Details(losses={FROM_OUTSIDE: -gain})
+        return Outcome({"outlet": outlet}, {"hydraulic_power": gain}, lambda: details)

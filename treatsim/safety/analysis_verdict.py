@@ -20,8 +20,8 @@ from treatsim.safety.guideline_values import (
 )
 
 KIND = {"NTU": "turbidity", "1/m3": "organisms", "kg/m3": "concentration"}
-# settling, filters, light and chlorine leave every dissolved analyte as it is, but not these
-CHANGED_BY_TREATMENT = {"turbidity", "e_coli", "free_chlorine", "ammonia", "iron", "manganese"}
+# no stage but a membrane lowers a dissolved analyte for sure; these are computed or not known
+CHANGED_BY_TREATMENT = {"turbidity", "e_coli", "free_chlorine"}
 
 
 @dataclass

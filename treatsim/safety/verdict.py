@@ -2,27 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from treatsim import quantities
-from treatsim.correlations import dose
-from treatsim.correlations.inactivation import ORGANISMS
 from treatsim.flowsheet.result import Result
-from treatsim.operations.base import Criterion, Value
-from treatsim.operations.uv_reactor import MIXINGS, UvReactor, credited_organism
+from treatsim.operations.base import Value
+from treatsim.operations.uv_reactor import UvReactor
+from treatsim.safety.analysis_verdict import Analytes, analysis
 from treatsim.safety.cautions import cautions_for
-from treatsim.safety.dose_requirements import DOSE_TABLE, credited_log, dose_for_credit
+from treatsim.safety.chlorination import chlorination
+from treatsim.safety.health import Health, health
+from treatsim.safety.reactor_verdict import judge_reactor, required_dose
+from treatsim.safety.served import served
 
-TURBIDITY_LIMIT = 1.0  # NTU entering the lamp; common practice, and a condition of the dose table
-# whose equivalent dose stands for a class of the dose table
-CREDIT_ORGANISM = {
-    "cryptosporidium": "cryptosporidium",
-    "giardia": "cryptosporidium",
-    "virus": "adenovirus_40",
-}
+__all__ = ["Verdict", "judge", "required_dose"]
 
 
 @dataclass
@@ -32,6 +27,9 @@ class Verdict:
     case: Any  # treatsim.cases.Case
     result: Result
     largest_flows: dict[str, Value]  # UV unit -> largest flow that still meets its dose
+    health: Health | None = None
+    analytes: Analytes = field(default_factory=Analytes)
+    remedies: list[Any] = field(default_factory=list)  # what would help, where it was asked for
 
     @property
     def meets(self) -> np.ndarray:
@@ -56,7 +54,11 @@ class Verdict:
         """Keys of the sources used."""
         keys = [k for d in self.result.all_details.values() for k in d.sources]
         keys += [c.source for c in self.result.criteria if " " not in c.source]
-        return sorted(set(keys))
+        if self.health is not None:
+            keys += [b.source.split()[0] for b in self.health.barriers.values()]
+        if "people" in self.result.extra.get("product.people_served", ("", ""))[1]:
+            keys.append("sphere_2011")
+        return sorted(set(keys) - {"common"})
 
     def findings(self, point: int = 0, system: str = "si") -> list[str]:
         """What is to be told about one point, in words."""
@@ -106,7 +108,13 @@ def judge(case, result: Result) -> Verdict:
     with np.errstate(all="ignore"):
         for name, unit in result.sheet.units.items():
             if isinstance(unit, UvReactor):
-                _judge_reactor(verdict, unit, name, mover)
+                largest = judge_reactor(result, unit, mover)
+                if largest is not None:
+                    verdict.largest_flows[name] = largest
+        chlorination(result, getattr(result.sections.get("water"), "ph", None))
+        verdict.health = health(result)
+        verdict.analytes = analysis(result, case.kinds.values())
+        served(result, mover)
     return verdict
 
 
@@ -117,120 +125,3 @@ def _mover(case) -> str:
             if own == kind:
                 return f"{name}.{field}"
     return ""
-
-
-def _judge_reactor(verdict: Verdict, unit: UvReactor, name: str, mover: str) -> None:
-    result = verdict.result
-    inlet = result.streams[name, "inlet"]
-    _, bands = unit.bands(inlet)
-    factor = unit.parameters.validation_factor
-    for credit, organism in CREDIT_ORGANISM.items():
-        validated = (
-            np.min(
-                [result.value(f"{name}.red.{organism}.{mixing}").value for mixing in MIXINGS],
-                axis=0,
-            )
-            / factor
-        )
-        result.extra[f"{name}.log_credit.{credit}"] = Value(
-            credited_log(credit, validated), "log_reduction"
-        )
-    if "turbidity" in inlet.contents:
-        result.extra_criteria.append(
-            Criterion(
-                "turbidity entering the UV reactor",
-                f"{name}.inlet.turbidity",
-                inlet.contents["turbidity"],
-                "<=",
-                TURBIDITY_LIMIT,
-                "turbidity",
-                "common practice; the dose table holds for filtered water",
-                "water.turbidity",
-                "settle or filter finer: particles shield what hides in them",
-            )
-        )
-    if unit.parameters.target is None:
-        return
-    required, source, wording = required_dose(unit.parameters.target)
-    result.extra[f"{name}.dose_required"] = Value(required, "dose")
-    result.extra_criteria.insert(
-        0,
-        Criterion(
-            f"UV dose for {wording}",
-            f"{name}.dose_credited",
-            result.value(f"{name}.dose_credited").value,
-            ">=",
-            required,
-            "dose",
-            source,
-            mover,
-            "slow the pump, clean the sleeve, change the lamp, or clear the water",
-        ),
-    )
-    largest = _largest_flow(bands, unit, inlet.flow, required, result.points)
-    result.extra[f"{name}.largest_flow"] = largest
-    verdict.largest_flows[name] = largest
-
-
-def required_dose(target: dict) -> tuple[float, str, str]:
-    """Return the dose a target asks for, its source and its wording.
-
-    Parameters
-    ----------
-    target : dict
-        `organism`, and `log` or `dose` (a text with a unit), as checked by the reactor.
-
-    Returns
-    -------
-    tuple of float and str
-        Dose [J/m2], key of the source or words, and the target in words.
-
-    Validity
-    --------
-    By the stepped dose table for the classes it has, else by the organism's response; beyond its
-    tested range that raises DomainError.
-
-    Source
-    ------
-    cfr_141_720, table; else the source of the organism's response.
-    """
-    organism = target["organism"]
-    words = organism.replace("_", " ")
-    if "dose" in target:
-        text = target["dose"]
-        return quantities.read(text, "dose"), "stated in the case", f"{words}, {text} as stated"
-    log = float(target["log"])
-    if organism in DOSE_TABLE:
-        return float(dose_for_credit(organism, log)), "cfr_141_720", f"{log:g} log of {words}"
-    row = ORGANISMS[organism]
-    return float(row.response.dose_for(log)), row.source, f"{log:g} log of {words}"
-
-
-def _largest_flow(bands, unit: UvReactor, flow, required: float, points: int) -> Value:
-    """Return the largest flow at which the credited dose meets what is required."""
-    response = ORGANISMS[credited_organism(unit.parameters.target)].response
-    factor = np.broadcast_to(np.asarray(unit.parameters.validation_factor, float), (points,))
-    rows = {name: _rows(band, points) for name, band in bands.items()}
-
-    def credited(scale, index):
-        lowest = np.min(
-            [dose.equivalent_dose(rows[name].scaled(scale, index), response) for name in MIXINGS],
-            axis=0,
-        )
-        return lowest / factor[index]
-
-    found = dose.largest_flow(
-        credited, np.broadcast_to(np.asarray(flow, float), (points,)), np.full(points, required)
-    )
-    return Value(np.where(found.found, found.flow, 0.0), "flow")
-
-
-def _rows(band, points: int):
-    """Give a distribution one leading axis of points."""
-    n = band.dose.shape[-1]
-    weight = band.weight if band.weight.ndim == 1 else np.broadcast_to(band.weight, (points, n))
-    return band._replace(
-        dose=np.broadcast_to(band.dose, (points, n)),
-        weight=weight,
-        minimum=np.broadcast_to(band.minimum, (points,)),
-    )
