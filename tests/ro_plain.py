@@ -1,4 +1,4 @@
-"""The vessel written plainly with SciPy: `solve_ivp` along it, `brentq` for the flux at every place.
+"""A vessel in plain SciPy: `solve_ivp` along it, `brentq` for the flux at every place.
 
 Own equations, nothing of the march: the second opinion of the tests and the baseline of the
 benchmark. State: feed-side mass flow, salt mass flow, pressure.

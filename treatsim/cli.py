@@ -176,6 +176,18 @@ def run_compare(arguments) -> int:
     return Exit.DONE if all(verdict.meets[0] for verdict in verdicts) else Exit.NOT_MET
 
 
+def run_figures(arguments) -> int:
+    """Draw the design plots of cases, or the gallery of a checkout."""
+    from treatsim.report import gallery
+
+    pictures = gallery.of_cases(arguments.cases) if arguments.cases else gallery.gallery()
+    folder = arguments.out or gallery.default_folder(arguments.cases)
+    watched = tell if sys.stderr.isatty() else (lambda line: None)
+    names = gallery.write(pictures, folder, () if arguments.cases else gallery.RASTERED, watched)
+    sys.stdout.write("".join(f"{folder}/{name}\n" for name in names))
+    return Exit.DONE
+
+
 def run_sources(arguments) -> int:
     """Print where the numbers come from."""
     from treatsim import sources
@@ -194,6 +206,14 @@ def colour(arguments) -> bool:
 OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
     "CASE": (("case",), {"metavar": "CASE", "help": "case file (TOML)"}),
     "CASES": (("cases",), {"metavar": "CASE", "nargs": "+", "help": "case files (TOML)"}),
+    "[CASES]": (
+        ("cases",),
+        {
+            "metavar": "CASE",
+            "nargs": "*",
+            "help": "case files (TOML); in a checkout, none draws the gallery of cases/",
+        },
+    ),
     "KIND": (("kind",), {"metavar": "KIND", "help": "river, brackish or sea"}),
     "KEY": (("key",), {"metavar": "KEY", "nargs": "?", "help": "one source"}),
     "--set": (
@@ -211,6 +231,10 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         {"action": "store_true", "help": "refuse results outside a formula's range"},
     ),
     "--out": (("--out",), {"metavar": "PATH", "help": "write to a file, whole or not at all"}),
+    "--out DIR": (
+        ("--out",),
+        {"metavar": "DIR", "help": "directory for the pictures, all of them or none"},
+    ),
     "--debug": (("--debug",), {"action": "store_true", "help": "show the traceback of an error"}),
 }
 SOLVING = ("CASE", "--set", "--json", "--units", "--strict", "--out")
@@ -232,6 +256,12 @@ COMMANDS: dict[str, tuple] = {
         "Put cases side by side: water, energy per litre and where it goes.",
         "treatsim compare cases/river.toml cases/sea.toml",
         ("CASES", "--json", "--units", "--out"),
+    ),
+    "figures": (
+        run_figures,
+        "Draw the design plots of cases, with the numbers behind them.",
+        "treatsim figures cases/river.toml --out river-figures",
+        ("[CASES]", "--out DIR"),
     ),
     "sources": (
         run_sources,

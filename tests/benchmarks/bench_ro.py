@@ -1,24 +1,18 @@
 """Reverse-osmosis vessel: plain SciPy against the march, at errors of 1e-5 on both sides.
 
-    python tests/benchmarks/bench_ro.py
+    PYTHONPATH=tests python -m benchmarks.bench_ro
 
 Plain: `solve_ivp` along the vessel with `brentq` for the flux at every place, on Python floats.
 """
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
-
-sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
-
 import ro_waters
+from benchmarks.side_by_side import line as report
+from benchmarks.side_by_side import seconds, side_by_side
 from ro_plain import PlainVessel, line_properties
-from side_by_side import line as report
-from side_by_side import seconds, side_by_side
 
 from treatsim.correlations.spacer_channel import SpacerChannel
 from treatsim.correlations.vessel import Membrane, VesselFeed, solve_vessel
@@ -26,7 +20,7 @@ from treatsim.correlations.vessel_inverse import pressure_for_permeate
 
 CHANNEL = SpacerChannel(7.4, 0.90, 0.71e-3, 0.89)
 ELEMENTS = 6
-PLAIN = {"method": "DOP853", "rtol": 1e-5}  # the fastest of SciPy's methods at this error
+PLAIN = {"method": "DOP853", "rtol": 3e-6}  # the fastest of SciPy's methods at this error
 SAMPLE = 24  # points the plain way gets per round
 
 pytestmark = pytest.mark.benchmark

@@ -193,9 +193,10 @@ def test_without_polarisation_friction_and_leakage():
     """Closed form: pi in proportion to concentration, equal densities, a perfect film."""
     slope = 7.5e7
     line = SolutionLine(
-        (slope, 0.0, 0.0), *((v, 0.0, 0.0) for v in (1000.0, np.log(1000.0), np.log(1e-3), np.log(1e-9))),
+        (slope, 0.0, 0.0),
+        *((value, 0.0, 0.0) for value in (1000.0, *np.log([1000.0, 1e-3, 1e-9]))),
         0.9,
-    )  # fmt: skip
+    )
     law = SpacerCorrelation("perfect film", 1e9, 0.0, 0.0, 1e-12, 0.0, 0.0, "definition")
     P, w, mass = 20e5, 0.005, 0.5
     A = np.array([2e-12, 5e-12, 1e-11, 1.5e-11])
@@ -254,10 +255,8 @@ def test_array_equals_points_one_by_one():
     line, channel = ro_waters.salt_line(25.0, 0.2), ro_cases.channel("S40")
     many = solve_vessel(feed, membrane, channel, line, 4, tolerance=1e-7)
     for i in range(60):
-        one = solve_vessel(
-            VesselFeed(*(v[i] for v in feed)), Membrane(*(v[i] for v in membrane)), channel, line, 4,
-            tolerance=1e-7,
-        )  # fmt: skip
+        point, skin = VesselFeed(*(v[i] for v in feed)), Membrane(*(v[i] for v in membrane))
+        one = solve_vessel(point, skin, channel, line, 4, tolerance=1e-7)
         assert one.status == many.status[i]
         assert one.permeate_flow.shape == ()
         close = 1e-3 if one.status & (vm.DRY_OUT | vm.CONCENTRATE_BELOW_PERMEATE) else 2e-6

@@ -1,4 +1,4 @@
-"""The same whole-path cases with the project's own property tables instead of the tests' formulas."""
+"""The whole-path cases with the project's own property tables, not the tests' formulas."""
 
 import numpy as np
 import pytest
@@ -6,6 +6,7 @@ import ro_cases
 
 from treatsim.correlations.solution_line import fraction_at, line_of_water, osmotic_pressure
 from treatsim.correlations.vessel import solve_vessel
+from treatsim.correlations.vessel_inverse import pressure_for_permeate
 from treatsim.water import analysis
 from treatsim.water.water_table import water_table
 
@@ -56,3 +57,5 @@ def test_each_point_its_own_temperature():
             rtol=1e-4,
             atol=0,
         )
+    kept = pressure_for_permeate(vessel.permeate_flow, feed, membrane, channel, many, elements)
+    np.testing.assert_allclose(kept.pressure, feed.pressure, rtol=1e-6, atol=0)

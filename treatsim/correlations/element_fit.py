@@ -1,4 +1,4 @@
-"""Water and salt permeability of an element from its standard test, with the march that uses them."""
+"""Water and salt permeability of an element, from its standard test, by the march itself."""
 
 from __future__ import annotations
 

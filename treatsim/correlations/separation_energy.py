@@ -224,7 +224,7 @@ def least_work(osmotic_pressure: Callable, fraction, recovery, density: Callable
     nodes, weights = np.polynomial.legendre.leggauss(GAUSS_NODES)
     w, r = np.broadcast_arrays(w, r)
     drawn = r[..., None] * (0.5 + 0.5 * nodes)  # volume of water per volume of feed
-    left = 1 - drawn * density(np.zeros(1)) / density(w)[..., None]  # mass per mass of feed
+    left = 1 - drawn * (density(np.zeros_like(w)) / density(w))[..., None]  # mass per mass of feed
     return osmotic_pressure(w[..., None] / left) @ (0.5 * weights)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cache
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -114,6 +114,37 @@ def line_of_water(water, temperature, fraction_max: float | None = None) -> Solu
         lambda w: water.diffusivity(kelvin) + 0.0 * w,
         fraction_max,
     )
+
+
+def take_line(line: SolutionLine, index) -> SolutionLine:
+    """Pick operating points.
+
+    Parameters
+    ----------
+    line : SolutionLine
+        With coefficients per point, or common to all. [-]
+    index : slice or ndarray
+        Which points. [-]
+
+    Returns
+    -------
+    SolutionLine
+        Of the chosen points; common coefficients stay as they are. [-]
+
+    Validity
+    --------
+    Any index into the points.
+
+    Source
+    ------
+    definition
+    """
+
+    def pick(value):
+        return value[index] if isinstance(value, np.ndarray) else value
+
+    polynomials = [tuple(pick(value) for value in item) for item in line[:-1]]
+    return SolutionLine._make([*polynomials, line.fraction_max])
 
 
 def polynomial(coefficients: tuple, x):

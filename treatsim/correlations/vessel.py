@@ -193,7 +193,7 @@ def _vessel(problem, mass_flow, path, count, line, shape) -> Vessel:
         for v in (*rows, recovery, path.status, path.estimate)
     ]
     nodes = path.nodes.reshape(*path.nodes.shape[:2], *shape)
-    return Vessel(*results, nodes, count.reshape(shape), problem)
+    return Vessel._make([*results, nodes, count.reshape(shape), problem])
 
 
 def status_text(status: int) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from treatsim.correlations.solution_line import (
     density_at,
     osmotic_pressure,
     polynomial,
+    take_line,
 )
 from treatsim.correlations.spacer_channel import (
     SCHOCK_MIQUEL,
@@ -24,7 +25,7 @@ from treatsim.correlations.vessel import (
     solve_vessel,
 )
 from treatsim.correlations.vessel_kernel import build_problem
-from treatsim.errors import DomainError, require
+from treatsim.errors import require
 from treatsim.numerics import find_roots
 
 CLOSE = 1e-8  # relative, of the permeate flow
@@ -62,7 +63,7 @@ def pressure_for_permeate(
     channel : SpacerChannel
         Geometry of one element. [-]
     line : SolutionLine
-        Water at its temperature; one temperature for all points. [-]
+        Water at its temperature. [-]
     elements : int
         In series, one number for all points. [1]
     law : SpacerCorrelation
@@ -79,17 +80,15 @@ def pressure_for_permeate(
     --------
     Permeate rises with pressure, so there is at most one answer; it is found to 1e-8 of the flow.
     A point whose flow needs more than `pressure_max`, or more than 98 % of the feed, is returned
-    not reached. A line with a coefficient per point raises DomainError.
+    not reached.
 
     Source
     ------
     definition
     """
-    if any(np.ndim(value) for item in line if isinstance(item, tuple) for value in item):
-        raise DomainError("pressure_for_permeate takes one temperature per call")
     target = require("permeate flow", permeate_flow, 0.0, np.inf, "m3/s", open_low=True)
     columns = (target, feed.mass_flow, feed.fraction, feed.permeate_pressure, *membrane)
-    shape = np.broadcast_shapes(*(np.shape(v) for v in (*columns, *channel)))
+    shape = np.broadcast_shapes(*(np.shape(v) for v in (*columns, *channel, *line[0])))
     flat = [np.array(np.broadcast_to(v, shape), dtype=float).ravel() for v in columns]
     geometry = SpacerChannel(*(np.array(np.broadcast_to(v, shape)).ravel() for v in channel))
 
@@ -97,7 +96,7 @@ def pressure_for_permeate(
         _, mass, fraction, back, A, B = (v[index] for v in flat)
         here = VesselFeed(mass, fraction, pressure, back)
         part = SpacerChannel(*(v[index] for v in geometry))
-        return solve_vessel(here, Membrane(A, B), part, line, elements, law)
+        return solve_vessel(here, Membrane(A, B), part, take_line(line, index), elements, law)
 
     def residual(pressure, index):
         return forward(pressure, index).permeate_flow / flat[0][index] - 1
@@ -114,7 +113,7 @@ def pressure_for_permeate(
 
 
 def _shaped(vessel: Vessel, shape) -> Vessel:
-    rows = {
+    rows: dict[str, Any] = {
         name: value.reshape((*value.shape[:-1], *shape))
         for name, value in vessel._asdict().items()
         if isinstance(value, np.ndarray)

@@ -53,18 +53,9 @@ class Floats:
 
     exp, sqrt, log1p = math.exp, math.sqrt, math.log1p
     minimum, maximum = min, max
-
-    @staticmethod
-    def where(condition, yes, no):
-        return yes if condition else no
-
-    @staticmethod
-    def all(condition):
-        return condition
-
-    @staticmethod
-    def zeros(_):
-        return 0.0
+    where = staticmethod(lambda condition, yes, no: yes if condition else no)
+    all = staticmethod(bool)
+    zeros = staticmethod(lambda _: 0.0)
 
 
 ARRAYS, FLOATS = Arrays(), Floats()

@@ -149,7 +149,8 @@ def _array_step(p: Problem, state, h, work):
         change = np.einsum("s,sij->ij", STAGES[stage - 1], work[:stage])
         change *= h
         change += state
-        *found, J_off, beta_off = slopes(ARRAYS, p, *change, correct=stage == 6)
+        y, m, P, J, beta = change
+        *found, J_off, beta_off = slopes(ARRAYS, p, y, m, P, J, beta, correct=stage == 6)
         for row, value in zip(work[stage], found, strict=True):
             row[...] = value
     error = np.einsum("s,sij->ij", ERROR_ROW, work)

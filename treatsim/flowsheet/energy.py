@@ -58,9 +58,10 @@ def system_least_work(result) -> np.ndarray:
     taken = sum(result.streams[name, result.sheet.units[name].inlets[0]].flow
                 for name in result.sheet.wiring.sources)
     recovery = np.clip(result.product.flow / taken, 0.0, DEEPEST_RECOVERY)
-    temperature = np.asarray(source.temperature)[..., None]
+    salinity, temperature = np.broadcast_arrays(source.salinity, source.temperature)
+    salinity, temperature = np.broadcast_arrays(salinity + 0.0 * recovery, temperature)
     return least_work(
-        lambda w: source.water.osmotic_pressure(w, temperature), source.salinity, recovery,
+        lambda w: source.water.osmotic_pressure(w, temperature[..., None]), salinity, recovery,
         lambda w: source.water.density(w, temperature),
     )
 

@@ -27,6 +27,7 @@ STREAM_VALUES = {
 }
 PRODUCT_END = "tank"
 BALANCE_LIMIT = 1e-9  # of the throughput
+END_TOLERANCE = 10.0  # Pa; a millimetre of water
 
 
 class Result:
@@ -43,12 +44,20 @@ class Result:
         self.found = solved.found
         self.points = points
         self.failures: list[Failure] = list(solved.failures)
+        self.failures += dry_ends(self.sheet, self.streams, self.unfailed())
         self.extra: dict[str, Value] = {}  # values added by the verdict
         self.extra_criteria: list[Criterion] = []
         self.extra_findings: list[Finding] = []
         self.sections: Mapping[str, Any] = {}  # tables of the case that are no units, as solved
         self._details: dict[str, Details] = {}
         self.balances = self._balances()
+
+    def unfailed(self) -> np.ndarray:
+        """Points for which no failure is known; findings of units are not asked."""
+        good = np.ones(self.points, bool)
+        for failure in self.failures:
+            good &= ~np.broadcast_to(failure.where, (self.points,))
+        return good
 
     def details(self, unit: str) -> Details:
         """Return what one unit has to say; computed on first use."""
@@ -65,9 +74,7 @@ class Result:
     @property
     def solved(self) -> np.ndarray:
         """Which points have an answer."""
-        good = np.ones(self.points, bool)
-        for failure in self.failures:
-            good &= ~np.broadcast_to(failure.where, (self.points,))
+        good = self.unfailed()
         for finding in self.findings:
             if finding.blocks:
                 good &= ~np.broadcast_to(finding.where, (self.points,))
@@ -162,9 +169,7 @@ class Result:
     def _balances(self) -> dict[str, float]:
         """Worst imbalance of each component over all units and solved points, per throughput."""
         worst: dict[str, float] = {}
-        good = np.ones(self.points, bool)
-        for failure in self.failures:
-            good &= ~np.broadcast_to(failure.where, (self.points,))
+        good = self.unfailed()
         for name, unit in self.sheet.units.items():
             if not np.any(good):
                 break
@@ -177,6 +182,20 @@ class Result:
                         "throughput; please report this case"
                     )
         return worst
+
+
+def dry_ends(sheet, streams, good) -> list[Failure]:
+    """Say at which of the points `good` water would have to be sucked out at an end."""
+    ends = dict(sheet.wiring.ends)
+    ends |= {n: (n, port) for n, u in sheet.units.items() if not u.outlets for port in u.inlets}
+    found = []
+    for end, port in ends.items():
+        pressure = np.broadcast_to(np.asarray(streams[port].pressure, float), good.shape)
+        dry = good & (pressure < -END_TOLERANCE)
+        if np.any(dry):
+            text = f"water would reach {end} at {{pressure}} and does not leave there: it needs more"
+            found.append(Failure(dry, text + " pressure", {"pressure": Value(pressure, "pressure")}))
+    return found
 
 
 def stream_values(stream: Stream) -> dict[str, Value]:

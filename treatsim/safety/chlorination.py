@@ -52,7 +52,7 @@ def _acid(result: Result, unit: Unit, ph) -> None:
     result.extra[f"{unit.name}.hypochlorous_share"] = Value(share, "fraction")
     where = np.asarray(ph) > ALKALINE
     if np.any(where):
-        text = f"{unit.name}: pH {{ph}} is above 8: little of the chlorine is the acid that acts fast"
+        text = f"{unit.name}: pH {{ph}}, above 8: little of the chlorine is the fast-acting acid"
         result.extra_findings.append(Finding(where, text, {"ph": Value(ph, "ph")}))
 
 

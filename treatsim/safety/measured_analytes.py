@@ -62,7 +62,8 @@ def _limits(national: Any, path: str) -> dict[tuple[str, str], Guideline]:
     except RequestError:
         raise
     except (ValueError, OSError) as error:
-        raise RequestError(f'"{national}": not readable as TOML: {error}'.splitlines()[0]) from error
+        text = str(error).splitlines()[0]
+        raise RequestError(f'"{national}": not readable as TOML: {text}') from error
 
 
 def _read(table: Mapping[str, Any], where: str, known: list[str],

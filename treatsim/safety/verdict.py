@@ -56,7 +56,7 @@ class Verdict:
         keys += [c.source for c in self.result.criteria if " " not in c.source]
         if self.health is not None:
             keys += [b.source.split()[0] for b in self.health.barriers.values()]
-        if "people" in self.result.extra.get("product.people_served", ("", ""))[1]:
+        if "product.people_served" in self.result.extra:
             keys.append("sphere_2011")
         return sorted(set(keys) - {"common"})
 
@@ -120,8 +120,8 @@ def judge(case, result: Result) -> Verdict:
 
 def _mover(case) -> str:
     """Return the input with which the flow is set: a pump's dial or the intake."""
-    for kind, field in (("feed_pump", "speed"), ("intake", "flow")):
+    for kind, key in (("feed_pump", "speed"), ("intake", "flow")):
         for name, own in case.kinds.items():
             if own == kind:
-                return f"{name}.{field}"
+                return f"{name}.{key}"
     return ""

@@ -23,7 +23,9 @@ OF_A_KIND = {  # what one looks at first
 def choose(case, grid: Grid, show: Sequence[str], chunk: int) -> dict[str, str]:
     """Return address -> quantity of the results to be shown."""
     verdicts = _probe(case, grid, chunk)
-    known = {address: value.quantity for v in verdicts for address, value in v.result.values.items()}
+    known = {
+        address: value.quantity for v in verdicts for address, value in v.result.values.items()
+    }
     if "all" in show:
         varied = {axis.address for axis in grid.axes}
         return {address: kind for address, kind in known.items() if address not in varied}
@@ -31,8 +33,9 @@ def choose(case, grid: Grid, show: Sequence[str], chunk: int) -> dict[str, str]:
     if show:
         return {address: _kind(case, address, known, answered) for address in dict.fromkeys(show)}
     wanted = [*FIRST, *(hold.adjust for hold in case.holds)]
-    wanted += [f"{name}.{key}" for name, kind in case.kinds.items()
-               for key in OF_A_KIND.get(kind, ())]
+    wanted += [
+        f"{name}.{key}" for name, kind in case.kinds.items() for key in OF_A_KIND.get(kind, ())
+    ]
     wanted += [c.address for v in verdicts for c in v.result.criteria]
     return {address: known[address] for address in dict.fromkeys(wanted) if address in known}
 
@@ -50,7 +53,7 @@ def _kind(case, address: str, known: dict[str, str], answered: bool) -> str:
     if address in known:
         return known[address]
     if address in case.inputs():
-        raise RequestError(f'--show {address}: this is an input; it shows where it is varied')
+        raise RequestError(f"--show {address}: this is an input; it shows where it is varied")
     if not answered:  # nothing tells what would have been there
         return "factor"
     near = difflib.get_close_matches(address, known, n=3)

@@ -52,15 +52,28 @@ def compare(verdicts: Sequence[Verdict]) -> list[Row]:
     rows = [_row(group, words, address, address, values) for group, words, address in HEADLINES]
     rows += _unit_rows(verdicts, values)
     for group, prefix, suffix in (
-        ("energy by consumer", "energy.", ".power"), ("where the energy goes", "energy.loss.", ""),
+        ("energy by consumer", "energy.", ".power"),
+        ("where the energy goes", "energy.loss.", ""),
     ):
         names = dict.fromkeys(
-            key.removeprefix(prefix).removesuffix(suffix) for found in values for key in found
-            if key.startswith(prefix) and key.endswith(suffix) and key.count(".") == 2
+            key.removeprefix(prefix).removesuffix(suffix)
+            for found in values
+            for key in found
+            if key.startswith(prefix)
+            and key.endswith(suffix)
+            and key.count(".") == 2
             and (suffix or not key.endswith(".power"))
         )
-        rows += [_row(group, name.replace("_", " "), f"{prefix}{name}{suffix}",
-                      f"{prefix}{name}{suffix}", values) for name in names]
+        rows += [
+            _row(
+                group,
+                name.replace("_", " "),
+                f"{prefix}{name}{suffix}",
+                f"{prefix}{name}{suffix}",
+                values,
+            )
+            for name in names
+        ]
     return [row for row in rows if any(value is not None for value in row.values)]
 
 
@@ -78,10 +91,15 @@ def _values(verdict: Verdict) -> dict[str, Value]:
 
 
 def _row(group, words, address, key, values) -> Row:
-    return Row(group, words, address, tuple(
-        Value(at(found[key].value, 0), found[key].quantity) if key in found else None
-        for found in values
-    ))
+    return Row(
+        group,
+        words,
+        address,
+        tuple(
+            Value(at(found[key].value, 0), found[key].quantity) if key in found else None
+            for found in values
+        ),
+    )
 
 
 def _unit_rows(verdicts, values) -> list[Row]:

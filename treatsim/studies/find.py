@@ -1,4 +1,4 @@
-"""The largest or smallest setting that still meets a target: whole intervals, and what ends them."""
+"""The largest or smallest setting that still meets a target: intervals, and what ends them."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ ZOOM, ZOOM_ROUNDS, ZOOM_PLACES = 17, 8, 4  # around extremes of the margin betwe
 REACH = 30.0  # an input without an upper bound is searched up to so many times its present value
 TOLERANCE = 1e-9  # relative, of an edge
 LARGEST_COUNT = 128
+HALVINGS = 60
 SHOWN = ("product.flow",)
 
 
@@ -77,8 +78,12 @@ class Line:
         x = np.asarray(x, float)
         if self.kind != "count":
             return evaluate(self.case, {self.address: x}, x.size, self.wanted, self.shown)
-        parts = [evaluate(with_words(self.case, {self.address: int(value)}), {}, 1, self.wanted,
-                          self.shown) for value in x]
+        parts = [
+            evaluate(
+                with_words(self.case, {self.address: int(value)}), {}, 1, self.wanted, self.shown
+            )
+            for value in x
+        ]
         return joined_evaluation(parts)
 
     def scan(self) -> tuple[np.ndarray, str, str]:
@@ -87,7 +92,11 @@ class Line:
         if self.kind == "count":
             top = min(meta["high"], meta["low"] + LARGEST_COUNT - 1)
             end = "allowed range" if top == meta["high"] else "range searched"
-            return np.arange(meta["low"], top + 1), "the end of the allowed range", f"the end of the {end}"
+            return (
+                np.arange(meta["low"], top + 1),
+                "the end of the allowed range",
+                f"the end of the {end}",
+            )
         low, high, ends = span(self.item, self.now, self.address)
         values = spread_values(low, high, self.now)
         problem = [field_problem(self.item, float(v)) is None for v in values]
@@ -109,8 +118,12 @@ def joined_evaluation(parts: list[Evaluation]) -> Evaluation:
     shown = {a: np.array([part.shown[a][0] for part in parts]) for a in parts[0].shown}
     kinds: dict[str, str] = {}
     for n, part in enumerate(parts):
-        own = {r.name: margin for r, margin in zip(part.requirements, part.margins[:, 0], strict=True)}
-        margins[:, n] = [own.get(name, np.inf if part.answered[0] else np.nan) for name in requirements]
+        own = {
+            r.name: margin for r, margin in zip(part.requirements, part.margins[:, 0], strict=True)
+        }
+        margins[:, n] = [
+            own.get(name, np.inf if part.answered[0] else np.nan) for name in requirements
+        ]
         why.put(slice(n, n + 1), part.reasons.codes, part.reasons.texts)
         kinds |= part.quantities
     answered = np.array([part.answered[0] for part in parts])
@@ -125,11 +138,17 @@ def span(item: dataclasses.Field, now, address: str) -> tuple[float, float, tupl
     if np.isfinite(low) and np.isfinite(high):
         return low, high, (allowed, allowed)
     if now is None:
-        raise RequestError(f"{address} is not given in the case, and allowed is "
-                           f"{bounds_text(meta)}: give it a value to start from")
+        raise RequestError(
+            f"{address} is not given in the case, and allowed is "
+            f"{bounds_text(meta)}: give it a value to start from"
+        )
     size = abs(float(now)) or 1.0
     start, stop = max(low, now - REACH * size), min(high, now + REACH * size)
-    return start, stop, (allowed if start == low else searched, allowed if stop == high else searched)
+    return (
+        start,
+        stop,
+        (allowed if start == low else searched, allowed if stop == high else searched),
+    )
 
 
 def spread_values(low: float, high: float, now) -> np.ndarray:
@@ -148,7 +167,9 @@ def find_range(case, address: str, wanted: Sequence[Target]) -> Range:
     x, low_end, high_end = line.scan()
     at_x = line.evaluate(x)
     if not np.any(at_x.answered):
-        first = at_x.reasons.texts[at_x.reasons.codes[int(np.argmin(np.abs(x - (line.now or x[0]))))]]
+        first = at_x.reasons.texts[
+            at_x.reasons.codes[int(np.argmin(np.abs(x - (line.now or x[0]))))]
+        ]
         raise NoSolutionError(f"no setting of {address} has an operating point: {first}")
     if line.kind != "count":
         x = np.unique(np.concatenate([x, _between(line, x, at_x)]))
@@ -156,9 +177,15 @@ def find_range(case, address: str, wanted: Sequence[Target]) -> Range:
     intervals = _intervals(line, x, at_x, (low_end, high_end))
     now_met = bool(line.evaluate([line.now]).met[0]) if line.now is not None else None
     return Range(
-        address, line.kind, line.now, now_met, intervals,
-        None if intervals else _nearest(address, x, at_x), at_x.requirements,
-        0.0 if line.kind == "count" else TOLERANCE, (float(x[0]), float(x[-1])),
+        address,
+        line.kind,
+        line.now,
+        now_met,
+        intervals,
+        None if intervals else _nearest(address, x, at_x),
+        at_x.requirements,
+        0.0 if line.kind == "count" else TOLERANCE,
+        (float(x[0]), float(x[-1])),
     )
 
 
@@ -206,8 +233,12 @@ def _intervals(line: Line, x, at_x: Evaluation, ends: tuple[str, str]) -> list[I
 
 
 def _end(x, at_x: Evaluation, place: int, what: str) -> Edge:
-    return Edge(float(x[place]), what, None,
-                {a: (float(row[place]), at_x.quantities[a]) for a, row in at_x.shown.items()})
+    return Edge(
+        float(x[place]),
+        what,
+        None,
+        {a: (float(row[place]), at_x.quantities[a]) for a, row in at_x.shown.items()},
+    )
 
 
 def _edges(line: Line, x, met, change) -> list[Edge]:
@@ -217,6 +248,11 @@ def _edges(line: Line, x, met, change) -> list[Edge]:
     if line.kind != "count":
         inside, outside = _refine(line, inside, outside)
     good, bad = line.evaluate(inside), line.evaluate(outside)
+    if line.kind != "count" and not np.all(good.met):
+        # on the last bit before a jump, the answer may hang on which points are solved together
+        inside = np.where(good.met, inside, inside + TOLERANCE * (inside - outside)
+                          / np.abs(inside - outside) * np.abs(inside))
+        good = line.evaluate(inside)
     edges = []
     for n, value in enumerate(inside):
         requirement: Requirement | None = None
@@ -231,24 +267,42 @@ def _edges(line: Line, x, met, change) -> list[Edge]:
 
 
 def _refine(line: Line, inside, outside):
-    """Return brackets narrowed to the tolerance, one end met, the other not."""
+    """Return brackets narrowed to the tolerance, one end met, the other not.
+
+    Where the margin passes through zero its root is found; where it jumps, as at the end of all
+    operating points or on a step of a table, the bracket is halved.
+    """
+
     def margin(x, index):
         worst = line.evaluate(x).worst
         return np.where(np.isnan(worst), -1.0, worst)
 
     low, high = np.minimum(inside, outside), np.maximum(inside, outside)
     root = find_roots(margin, 0.5 * (low + high), low, high, rtol=1e-2 * TOLERANCE).x
-    step = np.sign(outside - inside) * np.maximum(np.abs(root), 1e-12 * (high - low))
-    shares = np.concatenate([-np.geomspace(0.5 * TOLERANCE, 1e-13, 12), [0.0],
-                             np.geomspace(1e-13, 0.5 * TOLERANCE, 12)])
-    tried = np.clip(root + shares[:, None] * step, low, high)
+    outward = np.sign(outside - inside)
+    steps = outward * np.maximum(np.abs(root), 1e-12 * (high - low))
+    shares = np.geomspace(1e-13, 0.5 * TOLERANCE, 12)
+    tried = root + np.concatenate([-shares[::-1], [0.0], shares])[:, None] * steps
+    tried = np.vstack([inside, np.clip(tried, low, high), outside])
     met = line.evaluate(tried.ravel()).met.reshape(tried.shape)
+    last = met.shape[0] - 1 - np.argmax(met[::-1], axis=0)  # outermost that is met
     column = np.arange(root.size)
-    last_met = np.where(np.any(met, axis=0), met.shape[0] - 1 - np.argmax(met[::-1], axis=0), -1)
-    first_not = np.minimum(last_met + 1, met.shape[0] - 1)
-    found = np.where(last_met >= 0, tried[last_met, column], inside)
-    beyond = np.where(met[first_not, column], outside, tried[first_not, column])
-    return found, np.where(last_met >= 0, beyond, outside)
+    inside, outside = tried[last, column], tried[np.minimum(last + 1, len(tried) - 1), column]
+    return _halved(line, inside, outside)
+
+
+def _halved(line: Line, inside, outside):
+    """Halve brackets that are still too wide."""
+    inside, outside = inside.copy(), outside.copy()
+    for _ in range(HALVINGS):
+        size = np.maximum(np.abs(inside), np.abs(outside))
+        wide = np.flatnonzero(np.abs(outside - inside) > TOLERANCE * size)
+        if not wide.size:
+            break
+        middle = 0.5 * (inside[wide] + outside[wide])
+        met = line.evaluate(middle).met
+        inside[wide[met]], outside[wide[~met]] = middle[met], middle[~met]
+    return inside, outside
 
 
 def _nearest(address: str, x, at_x: Evaluation) -> Nearest:

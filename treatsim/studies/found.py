@@ -68,27 +68,38 @@ class Range:
 
     def document(self, system: str = "si") -> dict[str, Any]:
         """Return everything as plain data."""
+
         def show(value):
             return None if value is None else number(value, self.quantity, system)
 
         return {
-            "treatsim": treatsim.__version__, "adjust": self.address, "found": self.found,
-            "now": show(self.now), "now_meets": self.now_met,
+            "treatsim": treatsim.__version__,
+            "adjust": self.address,
+            "found": self.found,
+            "now": show(self.now),
+            "now_meets": self.now_met,
             "intervals": [
-                {side: show(edge.value) | {
-                    "ends_by": edge.why, "address": edge.requirement and edge.requirement.address,
-                    "values": {a: number(*v, system) for a, v in edge.shown.items()},
-                } for side, edge in zip(("low", "high"), interval, strict=True)}
+                {
+                    side: show(edge.value)
+                    | {
+                        "ends_by": edge.why,
+                        "address": edge.requirement and edge.requirement.address,
+                        "values": {a: number(*v, system) for a, v in edge.shown.items()},
+                    }
+                    for side, edge in zip(("low", "high"), interval, strict=True)
+                }
                 for interval in self.intervals
             ],
-            "nearest": self.nearest and nearest_document(self.nearest, {self.address: self.quantity},
-                                                         system),
+            "nearest": self.nearest
+            and nearest_document(self.nearest, {self.address: self.quantity}, system),
             "requirements": [requirement_document(r, system) for r in self.requirements],
-            "searched": [show(value) for value in self.searched], "tolerance": self.tolerance,
+            "searched": [show(value) for value in self.searched],
+            "tolerance": self.tolerance,
         }
 
     def lines(self, system: str = "si") -> list[str]:
         """Return the answer in words."""
+
         def show(value, digits=6):
             return quantities.text(value, self.quantity, system, digits)
 
@@ -97,16 +108,21 @@ class Range:
             now = f" (now {show(self.now)}: {'met' if self.now_met else 'NOT met'})"
         if not self.intervals:
             assert self.nearest is not None
-            return [f"{self.address}: no setting from {show(self.searched[0])} to "
-                    f"{show(self.searched[1])} meets everything{now}",
-                    *nearest_lines(self.nearest, {self.address: self.quantity}, system)]
+            return [
+                f"{self.address}: no setting from {show(self.searched[0])} to "
+                f"{show(self.searched[1])} meets everything{now}",
+                *nearest_lines(self.nearest, {self.address: self.quantity}, system),
+            ]
         found = []
         for interval in self.intervals:
-            found.append(f"{self.address}: met from {show(interval.low.value)} to "
-                         f"{show(interval.high.value)}{now}")
+            found.append(
+                f"{self.address}: met from {show(interval.low.value)} to "
+                f"{show(interval.high.value)}{now}"
+            )
             for word, edge in zip(("below", "above"), interval, strict=True):
-                told = "".join(f"; {a} {quantities.text(v, k, system)}"
-                               for a, (v, k) in edge.shown.items())
+                told = "".join(
+                    f"; {a} {quantities.text(v, k, system)}" for a, (v, k) in edge.shown.items()
+                )
                 found.append(f"  {word} {show(edge.value)}: {edge.why}{told}")
         return found
 
@@ -115,15 +131,27 @@ class Range:
         import pandas
 
         unit = quantities.shown(self.quantity, system)[0] or "1"
-        rows = [[quantities.show(i.low.value, self.quantity, system)[0], i.low.why,
-                 quantities.show(i.high.value, self.quantity, system)[0], i.high.why]
-                for i in self.intervals]
+        rows = [
+            [
+                quantities.show(i.low.value, self.quantity, system)[0],
+                i.low.why,
+                quantities.show(i.high.value, self.quantity, system)[0],
+                i.high.why,
+            ]
+            for i in self.intervals
+        ]
         return pandas.DataFrame(rows, columns=[f"from [{unit}]", "below", f"to [{unit}]", "above"])
 
     def _repr_html_(self) -> str:
-        rows = [[quantities.text(i.low.value, self.quantity, digits=6), i.low.why,
-                 quantities.text(i.high.value, self.quantity, digits=6), i.high.why]
-                for i in self.intervals]
+        rows = [
+            [
+                quantities.text(i.low.value, self.quantity, digits=6),
+                i.low.why,
+                quantities.text(i.high.value, self.quantity, digits=6),
+                i.high.why,
+            ]
+            for i in self.intervals
+        ]
         if not rows:
             return f"<p>{html.escape('; '.join(self.lines()))}</p>"
         return html_table(("from", "below", "to", "above"), rows, len(rows), self.address)
@@ -139,6 +167,7 @@ class Optimum:
     best: str  # address of the result
     value: float | None
     binding: list[Requirement]
+    at_end: list[str]  # inputs that stand at an end of their range
     nearest: Nearest | None
     tolerance: float  # relative, of the result; see `how`
     how: str
@@ -151,26 +180,38 @@ class Optimum:
     def document(self, system: str = "si") -> dict[str, Any]:
         """Return everything as plain data."""
         return {
-            "treatsim": treatsim.__version__, "found": self.found,
+            "treatsim": treatsim.__version__,
+            "found": self.found,
             "settings": {a: number(v, self.kinds[a], system) for a, v in self.settings.items()},
             "best": f"{self.sense} {self.best}",
-            "value": None if self.value is None else number(self.value, self.kinds[self.best], system),
+            "value": None
+            if self.value is None
+            else number(self.value, self.kinds[self.best], system),
             "binding": [requirement_document(r, system) for r in self.binding],
+            "at_end": self.at_end,
             "nearest": self.nearest and nearest_document(self.nearest, self.kinds, system),
-            "tolerance": self.tolerance, "how": self.how,
+            "tolerance": self.tolerance,
+            "how": self.how,
         }
 
     def lines(self, system: str = "si") -> list[str]:
         """Return the answer in words."""
         if self.value is None:
             assert self.nearest is not None
-            return [f"no setting of {', '.join(self.nearest.settings)} meets everything",
-                    *nearest_lines(self.nearest, self.kinds, system)]
+            return [
+                f"no setting of {', '.join(self.nearest.settings)} meets everything",
+                *nearest_lines(self.nearest, self.kinds, system),
+            ]
         value = quantities.text(self.value, self.kinds[self.best], system, 6)
         found = [f"{self.sense} {self.best} that meets everything: {value}"]
-        found += [f"  {a} = {quantities.text(v, self.kinds[a], system, 6)}"
-                  for a, v in self.settings.items()]
-        bound = "; ".join(r.name for r in self.binding) or "no limit binds: the ends of the ranges do"
+        found += [
+            f"  {a} = {quantities.text(v, self.kinds[a], system, 6)}"
+            for a, v in self.settings.items()
+        ]
+        bound = "; ".join(
+            [r.name for r in self.binding] + [f"the end of the range of {a}" for a in self.at_end]
+        )
+        bound = bound or "nothing: the best lies inside all limits"
         return [*found, f"  held by: {bound}", f"  tolerance {self.tolerance:.1g}: {self.how}"]
 
     def to_pandas(self, system: str = "si"):
@@ -187,8 +228,9 @@ class Optimum:
 
     def _repr_html_(self) -> str:
         rows = [[a, f"{v:.6g}", u] for a, v, u in self._rows()]
-        return html_table(("address", "value", "unit"), rows, len(rows),
-                          f"{self.sense} {self.best}")
+        return html_table(
+            ("address", "value", "unit"), rows, len(rows), f"{self.sense} {self.best}"
+        )
 
 
 def number(value: float, quantity: str, system: str) -> dict[str, Any]:
@@ -200,20 +242,31 @@ def number(value: float, quantity: str, system: str) -> dict[str, Any]:
 def requirement_document(requirement: Requirement, system: str) -> dict[str, Any]:
     """Return a requirement as plain data."""
     shown, unit = quantities.show(requirement.limit, requirement.quantity, system)
-    return {"name": requirement.name, "address": requirement.address,
-            "relation": requirement.relation, "limit": shown, "unit": unit}
+    return {
+        "name": requirement.name,
+        "address": requirement.address,
+        "relation": requirement.relation,
+        "limit": shown,
+        "unit": unit,
+    }
 
 
 def nearest_document(nearest: Nearest, kinds: Mapping[str, str], system: str) -> dict[str, Any]:
     """Return the nearest setting as plain data."""
-    return {"settings": {a: number(v, kinds[a], system) for a, v in nearest.settings.items()},
-            "margin": nearest.margin, "binding": requirement_document(nearest.requirement, system)}
+    return {
+        "settings": {a: number(v, kinds[a], system) for a, v in nearest.settings.items()},
+        "margin": nearest.margin,
+        "binding": requirement_document(nearest.requirement, system),
+    }
 
 
 def nearest_lines(nearest: Nearest, kinds: Mapping[str, str], system: str) -> list[str]:
     """Say in words how near it comes."""
-    at = ", ".join(f"{a} = {quantities.text(v, kinds[a], system, 5)}"
-                   for a, v in nearest.settings.items())
+    at = ", ".join(
+        f"{a} = {quantities.text(v, kinds[a], system, 5)}" for a, v in nearest.settings.items()
+    )
     limit = quantities.text(nearest.requirement.limit, nearest.requirement.quantity, system)
-    return [f"  nearest at {at}: {nearest.requirement.name}, asked {nearest.requirement.relation} "
-            f"{limit}, is missed by {-100 * nearest.margin:.3g} %"]
+    return [
+        f"  nearest at {at}: {nearest.requirement.name}, asked {nearest.requirement.relation} "
+        f"{limit}, is missed by {-100 * nearest.margin:.3g} %"
+    ]

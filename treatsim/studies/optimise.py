@@ -44,7 +44,9 @@ class Space:
         lines = [Line(case, address, wanted) for address in addresses]
         for line in lines:
             if line.kind == "count":
-                raise RequestError(f'"{line.address}" is a whole number: adjust it alone, or sweep it')
+                raise RequestError(
+                    f'"{line.address}" is a whole number: adjust it alone, or sweep it'
+                )
         self.kinds = {line.address: line.kind for line in lines}
         self.now = [line.now for line in lines]
         self.ends = [self._ends(line) for line in lines]
@@ -62,7 +64,9 @@ class Space:
     def inputs(self, place) -> dict[str, np.ndarray]:
         """Return SI values at places of the unit cube, (points, inputs)."""
         found = {}
-        for address, (low, high, wide), share in zip(self.addresses, self.ends, place.T, strict=True):
+        for address, (low, high, wide), share in zip(
+            self.addresses, self.ends, place.T, strict=True
+        ):
             value = low * (high / low) ** share if wide else low + (high - low) * share
             found[address] = np.clip(value, low, high)
         return found
@@ -71,8 +75,10 @@ class Space:
         """Return the place of the present settings."""
         if any(value is None for value in self.now):
             return None
-        shares = [np.log(v / low) / np.log(high / low) if wide else (v - low) / (high - low)
-                  for v, (low, high, wide) in zip(self.now, self.ends, strict=True)]
+        shares = [
+            np.log(v / low) / np.log(high / low) if wide else (v - low) / (high - low)
+            for v, (low, high, wide) in zip(self.now, self.ends, strict=True)
+        ]
         return np.clip(np.array(shares, float), 0, 1)
 
     def evaluate(self, place) -> Evaluation:
@@ -105,15 +111,14 @@ def optimise(case, addresses: Sequence[str], wanted: Sequence[Target], best: str
     space = Space(case, addresses, wanted, best)
     scan = _scan(space)
     if not np.any(scan.evaluation.answered):
-        raise NoSolutionError("no setting has an operating point: "
-                              f"{scan.evaluation.reasons.listed()[-1]}")
+        raise NoSolutionError(
+            f"no setting has an operating point: {scan.evaluation.reasons.listed()[-1]}"
+        )
     if not np.any(np.isfinite(scan.merit)):
         scan = _approach(space, scan)
     if not np.any(np.isfinite(scan.merit)):
         return _nothing(space, scan)
-    place, spread = max((_narrow(space, start) for start in _starts(scan)),
-                        key=lambda found: float(space.tried(found[0][None]).merit[0]))
-    return _answer(space, place, spread)
+    return _answer(space, _better(space, [_narrow(space, start) for start in _starts(scan)]))
 
 
 def _lattice(count: int, inputs: int) -> np.ndarray:
@@ -158,22 +163,20 @@ def _starts(scan: Tried) -> list[np.ndarray]:
     return found
 
 
-def _narrow(space: Space, centre) -> tuple[np.ndarray, float]:
-    """Return the best place around a start, and how far the last box spread, relative."""
+def _narrow(space: Space, centre) -> np.ndarray:
+    """Return the best place around a start."""
     inputs = len(space.addresses)
-    half, spread = 1.5 / (FIRST[inputs] - 1), np.inf
+    half = 1.5 / (FIRST[inputs] - 1)
     for _ in range(ROUNDS):
         tried = space.tried(_box(centre, half, inputs))
         best = int(np.argmax(tried.merit))
         moved = np.max(np.abs(tried.place[best] - centre))
-        good = tried.merit[np.isfinite(tried.merit)]
-        spread = float(np.ptp(good) / max(abs(tried.merit[best]), 1e-300))
         centre = tried.place[best]
         if moved < 0.9 * half:
             half *= SHRINK
         if half < SMALLEST:
             break
-    return centre, spread
+    return centre
 
 
 def _polish(space: Space, place) -> np.ndarray:
@@ -191,19 +194,27 @@ def _polish(space: Space, place) -> np.ndarray:
             found = space.evaluate(np.clip(np.vstack([u, u + np.diag(steps)]), 0, 1))
             value = np.nan_to_num(space.objective(found) / scale, nan=-10.0)
             margin = np.clip(np.nan_to_num(found.margins, nan=-10.0), -10.0, 10.0)
-            memory[key] = (-value[0], -(value[1:] - value[0]) / steps, margin[:, 0],
-                           (margin[:, 1:] - margin[:, :1]) / steps)
+            memory[key] = (
+                -value[0],
+                -(value[1:] - value[0]) / steps,
+                margin[:, 0],
+                (margin[:, 1:] - margin[:, :1]) / steps,
+            )
         return memory[key]
 
     result = minimize(
-        lambda u: around(u)[0], place, jac=lambda u: around(u)[1], method="SLSQP",
-        bounds=[(0, 1)] * inputs, options={"maxiter": 60, "ftol": 1e-13},
+        lambda u: around(u)[0],
+        place,
+        jac=lambda u: around(u)[1],
+        method="SLSQP",
+        bounds=[(0, 1)] * inputs,
+        options={"maxiter": 60, "ftol": 1e-13},
         constraints={"type": "ineq", "fun": lambda u: around(u)[2], "jac": lambda u: around(u)[3]},
     )
     return np.clip(result.x, 0, 1)
 
 
-def _answer(space: Space, place, spread: float) -> Optimum:
+def _answer(space: Space, place) -> Optimum:
     inputs = len(space.addresses)
     scanned = float(space.tried(place[None]).merit[0])
     candidates = [place, _polish(space, place)]
@@ -217,15 +228,37 @@ def _answer(space: Space, place, spread: float) -> Optimum:
     # the scan and the polish are two ways to one answer; their difference is what is known
     tolerance = max(abs(value - scanned) / max(abs(value), 1e-300), 1e-9)
     points = FIRST[inputs] ** inputs
-    how = (f"difference between the narrowed scan and the polished answer; {points} settings were "
-           "scanned, so a better one that is good only in a narrow place may exist")
-    binding = [r for r, margin in zip(final.evaluation.requirements, final.evaluation.margins[:, 0],
-                                      strict=True) if margin < BINDS]
+    how = (
+        f"difference between the narrowed scan and the polished answer; {points} settings were "
+        "scanned, so a better one that is good only in a narrow place may exist"
+    )
+    binding = [
+        r
+        for r, margin in zip(
+            final.evaluation.requirements, final.evaluation.margins[:, 0], strict=True
+        )
+        if margin < BINDS
+    ]
     settings = {address: float(v[0]) for address, v in space.inputs(best[None]).items()}
     kinds = {**space.kinds, **final.evaluation.quantities}
+    at_end = [
+        a
+        for a, share in zip(space.addresses, best, strict=True)
+        if min(share, 1 - share) < SMALLEST
+    ]
     sign = 1.0 if space.sense == "largest" else -1.0
-    return Optimum(settings, kinds, space.sense, space.best, sign * value, binding, None,
-                   min(tolerance, max(spread, tolerance)), how)
+    return Optimum(
+        settings,
+        kinds,
+        space.sense,
+        space.best,
+        sign * value,
+        binding,
+        at_end,
+        None,
+        tolerance,
+        how,
+    )
 
 
 def _better(space: Space, places) -> np.ndarray:
@@ -238,5 +271,15 @@ def _nothing(space: Space, scan: Tried) -> Optimum:
     n = int(np.argmax(worst))
     settings = {a: float(v[0]) for a, v in space.inputs(scan.place[n][None]).items()}
     nearest = Nearest(settings, float(worst[n]), scan.evaluation.binding(n))
-    return Optimum({}, {**space.kinds, **scan.evaluation.quantities}, space.sense, space.best, None,
-                   [], nearest, 0.0, "nothing scanned meets everything")
+    return Optimum(
+        {},
+        {**space.kinds, **scan.evaluation.quantities},
+        space.sense,
+        space.best,
+        None,
+        [],
+        [],
+        nearest,
+        0.0,
+        "nothing scanned meets everything",
+    )

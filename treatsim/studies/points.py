@@ -121,10 +121,12 @@ def _messages(finding: Finding, where, points: int, system: str):
         units.append(unit)
     rows, codes = np.unique(np.array(columns), axis=1, return_inverse=True)
     texts = [
-        finding.text.format(**{
-            name: f"{number:.{SHOWN_DIGITS}g} {unit}".rstrip()
-            for name, number, unit in zip(finding.values, row, units, strict=True)
-        })
+        finding.text.format(
+            **{
+                name: f"{number:.{SHOWN_DIGITS}g} {unit}".rstrip()
+                for name, number, unit in zip(finding.values, row, units, strict=True)
+            }
+        )
         for row in rows.T
     ]
     return codes.ravel(), texts

@@ -72,14 +72,21 @@ def targets(texts: Sequence[str]) -> list[Target]:
     for text in texts:
         match = FORM.match(text)
         if match is None:
-            raise RequestError(f'--until "{text}": write ADDRESS >= VALUE or ADDRESS <= VALUE, '
-                               'such as "uv.dose_credited >= 12 mJ/cm2"')
+            raise RequestError(
+                f'--until "{text}": write ADDRESS >= VALUE or ADDRESS <= VALUE, '
+                'such as "uv.dose_credited >= 12 mJ/cm2"'
+            )
         found.append(Target(*match.groups()))
     return found
 
 
-def evaluate(case, arrays: Mapping[str, np.ndarray], points: int, wanted: Sequence[Target],
-             shown: Sequence[str] = ()) -> Evaluation:
+def evaluate(
+    case,
+    arrays: Mapping[str, np.ndarray],
+    points: int,
+    wanted: Sequence[Target],
+    shown: Sequence[str] = (),
+) -> Evaluation:
     """Return the margins of the stated targets, or of every criterion of the case without any."""
     rows: dict[str, tuple[Requirement, np.ndarray]] = {}
     answered, why = np.zeros(points, bool), Texts(points)
@@ -102,8 +109,9 @@ def evaluate(case, arrays: Mapping[str, np.ndarray], points: int, wanted: Sequen
             kinds[address] = value.quantity
             row[piece.where] = np.where(solved, np.asarray(value.value, float), np.nan)
     if np.any(answered) and not rows:
-        raise RequestError("the case states no limits: give --until, such as "
-                           '"product.flow >= 1 m3/h"')
+        raise RequestError(
+            'the case states no limits: give --until, such as "product.flow >= 1 m3/h"'
+        )
     margins = np.array([row for _, row in rows.values()]).reshape(len(rows), points)
     margins[:, ~answered] = np.nan
     found = [requirement for requirement, _ in rows.values()]
@@ -112,8 +120,13 @@ def evaluate(case, arrays: Mapping[str, np.ndarray], points: int, wanted: Sequen
 
 def _fill(rows, label: str, criterion: Criterion, where: slice, points: int) -> None:
     if label not in rows:
-        requirement = Requirement(label, criterion.address, criterion.relation,
-                                  float(at(criterion.limit, 0)), criterion.quantity)
+        requirement = Requirement(
+            label,
+            criterion.address,
+            criterion.relation,
+            float(at(criterion.limit, 0)),
+            criterion.quantity,
+        )
         # a criterion that does not arise at a point is met there
         rows[label] = requirement, np.full(points, np.inf)
     margin = np.asarray(criterion.margin, float)
@@ -131,5 +144,15 @@ def _criteria(verdict: Verdict, wanted: Sequence[Target]):
             limit = quantities.read(target.value, value.quantity)
         except RequestError as error:
             raise RequestError(f'--until "{target.text}": {error}') from error
-        yield target.text, Criterion(target.text, target.address, value.value, target.relation,
-                                     limit, value.quantity, "stated")
+        yield (
+            target.text,
+            Criterion(
+                target.text,
+                target.address,
+                value.value,
+                target.relation,
+                limit,
+                value.quantity,
+                "stated",
+            ),
+        )

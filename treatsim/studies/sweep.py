@@ -78,9 +78,12 @@ def _side_file(case, grid: Grid, chosen, ways, keep) -> SideFile | None:
     if keep is None or grid.points <= CHUNK:
         return None
     request = {
-        "treatsim": treatsim.__version__, "case": case.data, "chunk": CHUNK,
+        "treatsim": treatsim.__version__,
+        "case": case.data,
+        "chunk": CHUNK,
         "vary": [[a.address, list(a.values)] for a in grid.axes],
-        "show": list(chosen), "ways": ways,
+        "show": list(chosen),
+        "ways": ways,
     }
     return SideFile(keep, fingerprint(request))
 
@@ -108,8 +111,10 @@ def _fill(case, rows: Rows, side: SideFile | None, ways, progress, tell) -> None
                 progress(done, rows.grid.points)
     except KeyboardInterrupt:
         if side is not None and done and tell is not None:
-            tell(f"{done:,} of {rows.grid.points:,} points are kept in {side.path}; the same "
-                 "command goes on from there")
+            tell(
+                f"{done:,} of {rows.grid.points:,} points are kept in {side.path}; the same "
+                "command goes on from there"
+            )
         raise
 
 
@@ -125,8 +130,14 @@ def _block(case, rows: Rows, positions, strict: bool, system: str) -> dict[str, 
             continue
         _numbers(piece, rows.addresses, values)
         meets[piece.where] = _judge(piece, status, outside, strict, system)
-    return {"values": values, "meets": meets, "status": status.codes, "outside": outside.codes,
-            "status_texts": np.array(status.texts), "outside_texts": np.array(outside.texts)}
+    return {
+        "values": values,
+        "meets": meets,
+        "status": status.codes,
+        "outside": outside.codes,
+        "status_texts": np.array(status.texts),
+        "outside_texts": np.array(outside.texts),
+    }
 
 
 def _numbers(piece: Piece, addresses: Sequence[str], values) -> None:
@@ -182,8 +193,10 @@ class Rows:
     def table(self, chosen: Mapping[str, str], title: str) -> Table:
         """Return the finished table."""
         found = [_input_column(self.grid, n, a) for n, a in enumerate(self.grid.axes)]
-        found += [Column(address, kind, row)
-                  for (address, kind), row in zip(chosen.items(), self.values, strict=True)]
+        found += [
+            Column(address, kind, row)
+            for (address, kind), row in zip(chosen.items(), self.values, strict=True)
+        ]
         words = np.array([None, False, True], dtype=object)
         found += [
             Column("meets", "", words[self.meets + 1]),

@@ -58,7 +58,7 @@ class Table:
     @property
     def results(self) -> list[Column]:
         """The columns of results."""
-        return [c for c in self.columns[self.inputs:] if c.quantity]
+        return [c for c in self.columns[self.inputs :] if c.quantity]
 
     def headings(self, system: str = "si") -> list[str]:
         """Return the header row."""
@@ -72,8 +72,12 @@ class Table:
         """Return a pandas DataFrame; headings carry the units."""
         import pandas
 
-        return pandas.DataFrame({name: list(values) if not isinstance(values, np.ndarray) else values
-                                 for name, values in self.data(system).items()})
+        return pandas.DataFrame(
+            {
+                name: list(values) if not isinstance(values, np.ndarray) else values
+                for name, values in self.data(system).items()
+            }
+        )
 
     def _repr_html_(self) -> str:
         return html_table(self.headings(), _rows(self, SHORT_VIEW), len(self), self.title)

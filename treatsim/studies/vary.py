@@ -106,8 +106,11 @@ def _texts(address: str, values, kind: str):
     """Return the single values as texts, or as an SI array."""
     if isinstance(values, str):
         return _range(address, values, kind) if ":" in values else _list(address, values)
-    if isinstance(values, tuple) and len(values) == 2 and isinstance(values[1], str) and (
-        isinstance(values[0], np.ndarray)
+    if (
+        isinstance(values, tuple)
+        and len(values) == 2
+        and isinstance(values[1], str)
+        and (isinstance(values[0], np.ndarray))
     ):
         return _convert(address, values[0], values[1], kind)
     if np.ndim(values) != 1:
@@ -136,7 +139,7 @@ def _range(address: str, text: str, kind: str):
         raise RequestError(f'{address} = "{text}": a range reads FROM:TO:COUNT')
     count = _count(address, text, parts[2])
     if kind == "choice":
-        raise RequestError(f"{address} is one of a few words: list them, such as \"a,b\"")
+        raise RequestError(f'{address} is one of a few words: list them, such as "a,b"')
     if kind == "text":
         return _range_of_texts(address, text, parts, count)
     first, last = (_number(address, part, kind) for part in parts[:2])
@@ -163,8 +166,9 @@ def _check_ends(address: str, text: str, first: float, last: float, count: int) 
     if first == last and count > 1:
         raise RequestError(f'{address} = "{text}": both ends are equal; COUNT is 1 then')
     if first != last and count == 1:
-        raise RequestError(f'{address} = "{text}": one value cannot have two ends; '
-                           "COUNT is at least 2")
+        raise RequestError(
+            f'{address} = "{text}": one value cannot have two ends; COUNT is at least 2'
+        )
 
 
 def _range_of_texts(address: str, text: str, parts: Sequence[str], count: int) -> list[str]:
@@ -186,8 +190,9 @@ def _number(address: str, raw, kind: str) -> float:
             raise RequestError(f'{address} = "{raw}": {error}') from error
     unit = quantities.QUANTITIES[kind].shown
     if quantities.QUANTITIES[kind].si != "1" or kind in ("uv_transmittance", "mass_fraction"):
-        raise RequestError(f'{address} = {raw}: a bare number; write "{raw} {unit}", or give an '
-                           "array and its unit")
+        raise RequestError(
+            f'{address} = {raw}: a bare number; write "{raw} {unit}", or give an array and its unit'
+        )
     return float(raw)
 
 
@@ -241,8 +246,9 @@ class Grid:
         if twice := {name for name in names if names.count(name) > 1}:
             raise RequestError(f"varied twice: {', '.join(sorted(twice))}")
         if self.points > LARGEST_GRID:
-            raise RequestError(f"the grid has {self.points:,} points; at most {LARGEST_GRID:,} "
-                               "are run")
+            raise RequestError(
+                f"the grid has {self.points:,} points; at most {LARGEST_GRID:,} are run"
+            )
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -261,11 +267,16 @@ class Grid:
         free_shape = tuple(self.shape[n] for n in free)
         inner = math.prod(free_shape)
         for place in np.ndindex(*(self.shape[n] for n in grouped)):
-            words = {self.axes[n].address: self.axes[n].values[i]
-                     for n, i in zip(grouped, place, strict=True)}
+            words = {
+                self.axes[n].address: self.axes[n].values[i]
+                for n, i in zip(grouped, place, strict=True)
+            }
             for start in range(0, inner, chunk):
-                index = np.unravel_index(np.arange(start, min(start + chunk, inner)), free_shape) \
-                    if free else ()
+                index = (
+                    np.unravel_index(np.arange(start, min(start + chunk, inner)), free_shape)
+                    if free
+                    else ()
+                )
                 where: list[Any] = [0] * len(self.axes)
                 for n, i in zip(grouped, place, strict=True):
                     where[n] = i
@@ -280,5 +291,8 @@ class Grid:
 
     def arrays(self, positions) -> dict[str, np.ndarray]:
         """Return the values of the axes that are solved as arrays."""
-        return {a.address: np.asarray(a.values)[self.column(n, positions)]
-                for n, a in enumerate(self.axes) if not a.grouped}
+        return {
+            a.address: np.asarray(a.values)[self.column(n, positions)]
+            for n, a in enumerate(self.axes)
+            if not a.grouped
+        }

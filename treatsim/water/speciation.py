@@ -88,6 +88,33 @@ def feed(analysis: WaterAnalysis, database: str = PITZER) -> Feed:
         raise RequestError(
             f"chemistry of {analysis.kind} water needs an ion analysis (or sea water) and water.ph"
         )
+    return _feed(_Key(analysis), database)
+
+
+class _Key:
+    """An analysis as a key: equal if every number is."""
+
+    def __init__(self, analysis: WaterAnalysis) -> None:
+        self.analysis = analysis
+        self.content = (
+            analysis.kind,
+            analysis.mass_fraction,
+            analysis.mass_concentration,
+            analysis.temperature,
+            analysis.ph,
+            tuple(sorted(analysis.ions.items())),
+        )
+
+    def __hash__(self) -> int:
+        return hash(self.content)
+
+    def __eq__(self, other) -> bool:
+        return self.content == other.content
+
+
+@lru_cache(maxsize=64)  # one water is asked for many times, and its density takes several passes
+def _feed(key: _Key, database: str) -> Feed:
+    analysis = key.analysis
     if analysis.kind == "seawater":
         molality, alkali, salt_ratio = _sea_salt(analysis)
         return _with_carbon(molality, alkali, salt_ratio, analysis, database)

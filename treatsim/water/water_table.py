@@ -54,6 +54,7 @@ class WaterTable:
     salt_diffusivity: float  # m2/s at 25 degC
     osmotic_uncertainty: float  # relative standard uncertainty of the source itself
     feed_salinity: float  # kg/kg
+    analysis: WaterAnalysis  # of the water it was asked for
 
     def osmotic_pressure(self, salinity, temperature):
         """Return the osmotic pressure, exact or of first order: see `water_table`. [Pa]"""
@@ -164,6 +165,7 @@ def water_table(analysis: WaterAnalysis) -> WaterTable:
         salt_diffusivity=mixture_diffusivity(analysis.ions) if ions else diffusivity,
         osmotic_uncertainty=analysis.osmotic_uncertainty,
         feed_salinity=float(found["feed_salinity"]),
+        analysis=analysis,
     )
     return table if ions else _with_feed(table, analysis)
 

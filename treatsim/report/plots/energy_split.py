@@ -20,7 +20,7 @@ from treatsim.operations.base import at
 from treatsim.report.plots import style
 from treatsim.report.plots.table import Table, column, kinds, pick, select, stacked, table
 
-CASES = ("brackish", "sea")
+CASES = ("brackish_well", "sea", "sea_recovery")
 TOGETHER = True
 FIRST = ("least work of separation", "excess driving pressure", "throttled",
          "pressure left at an end", "friction", "lift")  # the rest follows as it comes
@@ -71,8 +71,7 @@ def draw(data: Table):
     for place, name in enumerate(names):
         axis.annotate(f"{start[name]:.3g} {unit}", (start[name], place), xytext=(4, 0),
                       textcoords="offset points", va="center", fontsize=8)
-        axis.annotate(name, (0, place), xytext=(0, 17 if len(names) < 3 else 16), va="bottom",
-                      textcoords="offset points", fontsize=8)
+        axis.text(0, place - 0.28, name, va="bottom", fontsize=8)
     axis.set(yticks=[], ylim=(len(names) - 0.4, -0.75), xlim=(0, 1.13 * max(start.values())),
              xlabel=style.label("Electrical energy per volume of product", "energy_per_volume"))
     axis.grid(visible=False, axis="y")
@@ -86,4 +85,4 @@ def _look(number: int) -> dict:
         return {"facecolor": style.COLOURS[0], "edgecolor": style.INK, "linewidth": 0.6}
     grounds = ("#8fa9c9", "#f0c39a", "#ffffff", "#d5d9df", "#bcdcd6", "#f7ead9", "#dccfe3")
     return {"facecolor": grounds[(number - 1) % len(grounds)], "edgecolor": style.INK,
-            "linewidth": 0.6, "hatch": style.HATCHES[number % len(style.HATCHES)]}
+            "linewidth": 0.6, "hatch": style.HATCHES[number % len(style.HATCHES)][:2]}

@@ -18,10 +18,11 @@ from treatsim.report.plots import style
 from treatsim.report.plots.layout import BOX, TALL, Link, arrange
 from treatsim.report.plots.table import Table, column, has, pick, table
 
-CASES = ("river",)
+CASES = ("river", "brackish_well", "sea_recovery")
 SOURCE = "source water"
 SALT_CHANGES = 0.01  # relative, from which on the salt is written
 MARGIN = 0.2  # inches around the drawing
+FULL = 15  # letters that fill a box at full size
 HEAD = 0.6  # inches for title and caption
 
 
@@ -85,8 +86,15 @@ def _words(data: Table, row: int) -> list[str]:
         if has(data, name):
             unit = quantities.shown(name)[0]
             number = float(pick(data, name)[row])
-            texts.append(f"{round(number, 3) + 0.0:.3g} {style.pretty(unit)}")
+            texts.append(f"{_plain(number)} {style.pretty(unit)}")
     return texts
+
+
+def _plain(number: float) -> str:
+    """Return three digits without an exponent; round-off around zero is zero."""
+    number = round(number, 3)
+    return "0" if number == 0 else np.format_float_positional(
+        number, precision=3, fractional=False, trim="-")
 
 
 def _link(axis, route, words: list[str], dashed: bool) -> None:
@@ -111,9 +119,10 @@ def _box(axis, name: str, kind: str, x: float, y: float) -> None:
         (x - BOX / 2, y - TALL / 2), BOX, TALL, boxstyle=round_, linewidth=1.1, zorder=3,
         facecolor=style.WASH if not kind else "white", edgecolor=style.INK,
     ))
+    size = min(8.5, 8.5 * FULL / len(name))
     if kind and kind != name:
-        axis.text(x, y - 0.07, name, ha="center", va="center", fontsize=8.5, zorder=4)
+        axis.text(x, y - 0.07, name, ha="center", va="center", fontsize=size, zorder=4)
         axis.text(x, y + 0.1, kind, ha="center", va="center", fontsize=6.8, zorder=4,
                   color="#4b5563", style="italic")
     else:
-        axis.text(x, y, name, ha="center", va="center", fontsize=8.5, zorder=4)
+        axis.text(x, y, name, ha="center", va="center", fontsize=size, zorder=4)

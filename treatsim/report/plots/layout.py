@@ -89,7 +89,7 @@ def _route(link: Link, boxes, rank, tops, bottom, links) -> list[tuple[float, fl
     if same_row and not link.back:
         if y0 == y1:
             return [(x0, y0), (x1, y1)]
-        turn = x1 - 0.22 if y1 > y0 and _merges(link, links) else x0 + 0.16
+        turn = x1 - 0.22 if y1 > y0 and _merges(link, links) else x0 + 0.1
         if y1 < y0:
             turn = x1 - 0.22
         return [(x0, y0), (turn, y0), (turn, y1), (x1, y1)]

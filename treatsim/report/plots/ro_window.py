@@ -22,7 +22,7 @@ from treatsim.report.plots import style, vessel
 from treatsim.report.plots.table import Table, column, pick, select, stacked, table
 from treatsim.safety.verdict import judge
 
-CASES = ("sea",)
+CASES = ("sea", "brackish_well")
 PUMP = "high_pressure_pump"
 POINTS = 61
 PRESSURES = (0.45, 1.4)  # of the case's pressure
@@ -105,8 +105,8 @@ def draw(data: Table):
     """Draw product, salt, energy and broken limits against pressure and recovery."""
     limits = [head for head in data if head.startswith(LIMIT)]
     figure, axes = style.new_figure(
-        "Product, quality and energy of reverse osmosis", 8.6, 6.6 + 0.16 * len(limits), 4, 2,
-        sharey="row", sharex="col", height_ratios=(1, 1, 1, max(0.2 * len(limits), 0.1)))
+        "Product, quality and energy of reverse osmosis", 8.6, 6.0 + 0.2 * len(limits), 4, 2,
+        sharey="row", sharex="col", height_ratios=(1, 1, 1, max(0.13 * len(limits), 0.1)))
     for column_of_axes, (setting, x, words) in zip(axes.T, (
         ("pressure", "pressure", style.label("Feed pressure", "pressure")),
         ("feed flow", "recovery", style.label("Recovery, by turning the feed flow", "fraction")),
@@ -119,8 +119,11 @@ def draw(data: Table):
         ("Permeate", "flow"), ("Salt in it", "concentration"), ("Energy", "energy_per_volume"),
     ), strict=False):
         axis.set_ylabel(style.label(words, quantity))
-    axes[1, 0].set_yscale("log")
-    style.plain_log(axes[1, 0].yaxis)
+    for axis in axes[1:3, 0]:
+        axis.set_yscale("log")
+        style.plain_log(axis.yaxis)
+    axes[0, 0].set_ylim(bottom=0)
+    axes[3, 0].set_title("limits broken")
     style.legend_below(figure, axes[0, 0], 4)
     return figure
 
@@ -138,8 +141,6 @@ def _curves(axes, rows: Table, x) -> None:
         axis.plot(x, np.ma.masked_where(over, y), color=style.COLOURS[0], linewidth=2.4,
                   label="every limit kept")
         axis.plot(x[stated], y[stated], label="this case", **style.RING)
-        if name != "permeate_concentration":
-            axis.set_ylim(bottom=0)
 
 
 def _broken(axis, rows: Table, x, limits: list[str]) -> None:

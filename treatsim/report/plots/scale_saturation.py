@@ -4,7 +4,7 @@ What is left behind is what the recovery costs: each mineral grows towards its l
 to cross it sets how much water can be drawn, with an antiscalant or without.
 
 Ion activity product over solubility product at the membrane, at the polarisation of the case's
-vessel and with all salt left in the concentrate. Limits are common practice; the data sheet of the
+vessel and with all salt left in the concentrate; a line ends where its activity model does. Limits are common practice; the data sheet of the
 antiscalant decides.
 
 Sources: parkhurst_appelo_2013
@@ -19,11 +19,13 @@ from treatsim.errors import NoSolutionError
 from treatsim.operations.base import at
 from treatsim.report.plots import style, vessel
 from treatsim.report.plots.table import Table, column, kinds, pick, select, stacked, table
+from treatsim.water.phreeqc import PITZER
 from treatsim.water.scaling import SCALES, saturation
 
-CASES = ("brackish",)
+CASES = ("brackish_well",)
 RECOVERIES = np.append(np.linspace(0.0, 0.8, 17), (0.83, 0.86, 0.88, 0.9))
 COLUMNS = 3
+ION_ASSOCIATION_REACH = 1.0  # mol/kg ionic strength; common practice: somewhat above sea water
 
 __all__ = ["CASES", "applies", "data", "draw"]
 
@@ -48,7 +50,9 @@ def data(case) -> Table:
                                polarisation=polarisation)
         except NoSolutionError:  # beyond what the activity model can follow
             break
-        parts += [_row(scale, recovery, found.ratio(scale)) for scale in found.indices]
+        parts += [_row(scale, recovery, found.ratio(scale)) for scale in found.indices
+                  if SCALES[scale].database == PITZER
+                  or found.ionic_strength <= ION_ASSOCIATION_REACH]
     return table(
         stacked(*parts),
         column("polarisation", polarisation, "factor"),
@@ -99,3 +103,4 @@ def _panel(axis, rows: Table) -> None:
         axis.plot([now], [np.exp(np.interp(now, recovery, np.log(ratio)))], label="this case",
                   **style.RING)
     axis.set_yscale("log")
+    style.plain_log(axis.yaxis)

@@ -3,7 +3,8 @@
 The feed pressure hardly falls, the osmotic pressure climbs to meet it: the first element does the
 most work, the last one lives on what is left between the two.
 
-Local values at the membrane from the feed end to the concentrate end. The shaded gap is what drives
+Local values; polarisation is the salt at the membrane over that in the stream, from
+the feed end to the concentrate end. The shaded gap is what drives
 the water through; dotted uprights are the joints between elements.
 
 Sources: lonsdale_1965, schock_miquel_1987
@@ -56,7 +57,7 @@ def draw(data: Table):
         middle.plot(place, pick(data, name), label=words, **style.line(number))
     middle.set(ylabel=style.label("Pressure", "pressure"), ylim=(0, 1.08 * pressure.max()))
     low.plot(place, pick(data, "polarisation"), **style.line(0))
-    low.set(ylabel="Polarisation,\nmembrane over stream", xlim=(0, place.max()),
+    low.set(ylabel="Polarisation", xlim=(0, place.max()),
             xlabel=style.label("Way from the feed end", "length"))
     for axis in (top, middle, low):
         for joint in np.arange(pick(data, "element_length")[0], 0.999 * place.max(),

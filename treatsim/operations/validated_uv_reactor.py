@@ -1,0 +1,123 @@
+"""Ultraviolet reactor described by its validation report: a dose equation and its tested box.
+
+Inside the box the report speaks; outside there is no credit, however large the number.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from treatsim.correlations.inactivation import DoseEquation
+from treatsim.correlations.optics import absorption_from_transmittance
+from treatsim.operations.base import (
+    Details,
+    Finding,
+    Outcome,
+    Parameters,
+    Unit,
+    Value,
+    loss,
+    quantity,
+    reference,
+)
+from treatsim.operations.uv_reactor import target_faults
+from treatsim.water.stream import Stream
+
+
+@dataclass(frozen=True, kw_only=True)
+class ValidatedUvReactorParameters(Parameters):
+    """The report's equation dose = 10^a A^b (S/S0)^c (1/Q)^d, and where it was tested."""
+
+    coefficient_a: float = quantity("factor", "a of the report, dose in mJ/cm2", low=-100, high=100)
+    coefficient_b: float = quantity("factor", "b, exponent of absorbance per cm", low=-10, high=0)
+    coefficient_c: float = quantity("factor", "c, exponent of S/S0", open_low=True, high=10)
+    coefficient_d: float = quantity("factor", "d, exponent of 1/Q", open_low=True, high=10)
+    flow_unit: float = quantity("flow", "one unit of flow in the report", open_low=True)
+    tested_flow_low: float = quantity("flow", "smallest flow tested")
+    tested_flow_high: float = quantity("flow", "largest flow tested", open_low=True)
+    tested_transmittance_low: float = quantity("uv_transmittance", "lowest tested", open_low=True)
+    tested_transmittance_high: float = quantity("uv_transmittance", "highest tested",
+                                                open_low=True, high=0.9999)
+    tested_intensity_low: float = quantity("factor", "smallest S/S0 tested", open_low=True)
+    tested_intensity_high: float = quantity("factor", "largest S/S0 tested", open_low=True)
+    intensity_ratio: float = quantity("factor", "S/S0: sensor today over new and clean at this "
+                                      "transmittance", open_low=True, high=2)
+    validation_factor: float = quantity("factor", "tested dose over dose that may be credited",
+                                        low=1, high=20)
+    lamp_power: float = quantity("power", "electrical power with ballast", low=0, open_low=True)
+    quadratic_loss: float = quantity("quadratic_loss", "pressure loss over flow squared",
+                                     default=0.0)
+    target: dict | None = reference("organism, and the log or the dose asked for", default=None)
+
+    def conflicts(self):
+        """Check the order of the box's ends, and the target."""
+        faults = [
+            f"tested_{name}_low: is below the highest tested" for name in
+            ("flow", "transmittance", "intensity")
+            if np.any(np.asarray(getattr(self, f"tested_{name}_low"))
+                      >= getattr(self, f"tested_{name}_high"))
+        ]
+        return faults + target_faults(self.target)
+
+    @property
+    def equation(self) -> DoseEquation:
+        """The equation with its box."""
+        clear, murky = (absorption_from_transmittance(t) for t in
+                        (self.tested_transmittance_high, self.tested_transmittance_low))
+        return DoseEquation(
+            self.coefficient_a, self.coefficient_b, self.coefficient_c, self.coefficient_d,
+            (float(clear), float(murky)),
+            (self.tested_intensity_low, self.tested_intensity_high),
+            (self.tested_flow_low, self.tested_flow_high), self.flow_unit,
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class ValidatedUvReactor(Unit):
+    """A reactor that answers by its report."""
+
+    parameters: ValidatedUvReactorParameters
+    needs = ("absorption",)
+
+    def evaluate(self, inlet: Stream) -> Outcome:
+        """Return the stream, which only loses pressure; the dose is in the details."""
+        drop = self.parameters.quadratic_loss * inlet.flow**2
+        outlet = inlet.changed(pressure=inlet.pressure - drop)
+        return Outcome({"outlet": outlet}, loss(inlet, drop), lambda: self._details(inlet, drop))
+
+    def largest_flow(self, inlet: Stream, required):
+        """Return the largest tested flow that gives a dose [J/m2], 0 where none does. [m3/s]"""
+        p = self.parameters
+        absorption, ratio, required = np.broadcast_arrays(
+            inlet.contents["absorption"], p.intensity_ratio, required
+        )
+        flow, _ = p.equation.flow_for(required * p.validation_factor, absorption, ratio)
+        inside = np.minimum(flow, p.tested_flow_high)
+        _, tested = p.equation.dose(absorption, ratio, np.maximum(inside, p.tested_flow_low))
+        return np.where(tested & (flow >= p.tested_flow_low), inside, 0.0)
+
+    def _details(self, inlet: Stream, drop) -> Details:
+        p = self.parameters
+        absorption, ratio, flow = np.broadcast_arrays(
+            inlet.contents["absorption"], p.intensity_ratio, inlet.flow
+        )
+        dose, tested = p.equation.dose(absorption, ratio, flow)
+        values = {"dose": Value(dose, "dose"), "flow": Value(flow, "flow")}
+        text = ("flow {flow}, transmittance or sensor reading lies outside what the validation "
+                "report tested: no credit")
+        return Details(
+            {
+                "dose_reported": Value(dose, "dose"),
+                "dose_credited": Value(np.where(tested, dose / p.validation_factor, 0.0), "dose"),
+                "pressure_drop": Value(drop, "pressure_difference"),
+                "lost_power": Value(drop * inlet.flow, "power"),
+            },
+            findings=[Finding(~tested, text, values)] if np.any(~tested) else [],
+            power=p.lamp_power,
+            losses={"lamp and ballast": p.lamp_power},
+            sources=("uvdgm_2006",),
+            choices=(f"{self.name}: dose by the equation of its validation report, inside the "
+                     "tested box only",),
+        )

@@ -1,0 +1,157 @@
+"""Pictures of cases, the numbers behind them, and a page that says what each teaches."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from treatsim import cases
+from treatsim.errors import NoSolutionError, RequestError
+from treatsim.report import plots
+from treatsim.report.files import write_whole
+from treatsim.report.plots import style, table
+
+PAGE = "README.md"
+CASES_FOLDER, GALLERY_FOLDER = "cases", "figures"
+RASTERED = ("flowsheet", "uv_window", "energy_split")  # also as PNG in the gallery
+
+
+class Caption(NamedTuple):
+    """What the docstring of a plot says."""
+
+    title: str
+    lesson: str  # one sentence
+    detail: str
+    sources: str
+
+
+class Picture(NamedTuple):
+    """One plot of one case, or of several side by side."""
+
+    plot: str
+    cases: tuple[Any, ...]
+
+    @property
+    def stem(self) -> str:
+        """Name of its files, without ending."""
+        names = [] if plots.together(plots.plot(self.plot)) else [Path(self.cases[0].path).stem]
+        return "-".join([*names, *self.plot.split("_")])
+
+
+def caption(module: Any) -> Caption:
+    """Read a plot's caption out of its docstring."""
+    title, lesson, detail, sources = (" ".join(part.split())
+                                      for part in module.__doc__.split("\n\n"))
+    return Caption(title, lesson, detail, sources.removeprefix("Sources: "))
+
+
+def chosen(found: Sequence[Any]) -> list[Picture]:
+    """Return every picture that applies to the cases given."""
+    pictures = []
+    for name in plots.NAMES:
+        module = plots.plot(name)
+        fitting = tuple(case for case in found if module.applies(case))
+        if plots.together(module):
+            pictures += [Picture(name, fitting)] if fitting else []
+        else:
+            pictures += [Picture(name, (case,)) for case in fitting]
+    return pictures
+
+
+def gallery() -> list[Picture]:
+    """Return the pictures of the checkout's own cases; RequestError outside a checkout."""
+    folder = Path(CASES_FOLDER)
+    if not (folder.is_dir() and Path("pyproject.toml").is_file()):
+        raise RequestError("name a case, such as: treatsim figures camp.toml (without one, the "
+                           "gallery of a checkout's cases/ is drawn, and this is no checkout)")
+    known = {path.stem: path for path in sorted(folder.glob("*.toml"))}
+    pictures = []
+    for name in plots.NAMES:
+        module = plots.plot(name)
+        wanted = [cases.load(known[stem]) for stem in module.CASES if stem in known]
+        groups = [tuple(wanted)] if plots.together(module) else [(case,) for case in wanted]
+        pictures += [Picture(name, group) for group in groups if group]
+    return pictures
+
+
+def of_cases(paths: Iterable[str]) -> list[Picture]:
+    """Return the pictures of the case files named."""
+    found, problems = [], []
+    for path in paths:
+        try:
+            found.append(cases.load(path))
+        except RequestError as error:
+            problems += error.problems
+    if problems:
+        raise RequestError(problems)
+    stems = [Path(case.path).stem for case in found]
+    if len(set(stems)) < len(stems):
+        raise RequestError("two of the cases have the same file name: their pictures would too")
+    for case in found:
+        result = case.solve()
+        if not result.solved[0]:
+            raise NoSolutionError(f"{case.path}: no operating point: {result.reason(0)}")
+    return chosen(found)
+
+
+def drawn(picture: Picture, rasters: Sequence[str] = ()) -> dict[str, bytes]:
+    """Return the files of one picture by name."""
+    module = plots.plot(picture.plot)
+    data = module.data(picture.cases if plots.together(module) else picture.cases[0])
+    numbers = table.as_csv(data)
+    figure = module.draw(table.from_csv(numbers))
+    style.sign(figure, signature(picture))
+    files = {f"{picture.stem}.csv": numbers.encode("utf-8"),
+             f"{picture.stem}.svg": style.render(figure)}
+    if picture.plot in rasters:
+        files[f"{picture.stem}.png"] = style.render(figure, "png")
+    return files
+
+
+def signature(picture: Picture) -> str:
+    """Return the line under a plot: which case, and where its models come from."""
+    names = "; ".join(f"{case.title} ({Path(case.path).name})" for case in picture.cases)
+    return f"{names}. Sources: {caption(plots.plot(picture.plot)).sources}."
+
+
+def page(pictures: Sequence[Picture]) -> str:
+    """Return the page that shows and explains the pictures."""
+    parts = ["# Figures\n\nDrawn by `treatsim figures`; beside each picture lie the numbers behind "
+             "it. Demo cases are invented. `treatsim sources KEY` says where a model comes from.\n"]
+    for picture in pictures:
+        words = caption(plots.plot(picture.plot))
+        parts.append(f"## {words.title}\n\n![{words.title}]({picture.stem}.svg)\n\n{words.lesson}\n\n"
+                     f"{words.detail} Numbers: [{picture.stem}.csv]({picture.stem}.csv). "
+                     f"{signature(picture)}\n")
+    return "\n".join(parts)
+
+
+def write(pictures: Sequence[Picture], folder: str | Path, rasters: Sequence[str] = (),
+          report: Callable[[str], None] = lambda line: None) -> list[str]:
+    """Draw everything, then write it; returns the names of the files.
+
+    Nothing is written unless every picture could be drawn.
+    """
+    folder = Path(folder)
+    files: dict[str, bytes] = {}
+    for picture in pictures:
+        report(f"drawing {picture.stem}")
+        files |= drawn(picture, rasters)
+    files[PAGE] = page(pictures).encode("utf-8")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RequestError(f"--out {folder}: no directory can be made there: "
+                           f"{(error.strerror or 'error').lower()}") from error
+    for name, content in files.items():
+        write_whole(folder / name, content)
+    return list(files)
+
+
+def default_folder(paths: Sequence[str]) -> str:
+    """Return where pictures go if nothing is said: beside nobody else's files."""
+    if not paths:
+        return GALLERY_FOLDER
+    return re.sub(r"\.toml$", "", Path(paths[0]).name) + "-figures"

@@ -1,0 +1,101 @@
+"""What would help most where a limit is missed: one change at a time, each solved anew."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from treatsim import quantities
+from treatsim.safety.verdict import Verdict, judge
+from treatsim.studies import remedy_cases
+from treatsim.studies.remedy_cases import Change, Setting
+
+GRID = 25  # settings tried along one input, and again around the best of them
+LONGEST = 8  # remedies told
+LEAST = 1e-6  # smallest gain, as a sum of relative shortfalls, that is told
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """One change and what it does to the limits."""
+
+    text: str
+    closes: tuple[str, ...]  # limits missed before and met after
+    leaves: tuple[str, ...]  # limits missed after
+    shortfall: float  # sum of relative shortfalls after the change
+
+
+def remedies(verdict: Verdict, system: str = "si") -> list[Remedy]:
+    """Return single changes that help, the best first; nothing where every limit is met."""
+    if verdict.result.points != 1 or not verdict.result.solved[0] or verdict.meets[0]:
+        return []
+    before = float(_shortfalls(verdict)[0])
+    missed = _missed(verdict, 0)
+    found = []
+    for change in remedy_cases.changes(verdict):
+        tried = judge(change.case, change.case.solve())
+        found.append(_remedy(change.text, tried, 0, missed))
+    for setting in remedy_cases.settings(verdict):
+        found += list(_along(verdict.case, setting, missed, system))
+    useful = [remedy for remedy in found if remedy.shortfall < before - LEAST]
+    return sorted(useful, key=lambda r: (len(r.leaves), r.shortfall))[:LONGEST]
+
+
+def _along(case, setting: Setting, missed: set[str], system: str) -> Iterator[Remedy]:
+    """Yield the smallest move along one input that gains as much as any."""
+    grid = np.linspace(setting.start, setting.end, GRID)
+    values, tried, best = _best(case, setting.address, grid)
+    if best > 0:
+        fine = np.linspace(grid[best - 1], grid[best], GRID)
+        values, tried, best = _best(case, setting.address, fine)
+    if not tried.result.solved[best]:
+        return
+    shown = quantities.text(float(values[best]), setting.quantity, system, 3)
+    flow = tried.result.product
+    at = quantities.text(float(np.broadcast_to(flow.flow, values.shape)[best]), "flow", system, 3)
+    text = setting.text.format(value=shown, flow=at)
+    yield _remedy(text, tried, best, missed)
+
+
+def _best(case, address: str, grid) -> tuple[np.ndarray, Verdict, int]:
+    """Return the grid, its verdict, and the first setting of the least shortfall."""
+    tried = judge(case, case.solve({address: grid}))
+    shortfall = _shortfalls(tried)
+    return grid, tried, int(np.argmax(shortfall <= np.min(shortfall) + LEAST / 10))
+
+
+def _shortfalls(verdict: Verdict) -> np.ndarray:
+    """Return the sum of relative shortfalls over all limits, per point; infinite if unsolved."""
+    solved = verdict.result.solved
+    total = np.zeros(solved.shape)
+    for criterion in verdict.result.criteria:
+        missed = np.where(criterion.meets, 0.0, -np.asarray(criterion.margin, float))
+        total = total + np.broadcast_to(np.maximum(missed, 0.0), solved.shape)
+    return np.where(solved & ~np.isnan(total), total, np.inf)
+
+
+def _missed(verdict: Verdict, point: int) -> set[str]:
+    points = verdict.result.points
+    return {
+        criterion.name
+        for criterion in verdict.result.criteria
+        if not np.broadcast_to(criterion.meets, (points,))[point]
+    }
+
+
+def _remedy(text: str, tried: Verdict, point: int, missed: set[str]) -> Remedy:
+    after = _missed(tried, point)
+    shortfall = float(_shortfalls(tried)[point])
+    return Remedy(text, tuple(sorted(missed - after)), tuple(sorted(after)), shortfall)
+
+
+def plain(remedy: Remedy) -> dict[str, Any]:
+    """Return a remedy as plain data."""
+    return dataclasses.asdict(remedy)
+
+
+__all__ = ["Change", "Remedy", "plain", "remedies"]
