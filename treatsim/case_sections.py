@@ -106,7 +106,12 @@ def _salinity(value) -> dict[str, float]:
 
 def source_stream(site: SiteParameters, water: WaterParameters) -> Stream:
     """Return the source water at ambient pressure."""
-    table = water_table(analysis_of(water))
+    measured = analysis_of(water)
+    table = water_table(measured)
+    salinity = table.feed_salinity
+    if measured.kind != "ions" and measured.mass_concentration is not None:
+        # a salinity per volume holds at each point's temperature, whatever points stand beside it
+        salinity = table.salinity(measured.mass_concentration, water.temperature)
     contents = {}
     if water.suspended_solids is not None:
         contents["suspended_solids"] = water.suspended_solids
@@ -119,7 +124,7 @@ def source_stream(site: SiteParameters, water: WaterParameters) -> Stream:
         1.0,
         0.0,
         water.temperature,
-        table.feed_salinity,
+        salinity,
         contents,
         atmospheric_pressure(site.altitude),
     )

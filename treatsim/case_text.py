@@ -14,6 +14,7 @@ from treatsim import quantities
 from treatsim.errors import CaseError, RequestError
 from treatsim.operations.base import read_value
 
+DEEPEST = 20  # tables in one another
 LARGEST_FILE = 1_000_000  # bytes; a case file is a page or two
 HEADER = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")
 KEY = re.compile(r"""\s*("[^"]*"|'[^']*'|[A-Za-z0-9_.-]+)\s*=""")
@@ -65,14 +66,33 @@ def read_text(path: Path) -> str:
 def parse(text: str, name: str) -> dict[str, Any]:
     """Parse TOML; a fault in the syntax is told with its line."""
     try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        tables = tomllib.loads(text)
+        if _depth(tables) > DEEPEST:
+            raise CaseError(f"{name}: tables lie more than {DEEPEST} deep; this is no case file")
+        return tables
+    except RecursionError as error:
+        raise CaseError(f"{name}: nested too deep; this is no case file") from error
+    except ValueError as error:  # faults of syntax, and numbers of thousands of digits
         line = re.search(r"at line (\d+)", str(error))
         what = re.sub(r"\s*\(at .*\)$", "", str(error))
-        what = re.sub(r"[^\x20-\x7e]", "?", what)
+        what = re.sub(r"[^\x20-\x7e]", "?", what)[:100]
         raise CaseError(
             f"{name}{f':{line[1]}' if line else ''}: not readable as TOML: {what}"
         ) from error
+
+
+def _depth(tables) -> int:
+    """Return how deep tables and lists lie in one another; counting stops beyond DEEPEST."""
+    depth, layer = 0, [tables]
+    while layer and depth <= DEEPEST:
+        depth += 1
+        layer = [
+            inner
+            for outer in layer
+            if isinstance(outer, dict | list)
+            for inner in (outer.values() if isinstance(outer, dict) else outer)
+        ]
+    return depth
 
 
 def line_numbers(text: str) -> dict[str, int]:
@@ -126,8 +146,11 @@ def entry(raw) -> str:
     """Return an entry as it would stand in the file, cut to a readable length."""
     if isinstance(raw, dict) and "value" in raw:
         raw = raw["value"]
-    text = f'"{raw}"' if isinstance(raw, str) else str(raw)
-    text = re.sub(r"[^\x20-\x7e\u00a0-\uffff]", "?", text)
+    try:
+        text = f'"{raw}"' if isinstance(raw, str) else str(raw)
+    except ValueError:  # an integer of thousands of digits
+        text = "a number of thousands of digits"
+    text = "".join(letter if letter.isprintable() else "?" for letter in text[:100])
     return text if len(text) <= 60 else text[:57] + "..."
 
 

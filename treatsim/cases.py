@@ -224,7 +224,7 @@ def _holds(data, problems: Problems) -> tuple[Hold, ...]:
         return ()
     for number, row in enumerate(rows):
         where = f"hold.{number}"
-        if set(row) != {"adjust", "until", "equals"}:
+        if not isinstance(row, dict) or set(row) != {"adjust", "until", "equals"}:
             problems.add(where, "hold: needs exactly adjust, until and equals")
             continue
         equals = row["equals"]

@@ -125,9 +125,11 @@ def run_solve(arguments) -> int:
     from treatsim import cases
     from treatsim.report import document, tables
     from treatsim.safety.verdict import judge
+    from treatsim.studies.remedies import remedies
 
     case = cases.load(arguments.case, changes(arguments))
     verdict = judge(case, case.solve())
+    verdict.remedies = remedies(verdict, arguments.units)
     if arguments.json:
         text = document.as_json(document.document(verdict, arguments.units))
     else:
@@ -188,6 +190,70 @@ def run_figures(arguments) -> int:
     return Exit.DONE
 
 
+def run_sweep(arguments) -> int:
+    """Solve a table of settings."""
+    from treatsim import cases
+    from treatsim.report import sweep_files, sweep_text
+    from treatsim.report.progress import Progress
+    from treatsim.studies.sweep import sweep
+    from treatsim.studies.vary import axes_of, grid_of
+
+    suffix = sweep_files.check_path(arguments.out) if arguments.out else ""
+    case = cases.load(arguments.case, changes(arguments))
+    axes = axes_of(arguments.vary)
+    points = grid_of(case, axes).points
+    if arguments.out:
+        sweep_files.check_path(arguments.out, points)
+    elif sys.stdout.isatty():
+        sweep_text.check_rows(points)
+    with Progress("points") as progress:
+        table = sweep(
+            case,
+            axes,
+            show=arguments.show or (),
+            strict=arguments.strict,
+            system=arguments.units,
+            keep=arguments.out,
+            finish=lambda table: deliver_table(table, suffix, arguments),
+            progress=progress,
+            tell=tell,
+        )
+    if note := table.outside_note():
+        tell(note)
+    if not table.answered:
+        return Exit.NO_SOLUTION
+    return Exit.DONE if table.any_meets else Exit.NOT_MET
+
+
+def deliver_table(table, suffix: str, arguments) -> None:
+    """Write a sweep to its file, or print it: for people on a terminal, as CSV into a pipe."""
+    from treatsim.report import sweep_files, sweep_text
+    from treatsim.report.files import write_whole
+
+    if suffix:
+        write_whole(arguments.out, sweep_files.encode(table, suffix, arguments.units))
+    elif sys.stdout.isatty():
+        deliver(sweep_text.sweep_text(table, arguments.units), None)
+    else:
+        deliver(sweep_files.csv_text(table, arguments.units), None)
+
+
+def run_find(arguments) -> int:
+    """Find the settings that meet a target."""
+    from treatsim import cases
+    from treatsim.report import document
+    from treatsim.studies.find import find
+
+    case = cases.load(arguments.case, changes(arguments))
+    found = find(case, arguments.adjust, arguments.until or (), best=arguments.best)
+    if arguments.json:
+        text = document.as_json(found.document(arguments.units))
+    else:
+        text = "\n".join(found.lines(arguments.units)) + "\n"
+    deliver(text, arguments.out)
+    return Exit.DONE if found.found else Exit.NOT_MET
+
+
 def run_sources(arguments) -> int:
     """Print where the numbers come from."""
     from treatsim import sources
@@ -206,14 +272,7 @@ def colour(arguments) -> bool:
 OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
     "CASE": (("case",), {"metavar": "CASE", "help": "case file (TOML)"}),
     "CASES": (("cases",), {"metavar": "CASE", "nargs": "+", "help": "case files (TOML)"}),
-    "[CASES]": (
-        ("cases",),
-        {
-            "metavar": "CASE",
-            "nargs": "*",
-            "help": "case files (TOML); in a checkout, none draws the gallery of cases/",
-        },
-    ),
+    "[CASES]": (("cases",), {"metavar": "CASE", "nargs": "*", "help": "case files (TOML)"}),
     "KIND": (("kind",), {"metavar": "KIND", "help": "river, brackish or sea"}),
     "KEY": (("key",), {"metavar": "KEY", "nargs": "?", "help": "one source"}),
     "--set": (
@@ -231,9 +290,36 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         {"action": "store_true", "help": "refuse results outside a formula's range"},
     ),
     "--out": (("--out",), {"metavar": "PATH", "help": "write to a file, whole or not at all"}),
-    "--out DIR": (
-        ("--out",),
-        {"metavar": "DIR", "help": "directory for the pictures, all of them or none"},
+    "--out DIR": (("--out",), {"metavar": "DIR", "help": "directory for the pictures"}),
+    "--vary": (
+        ("--vary",),
+        {
+            "metavar": "ADDRESS=FROM:TO:COUNT",
+            "action": "append",
+            "required": True,
+            "help": "values of an input, or a list ADDRESS=a,b,c; several make a grid",
+        },
+    ),
+    "--show": (
+        ("--show",),
+        {"metavar": "ADDRESS", "action": "append", "help": "a result, or all; may be repeated"},
+    ),
+    "--out TABLE": (("--out",), {"metavar": "PATH", "help": "a .csv, .xlsx or .parquet file"}),
+    "--adjust": (
+        ("--adjust",),
+        {"metavar": "ADDRESS", "action": "append", "required": True, "help": "input to be set"},
+    ),
+    "--until": (
+        ("--until",),
+        {
+            "metavar": '"ADDRESS >= VALUE"',
+            "action": "append",
+            "help": "what must be met; without it, every limit of the case",
+        },
+    ),
+    "--best": (
+        ("--best",),
+        {"metavar": '"largest ADDRESS"', "default": "", "help": 'or "smallest ADDRESS"'},
     ),
     "--debug": (("--debug",), {"action": "store_true", "help": "show the traceback of an error"}),
 }
@@ -251,6 +337,19 @@ COMMANDS: dict[str, tuple] = {
         'treatsim solve cases/river.toml --set "lift_pump.speed=85 %"',
         SOLVING,
     ),
+    "find": (
+        run_find,
+        "Find the largest and smallest setting that still meets a target, and what holds it.",
+        "treatsim find cases/river.toml --adjust lift_pump.speed "
+        '--until "uv.dose_credited >= 12 mJ/cm2"',
+        ("CASE", "--adjust", "--until", "--best", "--set", "--json", "--units", "--out"),
+    ),
+    "sweep": (
+        run_sweep,
+        "Solve a table of settings: each row says what is met, or why there is no answer.",
+        'treatsim sweep cases/river.toml --vary "lift_pump.speed=50 %:100 %:41" --out speeds.csv',
+        ("CASE", "--vary", "--show", "--set", "--units", "--strict", "--out TABLE"),
+    ),
     "compare": (
         run_compare,
         "Put cases side by side: water, energy per litre and where it goes.",
@@ -259,7 +358,7 @@ COMMANDS: dict[str, tuple] = {
     ),
     "figures": (
         run_figures,
-        "Draw the design plots of cases, with the numbers behind them.",
+        "Draw the design plots of cases (none named: the gallery of a checkout) and their numbers.",
         "treatsim figures cases/river.toml --out river-figures",
         ("[CASES]", "--out DIR"),
     ),

@@ -100,6 +100,7 @@ NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$
 POWER = re.compile(r"(?<![A-Za-z_])((?:[kcdmuµ]?m)|ft|in|yd|s|h)([2-6])(?![A-Za-z0-9])")
 ODD = re.compile(r"\d\d|\d\s*\)?\s*(?:\*\*|\^)|(?:\*\*|\^)(?!\s*[-+]?\d)")  # powers of numbers
 LONGEST_UNIT = 40  # characters; with ODD it keeps the unit parser from computing 9**9**9
+BLANKS = re.compile("[\u00a0\u2009\u202f]")  # no-break and thin blanks, as word processors set
 BASIS = re.compile(r"\s+as\s+([A-Za-z0-9]+)$")
 
 
@@ -141,7 +142,8 @@ def conversion(unit: str, si: str) -> tuple[float, float]:
 
 def split(text: str) -> tuple[float, str, str]:
     """Split "20 mg/L as CaCO3" into its number, unit and basis ("" if none)."""
-    match = NUMBER.match(text)
+    text = BLANKS.sub(" ", text)
+    match = NUMBER.match(text) if text.isprintable() else None
     if match is None:
         raise RequestError("no number with a unit")
     number, unit = float(match[1]), match[2]

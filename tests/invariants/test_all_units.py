@@ -14,7 +14,7 @@ from treatsim.operations.intake import FROM_OUTSIDE
 
 # kinds of the design that are not built yet; a kind that exists may not stand here
 MISSING = {
-    "high_pressure_pump", "ro_vessel", "pressure_exchanger", "chlorine_dosing",
+    "high_pressure_pump", "ro_vessel", "pressure_exchanger",
 }  # fmt: skip
 DESIGNED = {
     "intake", "feed_pump", "hose", "strainer", "settling_basin", "cartridge_filter", "uv_reactor",

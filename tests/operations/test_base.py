@@ -44,7 +44,8 @@ def test_a_good_record_is_taken():
     [
         ({"width": 0.0}, "a width lies above 0 m and not above 2 m"),
         ({"width": np.nan}, "a width lies above 0 m"),
-        ({"width": np.inf}, "a width lies above 0 m"),
+        ({"width": np.inf}, "no number of this size belongs here"),
+        ({"width": 1e-30}, "no number of this size belongs here"),
         ({"width": np.array([1.0, 3.0])}, "not above 2 m"),
         ({"width": None}, "width is missing (a width)"),
         ({"width": 1.0, "number": 2.5}, "a number is a whole number"),

@@ -55,13 +55,17 @@ def ledger(result) -> dict[str, np.ndarray]:
 def system_least_work(result) -> np.ndarray:
     """Return the least work to draw the product from the source, per volume of product. [J/m3]"""
     source = result.sheet.source
-    taken = sum(result.streams[name, result.sheet.units[name].inlets[0]].flow
-                for name in result.sheet.wiring.sources)
+    taken = sum(
+        result.streams[name, result.sheet.units[name].inlets[0]].flow
+        for name in result.sheet.wiring.sources
+    )
     recovery = np.clip(result.product.flow / taken, 0.0, DEEPEST_RECOVERY)
     salinity, temperature = np.broadcast_arrays(source.salinity, source.temperature)
     salinity, temperature = np.broadcast_arrays(salinity + 0.0 * recovery, temperature)
     return least_work(
-        lambda w: source.water.osmotic_pressure(w, temperature[..., None]), salinity, recovery,
+        lambda w: source.water.osmotic_pressure(w, temperature[..., None]),
+        salinity,
+        recovery,
         lambda w: source.water.density(w, temperature),
     )
 

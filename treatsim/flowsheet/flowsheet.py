@@ -131,7 +131,8 @@ class Flowsheet:
     def _bound(self, port: Port) -> bool:
         """Whether the pressure at an outlet follows from something the solver can move."""
         unit = self.units[port[0]]
-        if self._yields(unit.name) or "outlet_pressure" in unit.free_parameters():
+        moved = self._yields(unit.name) or "outlet_pressure" in unit.free_parameters()
+        if moved and port[1] == unit.outlets[0]:
             return True
         if port[1] in unit.anchored:
             return False
@@ -139,9 +140,7 @@ class Flowsheet:
             if (unit.name, inlet) in self.tears:
                 continue
             feeding = self.wiring.feeds.get((unit.name, inlet))
-            if feeding is None:
-                return unit.source_flow() is None
-            return self._bound(feeding)
+            return unit.source_flow() is None if feeding is None else self._bound(feeding)
         return True
 
     def check_count(self) -> None:

@@ -33,7 +33,8 @@ def operate(sheet: Flowsheet, points: int = 1, holds: tuple[Hold, ...] = ()) -> 
     outermost.
     """
     if not holds:
-        return Result(solve(sheet, points), points)
+        with np.errstate(all="ignore"):  # trial points may overflow; what stays so is reported
+            return Result(solve(sheet, points), points)
     hold, rest = holds[0], holds[1:]
     unit, field = _input(sheet, hold.adjust)
     guess, low, high = _span(sheet, unit, field, points)

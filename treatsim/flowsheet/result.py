@@ -193,8 +193,12 @@ def dry_ends(sheet, streams, good) -> list[Failure]:
         pressure = np.broadcast_to(np.asarray(streams[port].pressure, float), good.shape)
         dry = good & (pressure < -END_TOLERANCE)
         if np.any(dry):
-            text = f"water would reach {end} at {{pressure}} and does not leave there: it needs more"
-            found.append(Failure(dry, text + " pressure", {"pressure": Value(pressure, "pressure")}))
+            text = (
+                f"water would reach {end} at {{pressure}} and does not leave there: it needs more"
+            )
+            found.append(
+                Failure(dry, text + " pressure", {"pressure": Value(pressure, "pressure")})
+            )
     return found
 
 

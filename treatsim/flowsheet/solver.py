@@ -15,22 +15,14 @@ from typing import NamedTuple
 import numpy as np
 
 from treatsim.flowsheet.flowsheet import Flowsheet, Port, Unknown
+from treatsim.flowsheet.recycle import Pass, evaluate
 from treatsim.numerics import find_roots
-from treatsim.operations.base import Outcome
 from treatsim.water.stream import Stream
 
-RECYCLE_PASSES = 60
-FURTHEST = 20.0  # steps that one extrapolation of a recycle may take at once
 NEWTON_STEPS = 40
+OTHER_STARTS = (0.45, 0.15)  # shares of a pressure's range to start from where the guess failed
+CLOSE, SOLVED = 1e-11, 1e-8  # residual to aim for, and the one that is still an answer
 PRESSURE_SCALE = 1e5  # Pa; makes the residual at an open end of order one
-
-
-class Pass(NamedTuple):
-    """One evaluation of all units."""
-
-    streams: dict[Port, Stream]  # by (unit, port), inlets and outlets
-    outcomes: dict[str, Outcome]
-    recycle_error: np.ndarray | float  # largest relative change at a cut
 
 
 class Solved(NamedTuple):
@@ -49,156 +41,6 @@ class Failure:
     where: np.ndarray  # bool over points
     reason: str
     values: dict = field(default_factory=dict)  # name -> Value, for the reason's {name}
-
-
-def run(sheet: Flowsheet, flows: dict[str, np.ndarray], start: dict[Port, Stream]) -> Pass:
-    """Evaluate the units in order; `flows` are the open source flows, `start` the recycle guess."""
-    streams: dict[Port, Stream] = {}
-    outcomes: dict[str, Outcome] = {}
-    for name in sheet.order:
-        unit = sheet.units[name]
-        inlets = {}
-        for port in unit.inlets:
-            here = (name, port)
-            if here in sheet.tears:
-                inlets[port] = start[here]
-            elif here in sheet.wiring.feeds:
-                inlets[port] = streams[sheet.wiring.feeds[here]]
-            else:
-                own = unit.source_flow()
-                inlets[port] = sheet.source.with_flow(flows[name] if own is None else own)
-            streams[here] = inlets[port]
-        outcomes[name] = unit.evaluate(**inlets)
-        streams.update({(name, port): s for port, s in outcomes[name].outlets.items()})
-    return Pass(streams, outcomes, 0.0)
-
-
-def evaluate(sheet: Flowsheet, flows, memory: dict[Port, Stream]) -> Pass:
-    """Evaluate with every recycle converged. `memory` keeps the recycles for the next call.
-
-    Each pass also follows, as a tracer, which share of a returning stream came from the cut
-    itself. With that share frozen the balance of each component is linear and is solved exactly,
-    so only the dependence of the units' splits on their feed is iterated.
-    """
-    if not sheet.tears:
-        return run(sheet, flows, {})
-    first = next(iter(flows.values()), None)
-    for cut in sheet.tears:
-        if cut not in memory:
-            memory[cut] = _recycle_guess(sheet, first)
-    error: np.ndarray | float = np.inf
-    before: dict[Port, tuple[dict, dict]] = {}  # what left each cut, and what should have
-    for _ in range(RECYCLE_PASSES):
-        done = run(sheet, flows, memory)
-        now, previous, last = {}, error, before
-        error = 0.0
-        for cut in sheet.tears:
-            returned = done.streams[sheet.wiring.feeds[cut]]
-            share = _share(sheet, done, cut, returned)
-            now[cut], change = _close(memory[cut], returned, share)
-            error = np.maximum(error, change)
-        if np.all((error < 1e-13) | ((error < 1e-11) & (error >= previous))):
-            break
-        before = now
-        theta = _extrapolation(last, now)
-        for cut, (_, amounts) in now.items():
-            returned = done.streams[sheet.wiring.feeds[cut]]
-            memory[cut] = _stream_of(returned, _ahead(amounts, last.get(cut), theta))
-    return done._replace(recycle_error=error)
-
-
-def _extrapolation(last: dict, now: dict):
-    """Share of the last pass to take away, by the secant through two passes of all cuts."""
-    top, bottom = np.zeros(()), np.zeros(())
-    for cut in last:
-        for component, after in now[cut][1].items():
-            scale = np.abs(after) + 1e-300
-            miss = (after - now[cut][0][component]) / scale
-            fell = miss - (last[cut][1][component] - last[cut][0][component]) / scale
-            top, bottom = top + fell * miss, bottom + fell**2
-    useful = bottom > 1e-24
-    theta = np.divide(top, bottom, out=np.zeros(np.shape(bottom)), where=useful)
-    return np.clip(theta, -FURTHEST, 0.9)
-
-
-def _ahead(amounts: dict, last: tuple[dict, dict] | None, theta) -> dict:
-    """Extrapolate the amounts at a cut; where one would turn negative, do not."""
-    if last is None:
-        return amounts
-    far = {c: v - theta * (v - last[1][c]) for c, v in amounts.items()}
-    sound = np.all([np.broadcast_to(v >= 0, np.shape(theta)) for v in far.values()], axis=0)
-    return {c: np.where(sound & (v > 0), far[c], v) for c, v in amounts.items()}
-
-
-def _recycle_guess(sheet: Flowsheet, flow) -> Stream:
-    known = [unit.source_flow() for unit in sheet.units.values()]
-    flow = next((f for f in known if f is not None), flow)
-    return sheet.source.with_flow(0.5 * np.asarray(flow))
-
-
-def _share(sheet: Flowsheet, done: Pass, cut: Port, returned: Stream) -> dict:
-    """Share of each carried component of the returning stream that left the cut itself."""
-    tracer: dict[Port, dict] = {cut: dict.fromkeys(done.streams[cut].carried(), 1.0)}
-    for name in sheet.order:
-        unit = sheet.units[name]
-        total: dict = {}
-        marked: dict = {}
-        for port in unit.inlets:
-            here = (name, port)
-            share = tracer.get(here) or tracer.get(sheet.wiring.feeds.get(here, here), {})
-            for component, rate in done.streams[here].carried().items():
-                total[component] = total.get(component, 0.0) + rate
-                marked[component] = marked.get(component, 0.0) + rate * share.get(component, 0.0)
-        if unit.source_flow() is not None and name in sheet.wiring.sources:
-            continue
-        mix = {
-            c: np.divide(
-                marked[c],
-                total[c],
-                out=np.zeros(np.shape(total[c])),
-                where=np.asarray(total[c]) != 0,
-            )
-            for c in total
-        }
-        tracer.update({(name, port): mix for port in unit.outlets})
-    return tracer.get(sheet.wiring.feeds[cut], dict.fromkeys(returned.carried(), 0.0))
-
-
-def _close(old: Stream, returned: Stream, share: dict) -> tuple[tuple[dict, dict], np.ndarray]:
-    """Return the amounts at the cut, those that close the linear balances, and their change."""
-    before, after = old.carried(), returned.carried()
-    now, new, change = {}, {}, np.zeros(())
-    for component in ("mass", "salt", "heat", *returned.contents):
-        left, back = np.asarray(before.get(component, 0.0)), np.asarray(after[component])
-        phi = np.asarray(share.get(component, 0.0))
-        gain = np.divide(
-            phi * back, left, out=np.zeros(np.broadcast(phi, back, left).shape), where=left != 0
-        )
-        gain = np.minimum(gain, 0.999)
-        now[component], new[component] = left, (1 - phi) * back / (1 - gain)
-        scale = np.maximum(np.abs(new[component]), np.abs(left))
-        step = np.divide(
-            np.abs(new[component] - left), scale, out=np.zeros(scale.shape), where=scale > 0
-        )
-        change = np.maximum(change, step)
-    return (now, new), change
-
-
-def _stream_of(returned: Stream, amounts: dict) -> Stream:
-    """Return a stream like `returned` that carries the amounts."""
-    mass = amounts["mass"]
-
-    def per(total, amount, otherwise):  # a recycle that returns nothing keeps its composition
-        amount = np.broadcast_to(amount, np.shape(total))
-        return np.where(amount > 0, total / np.where(amount > 0, amount, 1.0), otherwise)
-
-    stream = returned.changed(
-        mass_flow=mass,
-        salinity=per(amounts["salt"], mass, returned.salinity),
-        temperature=per(amounts["heat"], mass, returned.temperature),
-    )
-    contents = {c: per(amounts[c], stream.flow, v) for c, v in returned.contents.items()}
-    return stream.changed(contents=contents)
 
 
 def residuals(sheet: Flowsheet, done: Pass, conditions: list[tuple[str, str]]) -> list:
@@ -335,19 +177,15 @@ def _why(sheet: Flowsheet, unknown: Unknown, failed, idle):
 def _several(sheet: Flowsheet, unknowns: list[Unknown], points: int):
     """Several unknowns: Newton with a difference Jacobian and backtracking, all points at once."""
     residual = _residual_of(sheet, unknowns, points)
-    low = np.array([u.low for u in unknowns])[:, None]
-    high = np.array([u.high for u in unknowns])[:, None]
-    x = np.array([np.full(points, u.guess) for u in unknowns])
-    everyone = np.arange(points)
-    r = residual(list(x), everyone)
-    for _ in range(NEWTON_STEPS):
-        active = np.flatnonzero(np.max(np.abs(r), axis=0) > 1e-11)
-        if active.size == 0:
+    x, r = _newton(residual, unknowns, _start(unknowns, points), np.arange(points))
+    for share in OTHER_STARTS:
+        index = np.flatnonzero(_size(r) > SOLVED)
+        if index.size == 0:
             break
-        x[:, active], r[:, active] = _newton_step(
-            residual, x[:, active], r[:, active], active, low, high
-        )
-    failed = np.max(np.abs(r), axis=0) > 1e-8
+        again, left = _newton(residual, unknowns, _start(unknowns, index.size, share), index)
+        better = _size(left) < _size(r[:, index])
+        x[:, index[better]], r[:, index[better]] = again[:, better], left[:, better]
+    failed = _size(r) > SOLVED
     failures = []
     if np.any(failed):
         worst = sheet.conditions()[int(np.argmax(np.abs(r[:, np.argmax(failed)])))]
@@ -360,6 +198,39 @@ def _several(sheet: Flowsheet, unknowns: list[Unknown], points: int):
             )
         ]
     return list(x), failures
+
+
+def _start(unknowns: list[Unknown], points: int, share: float | None = None):
+    """First guesses; `share` puts every open pressure at that share of its range."""
+    values = [
+        u.guess
+        if share is None or u.field != "outlet_pressure"
+        else u.low + share * (u.high - u.low)
+        for u in unknowns
+    ]
+    return np.array([np.full(points, value) for value in values])
+
+
+def _size(r):
+    return np.max(np.where(np.isfinite(r), np.abs(r), np.inf), axis=0)
+
+
+def _newton(residual, unknowns: list[Unknown], x, index):
+    """Newton steps at the points `index` until each is solved or stands still."""
+    low = np.array([u.low for u in unknowns])[:, None]
+    high = np.array([u.high for u in unknowns])[:, None]
+    r = residual(list(x), index)
+    moving = np.ones(index.size, bool)
+    for _ in range(NEWTON_STEPS):
+        active = np.flatnonzero(moving & (_size(r) > CLOSE))
+        if active.size == 0:
+            break
+        before = _size(r[:, active])
+        x[:, active], r[:, active] = _newton_step(
+            residual, x[:, active], r[:, active], index[active], low, high
+        )
+        moving[active] = _size(r[:, active]) < before
+    return x, r
 
 
 def _newton_step(residual, x, r, index, low, high):

@@ -17,6 +17,8 @@ from treatsim.water.stream import Stream
 
 
 UNCERTAIN = {"value", "spread", "source"}  # keys of an entry that is a table
+LARGEST_NUMBER = 1e300  # a bare number in a file
+SMALLEST, LARGEST = 1e-20, 1e20  # SI; beyond, powers and products overflow
 
 
 def quantity(
@@ -81,6 +83,9 @@ def field_problem(item: dataclasses.Field, value) -> str | None:
     article = "an" if name[0] in "aeio" else "a"  # a UV transmittance
     array = np.asarray(value, dtype=float)
     above = array > meta["low"] if meta["open_low"] else array >= meta["low"]
+    size = np.abs(array)
+    if np.any((size > LARGEST) | ((size < SMALLEST) & (size > 0))):  # also what is not finite
+        return "no number of this size belongs here"
     if np.all(above & (array <= meta["high"]) & np.isfinite(array)):
         if meta["kind"] == "count" and np.any(array != np.round(array)):
             return f"{article} {name} is a whole number"
@@ -105,6 +110,8 @@ def read_value(item: dataclasses.Field, raw) -> Any:
         raise RequestError("a number or a text with a unit belongs here")
     elif isinstance(raw, str):
         value = quantities.read(raw, kind)
+    elif abs(raw) > LARGEST_NUMBER:  # an int may be too large for a float, or to be shown
+        raise RequestError("no number of this size belongs here")
     elif quantities.QUANTITIES[kind].si != "1" or kind in ("uv_transmittance", "mass_fraction"):
         unit = quantities.QUANTITIES[kind].shown
         raise RequestError(f'a bare number; write a text with its unit, for example "{raw} {unit}"')

@@ -19,6 +19,8 @@ from treatsim.operations.base import (
 )
 from treatsim.water.stream import Stream
 
+LARGEST_LOAD = 50.0  # captured mass over capacity; far below, an exponential law has no number left
+
 
 def loaded_resistance(clean, captured_mass, capacity, terminal_ratio, exponent):
     """Return the resistance of an element that has captured some mass.
@@ -62,7 +64,8 @@ class CartridgeFilterParameters(Parameters):
             clean, clean * self.terminal_ratio, self.capacity, self.loading_exponent
         )
         limit = filtration.blocking_limit(clean, constant, self.loading_exponent)
-        if np.any(np.asarray(self.captured_mass) >= limit):
+        captured = np.asarray(self.captured_mass, float)
+        if np.any((captured >= limit) | (captured > LARGEST_LOAD * np.asarray(self.capacity))):
             return ["captured_mass: the blocking law has closed the element at this load"]
         return []
 

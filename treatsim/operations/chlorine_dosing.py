@@ -80,8 +80,10 @@ class ChlorineDosingParameters(Parameters):
             faults.append("half_life: a stock of some age needs the half-life of its strength")
         if self.form == "powder" and self.can_strength is None:
             faults.append("can_strength: powder is dissolved first: state the strength in the can")
-        if self.form == "liquid" and self.can_strength is not None and np.any(
-            np.asarray(self.can_strength) > self.strength
+        if (
+            self.form == "liquid"
+            and self.can_strength is not None
+            and np.any(np.asarray(self.can_strength) > self.strength)
         ):
             faults.append("can_strength: is not above the strength of the product")
         return faults

@@ -35,7 +35,7 @@ class HighPressurePumpParameters(Parameters):
                                   open_low=True, default=None)
     outlet_pressure: float | None = quantity(
         "pressure", "pressure behind the pump; left out, the rest of the line decides",
-        high=1.2e7, default=None)
+        low=0.0, high=1.2e7, default=None)
     pump_efficiency: float = quantity("fraction", "hydraulic over shaft power", open_low=True)
     motor_efficiency: float = quantity("fraction", "shaft over electrical power", open_low=True)
     drive_efficiency: float = quantity("fraction", "efficiency of the drive", open_low=True)

@@ -9,13 +9,12 @@ from functools import cache
 from treatsim import catalogue
 from treatsim.correlations import membrane_transport, spacer_channel
 from treatsim.correlations.element_fit import StandardTest, fit_element
-from treatsim.correlations.solution_line import SolutionLine, fit_solution_line
+from treatsim.correlations.solution_line import SolutionLine, line_of_water
 from treatsim.correlations.vessel import Membrane
 from treatsim.errors import RequestError
 from treatsim.operations.base import Parameters, quantity, read_value
 
 TEST_TEMPERATURE = 298.15  # K
-LINE_SHARE = 0.999  # of a table's range of salinity that a line covers
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,18 +100,7 @@ def standard_water() -> SolutionLine:
     from treatsim.water.water_table import water_table
 
     table = water_table(of_salt("sodium_chloride", mass_concentration=32.0))
-    return solution_line(table, TEST_TEMPERATURE)
-
-
-def solution_line(table, temperature) -> SolutionLine:
-    """Return a water at its temperature(s), ready for a march along a vessel. [K]"""
-    return fit_solution_line(
-        lambda w: table.osmotic_pressure(w, temperature),
-        lambda w: table.density(w, temperature),
-        lambda w: table.viscosity(w, temperature),
-        lambda w: table.diffusivity(temperature) + 0.0 * w,
-        LINE_SHARE * table.salinity_range.high,
-    )
+    return line_of_water(table, TEST_TEMPERATURE)
 
 
 @cache

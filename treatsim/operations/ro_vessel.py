@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treatsim.correlations import spacer_channel, vessel, vessel_march
+from treatsim.correlations.solution_line import line_of_water
 from treatsim.correlations.vessel import ElementResults, Vessel, VesselFeed
 from treatsim.operations.base import (
     Details,
@@ -24,7 +25,6 @@ from treatsim.operations.ro_element import (
     element_of,
     element_problems,
     membrane_at,
-    solution_line,
 )
 from treatsim.ranges import excursions
 from treatsim.water.stream import Stream
@@ -72,7 +72,7 @@ class RoVessel(Unit):
         membrane = membrane_at(
             element, p.correlation, feed.temperature, p.flow_factor, p.salt_passage_factor
         )
-        line = solution_line(feed.water, feed.temperature)
+        line = line_of_water(feed.water, feed.temperature)
         entering = VesselFeed(
             feed.mass_flow / p.vessels_in_parallel, feed.salinity, feed.pressure,
             p.permeate_pressure,
@@ -129,7 +129,7 @@ class RoVessel(Unit):
                       *_chlorine(feed)],
             excursions=excursions(spacer_channel.REYNOLDS_RANGE, reynolds),
             losses={"friction": friction, "membrane": lost - friction},
-            sources=("lonsdale_1965", spacer_channel.correlation(p.correlation).source),
+            sources=(spacer_channel.correlation(p.correlation).source,),
             choices=(
                 f"{self.name}: solution-diffusion with film theory, mass transfer by "
                 f"{p.correlation.replace('_', ' ')}, A and B fitted with it to the standard test",
@@ -205,8 +205,8 @@ def _blocks(feed: Stream, solved: Vessel) -> list[Finding]:
     found = []
     for bit, words in vessel.STATUS_WORDS.items():
         where = (np.asarray(solved.status) & bit) > 0
-        if bit == vessel_march.NO_DRIVING_PRESSURE:
-            where &= (np.asarray(solved.status) & vessel_march.FEED_BELOW_OSMOTIC) == 0
+        if bit != vessel_march.NO_DRIVING_PRESSURE:  # that one says it all
+            where &= (np.asarray(solved.status) & vessel_march.NO_DRIVING_PRESSURE) == 0
         if np.any(where):
             found.append(Finding(where, numbers.get(bit, words), values, blocks=True))
     return found

@@ -50,7 +50,11 @@ def counted_age(rate, age, order: int):
 class StorageTankParameters(Parameters):
     """Size of the tank and, where chlorine is used, how it is drawn and how chlorine fades."""
 
-    volume: float = quantity("volume", "usable volume", open_low=True)
+    volume: float = quantity("volume", "usable volume of one tank", open_low=True)
+    tanks: int = quantity(
+        "count", "equal tanks, filled by turns if closed for the contact", low=1, high=100,
+        default=1,
+    )  # fmt: skip
     draw_off: str | None = choice(
         contact_time.MODES, "whether the outlet is closed while chlorine acts", default=None
     )
@@ -95,9 +99,7 @@ class StorageTankParameters(Parameters):
         }.get(self.draw_off or "", ())
         faults += [f"{name}: is missing; draw_off {self.draw_off} needs it" for name in needs
                    if getattr(self, name) is None]  # fmt: skip
-        if self.lowest_volume is not None and np.any(
-            np.asarray(self.lowest_volume) > self.volume
-        ):
+        if self.lowest_volume is not None and np.any(np.asarray(self.lowest_volume) > self.volume):
             faults.append("lowest_volume: is not above the volume of the tank")
         if self.decay_rate is not None and self.decay_rate_second_order is not None:
             faults.append("decay_rate: give one of first and second order")
@@ -158,13 +160,28 @@ class StorageTank(Unit):
             return np.asarray(p.waiting_time, float), 1.0
         drawn = inlet.flow if p.draw_flow is None else np.maximum(inlet.flow, p.draw_flow)
         factor = contact_time.BAFFLING[p.baffling or "unbaffled"]
-        counted = contact_time.contact_time(p.draw_off, p.lowest_volume, drawn, factor, 0.0)
+        counted = contact_time.contact_time(str(p.draw_off), p.lowest_volume, drawn, factor, 0.0)
         age = np.asarray(p.lowest_volume / drawn)
         return age, counted / age
+
+    def round_time(self, flow):
+        """Return the time of one round of a closed tank: fill, wait, draw; None for others. [s]
+
+        Left out, the flow drawn is the flow that comes in.
+        """
+        p = self.parameters
+        if p.draw_off != "fill_and_draw":
+            return None
+        drawn = flow if p.draw_flow is None else p.draw_flow
+        return filling_time(p.volume, flow) + p.waiting_time + p.volume / drawn
 
     def _details(self, inlet: Stream) -> Details:
         p = self.parameters
         values = {"filling_time": Value(filling_time(p.volume, inlet.flow), "duration")}
+        rounds = self.round_time(inlet.flow)
+        if rounds is not None:
+            values["round_time"] = Value(rounds, "duration")
+            values["largest_mean_flow"] = Value(p.tanks * p.volume / rounds, "flow")
         if p.draw_off is None or "free_chlorine" not in inlet.contents:
             return Details(values)
         return self._chlorinated(inlet, values)
@@ -196,10 +213,10 @@ class StorageTank(Unit):
             return Details(values, choices=self._choices(), sources=("epa_816_r_03_004",))
         until = age + p.time_to_last_cup
         last = chlorine_decay.residual(start, rate, until, order)
-        needed = chlorine_decay.start_for_residual(LAST_CUP, rate, until, order)
+        with np.errstate(over="ignore"):  # no dose lasts so long: infinite
+            needed = chlorine_decay.start_for_residual(LAST_CUP, rate, until, order)
         values["residual_at_last_cup"] = Value(last, "concentration")
-        if np.all(np.isfinite(needed)):
-            values["residual_needed_for_last_cup"] = Value(needed, "concentration")
+        values["residual_needed_for_last_cup"] = Value(needed, "concentration")
         wanted = Criterion(
             "free chlorine at the last cup",
             "residual_at_last_cup",
@@ -226,7 +243,7 @@ class StorageTank(Unit):
         }  # fmt: skip
         kind = "second" if p.order == 2 else "first"
         return (
-            f"{self.name}: {words[p.draw_off]}",
+            f"{self.name}: {words[str(p.draw_off)]}",
             f"{self.name}: decay of {kind} order, doubled for every 10 K of the warmest tank over "
             "the reading (common practice)",
         )

@@ -9,6 +9,7 @@ from typing import Any
 import treatsim
 from treatsim import quantities
 from treatsim.operations.base import at
+from treatsim.report.health_text import health_document
 from treatsim.safety.verdict import Verdict
 
 
@@ -36,6 +37,7 @@ def document(verdict: Verdict, system: str = "si", point: int = 0) -> dict[str, 
         }
         if answered
         else {},
+        **(health_document(verdict, system, point) if answered else {}),
         "findings": verdict.findings(point, system),
         "excursions": verdict.excursions(point, system),
         "choices": verdict.choices,

@@ -13,10 +13,12 @@ def write_whole(path: str | Path, content: str | bytes) -> None:
     """Write `content` to `path` in one step; RequestError in one line if that cannot be done."""
     path = Path(path)
     raw = content.encode("utf-8") if isinstance(content, str) else content
-    if path.is_dir():
-        raise RequestError(f"--out {path}: this is a directory; name a file")
     temporary = None
     try:
+        if path.is_dir():
+            raise RequestError(f"--out {path}: this is a directory; name a file")
+        if path.exists() and not path.is_file():  # replacing a device would destroy it
+            raise RequestError(f"--out {path}: this is no plain file; redirect the output there")
         handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent or ".")
         with os.fdopen(handle, "wb") as file:
             file.write(raw)

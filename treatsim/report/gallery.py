@@ -42,8 +42,9 @@ class Picture(NamedTuple):
 
 def caption(module: Any) -> Caption:
     """Read a plot's caption out of its docstring."""
-    title, lesson, detail, sources = (" ".join(part.split())
-                                      for part in module.__doc__.split("\n\n"))
+    title, lesson, detail, sources = (
+        " ".join(part.split()) for part in module.__doc__.split("\n\n")
+    )
     return Caption(title, lesson, detail, sources.removeprefix("Sources: "))
 
 
@@ -64,8 +65,10 @@ def gallery() -> list[Picture]:
     """Return the pictures of the checkout's own cases; RequestError outside a checkout."""
     folder = Path(CASES_FOLDER)
     if not (folder.is_dir() and Path("pyproject.toml").is_file()):
-        raise RequestError("name a case, such as: treatsim figures camp.toml (without one, the "
-                           "gallery of a checkout's cases/ is drawn, and this is no checkout)")
+        raise RequestError(
+            "name a case, such as: treatsim figures camp.toml (without one, the "
+            "gallery of a checkout's cases/ is drawn, and this is no checkout)"
+        )
     known = {path.stem: path for path in sorted(folder.glob("*.toml"))}
     pictures = []
     for name in plots.NAMES:
@@ -103,8 +106,10 @@ def drawn(picture: Picture, rasters: Sequence[str] = ()) -> dict[str, bytes]:
     numbers = table.as_csv(data)
     figure = module.draw(table.from_csv(numbers))
     style.sign(figure, signature(picture))
-    files = {f"{picture.stem}.csv": numbers.encode("utf-8"),
-             f"{picture.stem}.svg": style.render(figure)}
+    files = {
+        f"{picture.stem}.csv": numbers.encode("utf-8"),
+        f"{picture.stem}.svg": style.render(figure),
+    }
     if picture.plot in rasters:
         files[f"{picture.stem}.png"] = style.render(figure, "png")
     return files
@@ -118,18 +123,29 @@ def signature(picture: Picture) -> str:
 
 def page(pictures: Sequence[Picture]) -> str:
     """Return the page that shows and explains the pictures."""
-    parts = ["# Figures\n\nDrawn by `treatsim figures`; beside each picture lie the numbers behind "
-             "it. Demo cases are invented. `treatsim sources KEY` says where a model comes from.\n"]
+    parts = [
+        "# Figures",
+        "Drawn by `treatsim figures`; beside each picture lie the numbers behind it. Demo cases "
+        "are invented. `treatsim sources KEY` says where a model comes from.",
+    ]
     for picture in pictures:
         words = caption(plots.plot(picture.plot))
-        parts.append(f"## {words.title}\n\n![{words.title}]({picture.stem}.svg)\n\n{words.lesson}\n\n"
-                     f"{words.detail} Numbers: [{picture.stem}.csv]({picture.stem}.csv). "
-                     f"{signature(picture)}\n")
-    return "\n".join(parts)
+        parts += [
+            f"## {words.title}",
+            f"![{words.title}]({picture.stem}.svg)",
+            words.lesson,
+            f"{words.detail} Numbers: [{picture.stem}.csv]({picture.stem}.csv). "
+            f"{signature(picture)}",
+        ]
+    return "\n\n".join(parts) + "\n"
 
 
-def write(pictures: Sequence[Picture], folder: str | Path, rasters: Sequence[str] = (),
-          report: Callable[[str], None] = lambda line: None) -> list[str]:
+def write(
+    pictures: Sequence[Picture],
+    folder: str | Path,
+    rasters: Sequence[str] = (),
+    report: Callable[[str], None] = lambda line: None,
+) -> list[str]:
     """Draw everything, then write it; returns the names of the files.
 
     Nothing is written unless every picture could be drawn.
@@ -143,8 +159,9 @@ def write(pictures: Sequence[Picture], folder: str | Path, rasters: Sequence[str
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise RequestError(f"--out {folder}: no directory can be made there: "
-                           f"{(error.strerror or 'error').lower()}") from error
+        raise RequestError(
+            f"--out {folder}: no directory can be made there: {(error.strerror or 'error').lower()}"
+        ) from error
     for name, content in files.items():
         write_whole(folder / name, content)
     return list(files)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
+from typing import Any
 
 PATIENCE = 2.0  # s
 
@@ -13,8 +14,8 @@ class Progress:
 
     def __init__(self, what: str) -> None:
         self.what, self.start = what, time.monotonic()
-        self.bar = None
-        self.task = None
+        self.bar: Any = None
+        self.task: Any = None
 
     def __enter__(self) -> Progress:
         return self
@@ -35,7 +36,13 @@ class Progress:
         from rich.console import Console
         from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
 
-        self.bar = Progress(self.what, BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(),
-                            console=Console(stderr=True), transient=True)
+        self.bar = Progress(
+            self.what,
+            BarColumn(),
+            MofNCompleteColumn(),
+            TimeRemainingColumn(),
+            console=Console(stderr=True),
+            transient=True,
+        )
         self.task = self.bar.add_task(self.what, total=total)
         self.bar.start()

@@ -32,15 +32,18 @@ def check_path(out: str, points: int = 0) -> str:
         if find_spec(package) is None:
             raise RequestError(f"--out {out}: this needs {package}; pip install treatsim[tables]")
     if suffix == ".xlsx" and points > LARGEST_SHEET:
-        raise RequestError(f"--out {out}: {points:,} rows; a sheet holds {LARGEST_SHEET:,}. "
-                           "Write .csv or .parquet")
+        raise RequestError(
+            f"--out {out}: {points:,} rows; a sheet holds {LARGEST_SHEET:,}. Write .csv or .parquet"
+        )
     return suffix
 
 
 def encode(table: Table, suffix: str, system: str = "si") -> bytes | memoryview:
     """Return the content of the file."""
     writers: dict[str, Callable[[Table, str], bytes | memoryview]] = {
-        ".csv": _csv_bytes, ".xlsx": _xlsx, ".parquet": _parquet,
+        ".csv": _csv_bytes,
+        ".xlsx": _xlsx,
+        ".parquet": _parquet,
     }
     return writers[suffix](table, system)
 

@@ -20,8 +20,10 @@ LARGEST_PLOTS = 2
 def check_rows(points: int) -> None:
     """Refuse what no terminal should have to print."""
     if points > LARGEST_TEXT:
-        raise RequestError(f"{points:,} rows are too many for a terminal (at most "
-                           f"{LARGEST_TEXT:,}): use --out FILE.csv")
+        raise RequestError(
+            f"{points:,} rows are too many for a terminal (at most "
+            f"{LARGEST_TEXT:,}): use --out FILE.csv"
+        )
 
 
 def sweep_text(table: Table, system: str = "si") -> str:
@@ -53,7 +55,7 @@ def plot(table: Table, column: Column, system: str = "si") -> str:
     """
     x = np.asarray(table.columns[0].shown(system), float)
     y = np.asarray(column.shown(system), float)
-    meets = np.asarray(table["meets"] == True)  # noqa: E712  None is not met
+    meets = np.array([met is True for met in table["meets"]])
     known = np.isfinite(y)
     heading = f"{column.heading(system)} over {table.columns[0].heading(system)}"
     if not np.any(known):
@@ -66,12 +68,16 @@ def plot(table: Table, column: Column, system: str = "si") -> str:
     labels = [""] * HEIGHT
     labels[0], labels[-1] = f"{high:.4g}", f"{low:.4g}"
     wide = max(map(len, labels))
-    lines = [f"{label:>{wide}} |{''.join(row)}".rstrip() for label, row in zip(labels, field, strict=True)]
+    lines = [
+        f"{label:>{wide}} |{''.join(row)}".rstrip()
+        for label, row in zip(labels, field, strict=True)
+    ]
     ends = f"{float(np.min(x)):.4g}", f"{float(np.max(x)):.4g}"
     axis = f"{'':>{wide}} +{'-' * WIDTH}"
     feet = f"{'':>{wide}}  {ends[0]}{ends[1]:>{WIDTH - len(ends[0])}}"
-    return "\n".join([heading, *lines, axis, feet,
-                      f"{'':>{wide}}  o meets every limit   x does not"])
+    return "\n".join(
+        [heading, *lines, axis, feet, f"{'':>{wide}}  o meets every limit   x does not"]
+    )
 
 
 def _places(values, low: float, high: float, count: int) -> np.ndarray:
@@ -90,12 +96,18 @@ def grid(table: Table, system: str = "si") -> str:
     left = [not c.quantity for c in table.columns]
 
     def row(cells: Sequence[str]) -> str:
-        return "  ".join(text.ljust(w) if is_left else text.rjust(w) for text, w, is_left in
-                         zip(cells, widths, left, strict=True)).rstrip()
+        return "  ".join(
+            text.ljust(w) if is_left else text.rjust(w)
+            for text, w, is_left in zip(cells, widths, left, strict=True)
+        ).rstrip()
 
-    return "\n".join([*(row(line) for line in zip(*heads, strict=True)),
-                      row(["-" * w for w in widths]),
-                      *(row(line) for line in zip(*columns, strict=True))])
+    return "\n".join(
+        [
+            *(row(line) for line in zip(*heads, strict=True)),
+            row(["-" * w for w in widths]),
+            *(row(line) for line in zip(*columns, strict=True)),
+        ]
+    )
 
 
 def _heading(column: Column, system: str) -> list[str]:
@@ -108,5 +120,7 @@ def summary(table: Table) -> str:
     """Return how many points meet every limit, and how many have no answer."""
     meets = table["meets"]
     met, none = sum(m is True for m in meets), sum(m is None for m in meets)
-    return f"{len(table):,} points: {met:,} meet every limit, {len(table) - met - none:,} do not, " \
-           f"{none:,} have no answer"
+    return (
+        f"{len(table):,} points: {met:,} meet every limit, {len(table) - met - none:,} do not, "
+        f"{none:,} have no answer"
+    )

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Sequence
 
 from treatsim import quantities
 from treatsim.operations.base import Criterion, Value, at
+from treatsim.report.chemistry_text import chemistry_part
+from treatsim.report.health_text import health_part, remedies_part
 from treatsim.safety.verdict import Verdict
 
 WIDTH = 100
@@ -56,6 +58,14 @@ class Page:
             first, *rest = _wrapped(text, WIDTH - 4)
             self.console.print(Padding("- " + "\n  ".join([first, *rest]), (0, 0, 0, 1)))
 
+    def numbered(self, number: int, text: str) -> None:
+        """Add one line of a numbered list, wrapped."""
+        from rich.padding import Padding
+
+        first, *rest = _wrapped(text, WIDTH - 6)
+        lines = f"{number:>2}. " + "\n    ".join([first, *rest])
+        self.console.print(Padding(lines, (0, 0, 0, 1)))
+
     def table(self, headings: Sequence[str], rows: Iterable[Sequence[str]], left: int = 1) -> None:
         """Add a table; the first `left` columns are text, the others numbers."""
         from rich.table import Table
@@ -99,8 +109,11 @@ def solve_text(
         return page.text()
     _answer(page, verdict, system, point)
     _limits(page, verdict, system, point)
+    remedies_part(page, verdict)
     _line(page, verdict, system, point)
     _units(page, verdict, system, point)
+    health_part(page, verdict, system, point)
+    chemistry_part(page, verdict, system, point)
     _energy(page, verdict, system, point)
     _remarks(page, verdict, system, point)
     return page.text()
@@ -270,15 +283,6 @@ def _reactor(page: Page, name: str, values, system: str, point: int) -> None:
                 ),
             )
             for organism in organisms[:4]
-        ],
-    )
-    page.line()
-    page.line(" log credit by the stepped US dose table, if a validation bears the dose out")
-    page.table(
-        ("", ""),
-        [
-            (c, f"{at(values[f'log_credit.{c}'].value, point):g}")
-            for c in ("cryptosporidium", "giardia", "virus")
         ],
     )
 

@@ -1,4 +1,4 @@
-"""What the dosing unit cannot know by itself: pH of the source, the tank, membranes behind it."""
+"""What the dosing unit cannot know by itself: pH of the source and the tank behind it."""
 
 from __future__ import annotations
 
@@ -9,8 +9,6 @@ from treatsim.flowsheet.flowsheet import reach
 from treatsim.flowsheet.result import Result
 from treatsim.operations.base import Finding, Unit, Value
 from treatsim.operations.chlorine_dosing import ALKALINE
-
-MEMBRANE_LIMIT = 0.01e-3  # kg/m3 of free chlorine below which a meter shows none
 
 
 def chlorination(result: Result, ph) -> None:
@@ -29,19 +27,16 @@ def chlorination(result: Result, ph) -> None:
 
     Validity
     --------
-    Any train; without a dosing unit only the membranes are looked at.
+    Any train; nothing without a dosing unit.
 
     Source
     ------
-    morris_1966; common practice
+    morris_1966
     """
-    for name, unit in result.sheet.units.items():
-        kind = type(unit).__name__
-        if kind == "ChlorineDosing":
+    for unit in result.sheet.units.values():
+        if type(unit).__name__ == "ChlorineDosing":
             _acid(result, unit, ph)
             _tank(result, unit)
-        elif kind == "RoVessel":
-            _membranes(result, name, unit)
 
 
 def _acid(result: Result, unit: Unit, ph) -> None:
@@ -74,13 +69,3 @@ def _tank(result: Result, unit: Unit) -> None:
     if needed is not None:
         dose = np.asarray(needed.value) + p.demand
         result.extra[f"{unit.name}.dose_for_last_cup"] = Value(dose, "concentration")
-
-
-def _membranes(result: Result, name: str, unit: Unit) -> None:
-    present = result.streams[name, unit.inlets[0]].contents.get("free_chlorine", 0.0)
-    where = np.asarray(present) > MEMBRANE_LIMIT
-    if np.any(where):
-        text = (f"{name}: free chlorine of {{present}} reaches the membranes and destroys them: "
-                "dose behind them, or remove it before")  # fmt: skip
-        shown = {"present": Value(present, "concentration")}
-        result.extra_findings.append(Finding(where, text, shown))

@@ -36,9 +36,7 @@ class PeopleParameters(Parameters):
         "duration", "time a day in which water is drawn", open_low=True, high=DAY, default=None
     )
     number: float | None = quantity("people", "people to be served", default=None)
-    institutions: dict | None = reference(
-        "beds, pupils or heads by institution", default=None
-    )
+    institutions: dict | None = reference("beds, pupils or heads by institution", default=None)
 
     def conflicts(self):
         """Ask for one quantity, and know every institution."""
@@ -110,9 +108,7 @@ class HealthParameters(Parameters):
         "factor", "validation factor for virus; left out, that of the reactor", low=1, high=20,
         default=None,
     )  # fmt: skip
-    challenge_tests: dict | None = reference(
-        "challenge test by filter unit", default=None
-    )
+    challenge_tests: dict | None = reference("challenge test by filter unit", default=None)
     ro_conductivity_read: str = choice(
         YES_NO, "whether feed and permeate conductivity are read every day", default="no"
     )
@@ -146,7 +142,7 @@ class HealthParameters(Parameters):
 
     def organisms(self) -> dict[str, tuple[float, float]]:
         """Lower and upper estimate of each organism in the source. [1/m3]"""
-        return read_organisms(self.source_organisms)
+        return _read_organisms(self.source_organisms)
 
     def challenges(self) -> dict[str, ChallengeTest]:
         """Challenge tests by filter unit."""
@@ -162,7 +158,7 @@ def _tried(function) -> list[str]:
     return []
 
 
-def read_organisms(table: Any) -> dict[str, tuple[float, float]]:
+def _read_organisms(table: Any) -> dict[str, tuple[float, float]]:
     """Return { rotavirus = ["1 per L", "10 per L"] } as numbers. [1/m3]"""
     if not isinstance(table, dict):
         raise RequestError("source_organisms: a table of organisms, each with two estimates")

@@ -195,9 +195,7 @@ def health(result: Result) -> Health | None:
 def _tell(result: Result, ledger: Health) -> None:
     """Add values, criteria and findings."""
     for cls in CLASSES:
-        result.extra[f"health.log_credit.{cls}"] = Value(
-            ledger.credit.totals[cls], "log_reduction"
-        )
+        result.extra[f"health.log_credit.{cls}"] = Value(ledger.credit.totals[cls], "log_reduction")
     for cls, log in ledger.target.items():
         result.extra[f"health.log_asked.{cls}"] = Value(log, "log_reduction")
         result.extra_criteria.append(

@@ -21,13 +21,15 @@ class AnalytesParameters(Parameters):
     before: Mapping[str, float] = reference("analytes of the source", default_factory=dict)
     after: Mapping[str, float] = reference("analytes after treatment", default_factory=dict)
     limits: Mapping[tuple[str, str], Guideline] = field(
-        default_factory=guidelines, metadata={"kind": "text", "meaning": "values that hold"}
+        default_factory=guidelines,
+        metadata={"kind": "text", "meaning": "values that hold", "source": ""},
     )
     national: str = reference("file of national values", default="")
 
     @classmethod
-    def from_table(cls, table: Mapping[str, Any], where: str, add: Callable[[str, str], None],
-                   path: str) -> AnalytesParameters:
+    def from_table(
+        cls, table: Mapping[str, Any], where: str, add: Callable[[str, str], None], path: str
+    ) -> AnalytesParameters:
         """Read the table; `add` takes the key path and the text of each fault."""
         rest = {key: value for key, value in table.items()
                 if key not in ("after", "national_values")}  # fmt: skip
@@ -66,8 +68,9 @@ def _limits(national: Any, path: str) -> dict[tuple[str, str], Guideline]:
         raise RequestError(f'"{national}": not readable as TOML: {text}') from error
 
 
-def _read(table: Mapping[str, Any], where: str, known: list[str],
-          add: Callable[[str, str], None]) -> dict[str, float]:
+def _read(
+    table: Mapping[str, Any], where: str, known: list[str], add: Callable[[str, str], None]
+) -> dict[str, float]:
     found = {}
     for name, text in table.items():
         if name not in known:

@@ -28,7 +28,10 @@ class Credit(NamedTuple):
 
 
 def totals_in_product(
-    sheet: Flowsheet, flows: Mapping[Port, Any], end: Port, barriers: Mapping[str, Barrier],
+    sheet: Flowsheet,
+    flows: Mapping[Port, Any],
+    end: Port,
+    barriers: Mapping[str, Barrier],
     untreated_share=0.0,
 ) -> dict[str, Any]:
     """Logs per class that the product has earned.
@@ -41,7 +44,7 @@ def totals_in_product(
         Flow at every port. [m3/s]
     end : tuple
         Port at which the product leaves, or the inlet of the tank it ends in.
-    barriers : mapping
+    barriers : dict
         Unit name -> Barrier.
     untreated_share : array_like
         Share of the product that passes everything untreated. [1]
@@ -113,17 +116,29 @@ def _with(left: Earned, barrier: Barrier | None) -> Earned:
 
 
 def credit(
-    sheet: Flowsheet, flows: Mapping[Port, Any], end: Port, barriers: Mapping[str, Barrier],
-    target: Mapping[str, Any], untreated_share=0.0,
+    sheet: Flowsheet,
+    flows: Mapping[Port, Any],
+    end: Port,
+    barriers: Mapping[str, Barrier],
+    target: Mapping[str, Any],
+    untreated_share=0.0,
 ) -> Credit:
     """Totals of the product against a target, with the weakest link named.
 
     Parameters
     ----------
-    sheet, flows, end, barriers, untreated_share
-        As `totals_in_product`.
+    sheet : Flowsheet
+        Units and links.
+    flows : mapping
+        Flow at every port. [m3/s]
+    end : tuple
+        Port of the product.
+    barriers : dict
+        Unit name -> Barrier.
     target : mapping
         Class -> log wanted; empty: every class is held against 0. [log]
+    untreated_share : array_like
+        Share of the product that passes everything untreated. [1]
 
     Returns
     -------

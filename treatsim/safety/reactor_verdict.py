@@ -10,20 +10,22 @@ from treatsim.correlations.inactivation import ORGANISMS
 from treatsim.flowsheet.result import Result
 from treatsim.operations.base import Criterion, Value
 from treatsim.operations.uv_reactor import MIXINGS, UvReactor, credited_organism
+from treatsim.operations.validated_uv_reactor import ValidatedUvReactor
 from treatsim.safety.dose_requirements import DOSE_TABLE, credited_log, dose_for_credit
 from treatsim.safety.train_barriers import validated_doses
+from treatsim.water.stream import Stream
 
 TURBIDITY_LIMIT = 1.0  # NTU entering the lamp; common practice, and a condition of the dose table
 
 
-def judge_reactor(result: Result, unit: UvReactor, mover: str) -> Value | None:
+def judge_reactor(result: Result, unit: UvReactor | ValidatedUvReactor, mover: str) -> Value | None:
     """Add credits, criteria and the largest flow of one reactor to the result.
 
     Parameters
     ----------
     result : Result
         Solved case.
-    unit : UvReactor
+    unit : UvReactor or ValidatedUvReactor
         The reactor.
     mover : str
         Address of the input that sets the flow.
@@ -43,7 +45,6 @@ def judge_reactor(result: Result, unit: UvReactor, mover: str) -> Value | None:
     """
     name = unit.name
     inlet = result.streams[name, "inlet"]
-    _, bands = unit.bands(inlet)
     proof = result.sections.get("health")
     doses = validated_doses(result, unit, None if proof is None else proof.uv_virus_factor)
     for cls in DOSE_TABLE:
@@ -83,7 +84,10 @@ def judge_reactor(result: Result, unit: UvReactor, mover: str) -> Value | None:
             "slow the pump, clean the sleeve, change the lamp, or clear the water",
         ),
     )
-    largest = _largest_flow(bands, unit, inlet.flow, required, result.points)
+    if isinstance(unit, ValidatedUvReactor):
+        largest = Value(unit.largest_flow(inlet, required), "flow")
+    else:
+        largest = _largest_flow(unit, inlet, required, result.points)
     result.extra[f"{name}.largest_flow"] = largest
     return largest
 
@@ -122,8 +126,10 @@ def required_dose(target: dict) -> tuple[float, str, str]:
     return float(row.response.dose_for(log)), row.source, f"{log:g} log of {words}"
 
 
-def _largest_flow(bands, unit: UvReactor, flow, required: float, points: int) -> Value:
+def _largest_flow(unit: UvReactor, inlet: Stream, required: float, points: int) -> Value:
     """Return the largest flow at which the credited dose meets what is required."""
+    _, bands = unit.bands(inlet)
+    flow = inlet.flow
     response = ORGANISMS[credited_organism(unit.parameters.target)].response
     factor = np.broadcast_to(np.asarray(unit.parameters.validation_factor, float), (points,))
     rows = {name: _rows(band, points) for name, band in bands.items()}

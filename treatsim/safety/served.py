@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from treatsim.flowsheet.result import Result
-from treatsim.operations.base import Criterion, Value
+from treatsim.operations.base import Criterion, Finding, Value
 from treatsim.safety.people import LEVELS, daily_demand, people_served, tank_buffer
 
 NAMES = {"drink_only": "drinking", "survival": "survival", "full": "full"}
@@ -36,7 +36,7 @@ def served(result: Result, mover: str) -> None:
     plan = result.sections.get("people")
     if plan is None or result.product is None:
         return
-    flow = np.where(result.solved, result.product.flow, 0.0)
+    flow = np.where(result.solved, _mean_flow(result, result.product.flow), 0.0)
     volume = flow * plan.running_time
     left = np.maximum(volume - daily_demand(1.0, plan.institution_demand, plan.losses), 0.0)
     extra = result.extra
@@ -61,6 +61,22 @@ def served(result: Result, mover: str) -> None:
                 "run longer, raise the flow, or plan with less for each",
             )
         )
+
+
+def _mean_flow(result: Result, flow):
+    """Return the flow that the plant can keep up: closed tanks may hold it back. [m3/s]"""
+    for name, unit in result.sheet.units.items():
+        if type(unit).__name__ != "StorageTank":
+            continue
+        limit = result.all_details[name].values.get("largest_mean_flow")
+        if limit is not None:
+            held = np.asarray(limit.value) < np.asarray(flow) * (1 - 1e-9)
+            text = (f"{name}: filled, closed and drawn by turns the tanks take {{limit}} at most, "
+                    "less than the plant gives: it stops in between, or add a tank")  # fmt: skip
+            if np.any(held):
+                result.extra_findings.append(Finding(held, text, {"limit": limit}))
+            flow = np.minimum(flow, limit.value)
+    return flow
 
 
 def _buffer(volume, plan):

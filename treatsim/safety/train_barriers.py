@@ -101,7 +101,7 @@ def validated_doses(result: Result, unit: Unit, virus_factor) -> dict[str, Any]:
     ----------
     result : Result
         Solved case.
-    unit : UvReactor
+    unit : UvReactor or ValidatedUvReactor
         The reactor.
     virus_factor : array_like or None
         Validation factor for virus; None for that of the reactor. [1]
@@ -122,12 +122,38 @@ def validated_doses(result: Result, unit: Unit, virus_factor) -> dict[str, Any]:
     """
     own = np.asarray(unit.parameters.validation_factor, float)
     values = result.details(unit.name).values
+    if "dose_reported" in values:
+        return _reported(values, virus_factor)
     doses = {}
     for cls, organism in DOSE_OF_CLASS.items():
         factor = own if cls != "virus" or virus_factor is None else np.asarray(virus_factor)
         rows = [values[f"red.{organism}.{mixing}"].value for mixing in MIXINGS]
         doses[cls] = np.minimum.reduce(np.broadcast_arrays(*rows)) / factor
     return doses
+
+
+def _reported(values, virus_factor) -> dict[str, Any]:
+    """Return the dose of the validation report for each class, 0 outside its tested box."""
+    credited = np.asarray(values["dose_credited"].value)
+    doses = dict.fromkeys(DOSE_OF_CLASS, credited)
+    if virus_factor is not None:
+        reported = np.asarray(values["dose_reported"].value) / virus_factor
+        doses["virus"] = np.where(credited > 0, reported, 0.0)
+    return doses
+
+
+def _by_report(result: Result, unit: Unit, proof, solved, ph) -> Barrier:
+    """A reactor entered by its report: the report is the certificate and draws the box."""
+    doses = validated_doses(result, unit, proof.uv_virus_factor)
+    inside = _sound(doses["giardia"], solved, 0.0) > 0
+    return rules.uv_barrier(
+        {cls: _sound(dose, solved, 0.0) for cls, dose in doses.items()},
+        _sound(result.streams[unit.name, "inlet"].flow, solved, 0.0),
+        unit.parameters.tested_flow_high,
+        _turbidity(result, unit.name, solved),
+        sensor_in_range=inside,
+        certificate=True,
+    )
 
 
 def _uv(result: Result, unit: Unit, proof, solved, ph) -> Barrier:
@@ -185,6 +211,7 @@ RULES = {
     "SettlingBasin": _settling,
     "CartridgeFilter": _cartridge,
     "UvReactor": _uv,
+    "ValidatedUvReactor": _by_report,
     "RoVessel": _ro,
     "StorageTank": _chlorine,
 }

@@ -10,11 +10,13 @@ import numpy as np
 from treatsim.flowsheet.result import Result
 from treatsim.operations.base import Value
 from treatsim.operations.uv_reactor import UvReactor
+from treatsim.operations.validated_uv_reactor import ValidatedUvReactor
 from treatsim.safety.analysis_verdict import Analytes, analysis
 from treatsim.safety.cautions import cautions_for
 from treatsim.safety.chlorination import chlorination
 from treatsim.safety.health import Health, health
 from treatsim.safety.reactor_verdict import judge_reactor, required_dose
+from treatsim.safety.ro_quality import osmosis_quality
 from treatsim.safety.served import served
 
 __all__ = ["Verdict", "judge", "required_dose"]
@@ -107,7 +109,7 @@ def judge(case, result: Result) -> Verdict:
     mover = _mover(case)
     with np.errstate(all="ignore"):
         for name, unit in result.sheet.units.items():
-            if isinstance(unit, UvReactor):
+            if isinstance(unit, UvReactor | ValidatedUvReactor):
                 largest = judge_reactor(result, unit, mover)
                 if largest is not None:
                     verdict.largest_flows[name] = largest
@@ -115,6 +117,7 @@ def judge(case, result: Result) -> Verdict:
         verdict.health = health(result)
         verdict.analytes = analysis(result, case.kinds.values())
         served(result, mover)
+        osmosis_quality(result)
     return verdict
 
 

@@ -12,7 +12,15 @@ from treatsim.numerics import find_roots
 from treatsim.operations.base import bounds_text, field_problem
 from treatsim.studies.found import Edge, Interval, Nearest, Range
 from treatsim.studies.points import Texts
-from treatsim.studies.requirements import Evaluation, Requirement, Target, evaluate, targets
+from treatsim.studies.requirements import (
+    Evaluation,
+    Remark,
+    Requirement,
+    Target,
+    evaluate,
+    remark_at,
+    targets,
+)
 from treatsim.studies.vary import check_input, with_words
 
 SCAN = 129  # settings of the first scan
@@ -85,6 +93,12 @@ class Line:
             for value in x
         ]
         return joined_evaluation(parts)
+
+    def remark(self, x: float) -> Remark:
+        """Return what else is to be told about a setting."""
+        if self.kind == "count":
+            return remark_at(with_words(self.case, {self.address: int(x)}), {})
+        return remark_at(self.case, {self.address: x})
 
     def scan(self) -> tuple[np.ndarray, str, str]:
         """Return settings to be tried, and what their two ends are."""
@@ -229,6 +243,7 @@ def _intervals(line: Line, x, at_x: Evaluation, ends: tuple[str, str]) -> list[I
         edges.insert(0, _end(x, at_x, 0, ends[0]))
     if met[-1]:
         edges.append(_end(x, at_x, -1, ends[1]))
+    edges = [edge._replace(remark=line.remark(edge.value)) for edge in edges]
     return [Interval(low, high) for low, high in zip(edges[::2], edges[1::2], strict=True)]
 
 
@@ -250,8 +265,11 @@ def _edges(line: Line, x, met, change) -> list[Edge]:
     good, bad = line.evaluate(inside), line.evaluate(outside)
     if line.kind != "count" and not np.all(good.met):
         # on the last bit before a jump, the answer may hang on which points are solved together
-        inside = np.where(good.met, inside, inside + TOLERANCE * (inside - outside)
-                          / np.abs(inside - outside) * np.abs(inside))
+        inside = np.where(
+            good.met,
+            inside,
+            inside + TOLERANCE * (inside - outside) / np.abs(inside - outside) * np.abs(inside),
+        )
         good = line.evaluate(inside)
     edges = []
     for n, value in enumerate(inside):
@@ -285,7 +303,7 @@ def _refine(line: Line, inside, outside):
     tried = root + np.concatenate([-shares[::-1], [0.0], shares])[:, None] * steps
     tried = np.vstack([inside, np.clip(tried, low, high), outside])
     met = line.evaluate(tried.ravel()).met.reshape(tried.shape)
-    last = met.shape[0] - 1 - np.argmax(met[::-1], axis=0)  # outermost that is met
+    last = len(tried) - 1 - np.argmax(met[::-1], axis=0)  # outermost that is met
     column = np.arange(root.size)
     inside, outside = tried[last, column], tried[np.minimum(last + 1, len(tried) - 1), column]
     return _halved(line, inside, outside)

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 import treatsim
 from treatsim import quantities
-from treatsim.studies.requirements import Requirement
+from treatsim.studies.requirements import Remark, Requirement, remark_lines
 from treatsim.studies.table import html_table
 
 
@@ -20,6 +20,7 @@ class Edge(NamedTuple):
     why: str
     requirement: Requirement | None  # that fails beyond, if it is one
     shown: Mapping[str, tuple[float, str]]  # results there: SI, quantity
+    remark: Remark = Remark((), ())
 
 
 class Interval(NamedTuple):
@@ -85,6 +86,8 @@ class Range:
                         "ends_by": edge.why,
                         "address": edge.requirement and edge.requirement.address,
                         "values": {a: number(*v, system) for a, v in edge.shown.items()},
+                        "not_met_there": list(edge.remark.missed),
+                        "excursions": list(edge.remark.outside),
                     }
                     for side, edge in zip(("low", "high"), interval, strict=True)
                 }
@@ -124,6 +127,7 @@ class Range:
                     f"; {a} {quantities.text(v, k, system)}" for a, (v, k) in edge.shown.items()
                 )
                 found.append(f"  {word} {show(edge.value)}: {edge.why}{told}")
+                found += [f"    {line}" for line in remark_lines(edge.remark)]
         return found
 
     def to_pandas(self, system: str = "si"):
@@ -171,6 +175,7 @@ class Optimum:
     nearest: Nearest | None
     tolerance: float  # relative, of the result; see `how`
     how: str
+    remark: Remark
 
     @property
     def found(self) -> bool:
@@ -192,6 +197,8 @@ class Optimum:
             "nearest": self.nearest and nearest_document(self.nearest, self.kinds, system),
             "tolerance": self.tolerance,
             "how": self.how,
+            "not_met_there": list(self.remark.missed),
+            "excursions": list(self.remark.outside),
         }
 
     def lines(self, system: str = "si") -> list[str]:
@@ -212,7 +219,8 @@ class Optimum:
             [r.name for r in self.binding] + [f"the end of the range of {a}" for a in self.at_end]
         )
         bound = bound or "nothing: the best lies inside all limits"
-        return [*found, f"  held by: {bound}", f"  tolerance {self.tolerance:.1g}: {self.how}"]
+        found += [f"  held by: {bound}", *(f"  {line}" for line in remark_lines(self.remark))]
+        return [*found, f"  tolerance {self.tolerance:.1g}: {self.how}"]
 
     def to_pandas(self, system: str = "si"):
         """Return settings and result as a pandas DataFrame."""

@@ -10,7 +10,7 @@ import numpy as np
 from treatsim.errors import NoSolutionError, RequestError
 from treatsim.studies.find import REACH, Line, span
 from treatsim.studies.found import Nearest, Optimum
-from treatsim.studies.requirements import Evaluation, Target, evaluate
+from treatsim.studies.requirements import Evaluation, Remark, Target, evaluate, remark_at
 
 FIRST = {1: 257, 2: 65, 3: 17, 4: 9, 5: 6}  # settings per input of the first scan
 LATER = {1: 33, 2: 17, 3: 9, 4: 6, 5: 5}  # of every smaller one
@@ -258,6 +258,7 @@ def _answer(space: Space, place) -> Optimum:
         None,
         tolerance,
         how,
+        remark_at(space.case, settings),
     )
 
 
@@ -282,4 +283,5 @@ def _nothing(space: Space, scan: Tried) -> Optimum:
         nearest,
         0.0,
         "nothing scanned meets everything",
+        Remark((), ()),
     )

@@ -31,8 +31,10 @@ class Point:
 
     def rows(self, system: str = "si") -> list[tuple[str, float, str]]:
         """Return (address, number, unit) of every result."""
-        return [(address, *quantities.show(float(at(v.value, 0)), v.quantity, system))
-                for address, v in self.verdict.result.values.items()]
+        return [
+            (address, *quantities.show(float(at(v.value, 0)), v.quantity, system))
+            for address, v in self.verdict.result.values.items()
+        ]
 
     def to_pandas(self, system: str = "si"):
         """Return every result as a pandas DataFrame."""
@@ -41,13 +43,19 @@ class Point:
         return pandas.DataFrame(self.rows(system), columns=["address", "value", "unit"])
 
     def _repr_html_(self) -> str:
-        rows = [[
-            "met" if at(c.meets, 0) else "NOT met", c.name, c.address,
-            quantities.text(float(at(c.value, 0)), c.quantity),
-            f"{c.relation} {quantities.text(float(at(c.limit, 0)), c.quantity)}",
-        ] for c in self.verdict.result.criteria]
-        return html_table(("", "limit", "address", "value", "asked"), rows, len(rows),
-                          self.verdict.case.title)
+        rows = [
+            [
+                "met" if at(c.meets, 0) else "NOT met",
+                c.name,
+                c.address,
+                quantities.text(float(at(c.value, 0)), c.quantity),
+                f"{c.relation} {quantities.text(float(at(c.limit, 0)), c.quantity)}",
+            ]
+            for c in self.verdict.result.criteria
+        ]
+        return html_table(
+            ("", "limit", "address", "value", "asked"), rows, len(rows), self.verdict.case.title
+        )
 
 
 def solve(case) -> Point:

@@ -16,9 +16,9 @@ SHOWN_DIGITS = 3  # of the numbers in the text of a status
 
 
 class Piece(NamedTuple):
-    """A run of points that were solved together, or that cannot even be posed."""
+    """Points that were solved together, or one that cannot even be posed."""
 
-    where: slice
+    where: np.ndarray  # positions; a point that is alone stands twice
     verdict: Verdict | None
     reason: str  # why not, where verdict is None
 
@@ -27,26 +27,43 @@ def solve_points(case, arrays: Mapping[str, np.ndarray], points: int) -> list[Pi
     """Return the verdicts of all points, in order.
 
     Points at which inputs contradict each other are found by halving, so that the cost grows with
-    their number only.
+    their number only. What the verdict works out for one point only, because it is slow, is left
+    out throughout: a lone point is solved as two, so that no answer hangs on its company. See
+    `unjudged`.
     """
-    return list(_pieces(case, arrays, 0, points))
+    return list(_pieces(case, arrays or _unchanged(case, points), np.arange(points)))
 
 
-def _pieces(case, arrays, start: int, stop: int) -> Iterable[Piece]:
-    part = {address: values[start:stop] for address, values in arrays.items()}
+def _pieces(case, arrays, where) -> Iterable[Piece]:
+    where = np.repeat(where, 2) if where.size == 1 else where
+    part = {address: values[where] for address, values in arrays.items()}
     try:
         verdict = judge(case, case.solve(part))
     except FlowsheetError:
         raise
     except RequestError as error:
-        if stop - start == 1:
-            yield Piece(slice(start, stop), None, "; ".join(error.problems))
+        alone = np.unique(where)
+        if alone.size == 1:
+            yield Piece(alone, None, "; ".join(error.problems))
             return
-        middle = (start + stop) // 2
-        yield from _pieces(case, arrays, start, middle)
-        yield from _pieces(case, arrays, middle, stop)
+        yield from _pieces(case, arrays, alone[: alone.size // 2])
+        yield from _pieces(case, arrays, alone[alone.size // 2 :])
         return
-    yield Piece(slice(start, stop), verdict, "")
+    yield Piece(where, verdict, "")
+
+
+def _unchanged(case, points: int) -> dict[str, np.ndarray]:
+    """Return an input at its present value, once for every point."""
+    return {"site.altitude": np.full(points, float(case.field("site.altitude")[1]))}
+
+
+def unjudged(case) -> list[str]:
+    """Return the criteria that are judged for one point by itself only."""
+    one = judge(case, case.solve()).result.criteria
+    (piece,) = solve_points(case, {}, 1)
+    many = piece.verdict.result.criteria if piece.verdict is not None else []
+    known = {criterion_label(criterion) for criterion in many}
+    return [label for c in one if (label := criterion_label(c)) not in known]
 
 
 class Texts:

@@ -54,11 +54,22 @@ def _along(case, setting: Setting, missed: set[str], system: str) -> Iterator[Re
         values, tried, best = _best(case, setting.address, fine)
     if not tried.result.solved[best]:
         return
-    shown = quantities.text(float(values[best]), setting.quantity, system, 3)
-    flow = tried.result.product
-    at = quantities.text(float(np.broadcast_to(flow.flow, values.shape)[best]), "flow", system, 3)
+    shown = _beyond(float(values[best]), setting, system)
+    flow = np.broadcast_to(tried.result.value("product.flow").value, values.shape)[best]
+    at = quantities.text(float(flow), "flow", system, 3)
     text = setting.text.format(value=shown, flow=at)
     yield _remedy(text, tried, best, missed)
+
+
+def _beyond(value: float, setting: Setting, system: str) -> str:
+    """Return the value to three digits, rounded away from where the input stands now."""
+    number, unit = quantities.show(value, setting.quantity, system)
+    if number == 0:
+        return f"0 {unit}".rstrip()
+    scale = 10.0 ** (np.floor(np.log10(abs(number))) - 2)
+    away = np.ceil if setting.end > setting.start else np.floor
+    slack = 1e-9 * np.sign(setting.end - setting.start)
+    return f"{away(number / scale - slack) * scale:.4g} {unit}".rstrip()
 
 
 def _best(case, address: str, grid) -> tuple[np.ndarray, Verdict, int]:

@@ -16,6 +16,7 @@ from treatsim.safety.verdict import Verdict
 
 RESIDUAL, WAIT = 0.5e-3, 1800.0  # kg/m3 kept for s in a closed tank; common practice
 CHALLENGE_LOG = 3.0  # what a challenge test must show for the full credit of one stage
+ROOM_TEMPERATURE = 293.15  # K; without decay it does not matter
 ROOM = 1.001  # a setting that just meets a limit is told a thousandth beyond it
 YES = YES_NO[0]
 
@@ -151,8 +152,6 @@ def _with_chlorine(case, tanks: list[str]):
     dosing = ChlorineDosingParameters(
         dose=RESIDUAL, demand=0.0, form="liquid", strength=0.01, strength_known="measured"
     )
-    closed = {"draw_off": "fill_and_draw", "waiting_time": WAIT, "decay_rate": 0.0,
-              "decay_temperature": 293.15, "warmest_temperature": 293.15}  # fmt: skip
     old = tanks[0] if tanks else "tank"
     volume = case.parameters[old].volume if tanks else 1.0
     names = ("added_chlorine", "added_tank")
@@ -162,7 +161,10 @@ def _with_chlorine(case, tanks: list[str]):
     kinds = {n: k for n, k in case.kinds.items() if n != old}
     kinds |= dict(zip(names, ("chlorine_dosing", "storage_tank"), strict=True))
     parameters = {n: p for n, p in case.parameters.items() if n != old}
-    tank = StorageTankParameters(volume=volume, **closed)
+    tank = StorageTankParameters(
+        volume=volume, draw_off="fill_and_draw", waiting_time=WAIT, decay_rate=0.0,
+        decay_temperature=ROOM_TEMPERATURE, warmest_temperature=ROOM_TEMPERATURE,
+    )  # fmt: skip
     parameters |= dict(zip(names, (dosing, tank), strict=True))
     return dataclasses.replace(case, kinds=kinds, parameters=parameters, links=tuple(links))
 
@@ -182,10 +184,10 @@ def _proof(verdict: Verdict) -> Iterator[Change]:
     reactors = _of_kind(case, "uv_reactor")
     if reactors and (health.uv_certificate != YES or health.uv_sensor_in_range != YES):
         flow = float(at(verdict.result.streams[reactors[0], "inlet"].flow, 0)) * ROOM
-        sections = {**case.sections, "health": dataclasses.replace(
-            health, uv_certificate=YES, uv_validated_flow=flow, uv_sensor_in_range=YES)}  # fmt: skip
-        yield Change("a validation report that covers this flow, and a sensor inside its range",
-                     dataclasses.replace(case, sections=sections))  # fmt: skip
+        proven = {"uv_certificate": YES, "uv_validated_flow": flow, "uv_sensor_in_range": YES}
+        sections = {**case.sections, "health": dataclasses.replace(health, **proven)}
+        words = "a validation report that covers this flow, and a sensor inside its range"
+        yield Change(words, dataclasses.replace(case, sections=sections))
     if _of_kind(case, "ro_vessel") and health.ro_conductivity_read != YES:
         yield Change("read the conductivity of feed and permeate every day",
                      changed(case, {"health.ro_conductivity_read": YES}))  # fmt: skip

@@ -11,7 +11,7 @@ import numpy as np
 from treatsim import quantities
 from treatsim.errors import RequestError
 from treatsim.operations.base import Criterion, at
-from treatsim.safety.verdict import Verdict
+from treatsim.safety.verdict import Verdict, judge
 from treatsim.studies.points import Texts, criterion_label, reasons, solve_points
 
 MET = -1e-9  # margin from which a requirement counts as met, as in Criterion.meets
@@ -118,7 +118,7 @@ def evaluate(
     return Evaluation(found, margins, answered, why, more, kinds)
 
 
-def _fill(rows, label: str, criterion: Criterion, where: slice, points: int) -> None:
+def _fill(rows, label: str, criterion: Criterion, where: np.ndarray, points: int) -> None:
     if label not in rows:
         requirement = Requirement(
             label,
@@ -156,3 +156,29 @@ def _criteria(verdict: Verdict, wanted: Sequence[Target]):
                 "stated",
             ),
         )
+
+
+class Remark(NamedTuple):
+    """What else is to be told about one setting."""
+
+    missed: tuple[str, ...]  # criteria of the case that are not met, though nobody asked here
+    outside: tuple[str, ...]  # formulas used outside their range
+
+
+def remark_at(case, settings: Mapping[str, float]) -> Remark:
+    """Return what is to be told about one setting, judged as `solve` judges it."""
+    verdict = judge(case, case.solve({a: np.array([v]) for a, v in settings.items()}))
+    if not verdict.result.solved[0]:
+        return Remark((), ())
+    missed = [criterion_label(c) for c in verdict.result.criteria if not at(c.meets, 0)]
+    return Remark(tuple(missed), tuple(verdict.excursions(0)))
+
+
+def remark_lines(remark: Remark) -> list[str]:
+    """Say in words what else is to be told."""
+    found = []
+    if remark.missed:
+        found.append(f"but NOT met there: {'; '.join(remark.missed)}")
+    if remark.outside:
+        found.append(f"outside a formula's range there: {'; '.join(remark.outside)}")
+    return found

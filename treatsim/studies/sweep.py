@@ -18,9 +18,10 @@ from treatsim.studies.points import (
     joined,
     reasons,
     solve_points,
+    unjudged,
 )
 from treatsim.studies.table import Column, Table
-from treatsim.studies.vary import Axis, Grid, axis, with_words
+from treatsim.studies.vary import Axis, Grid, grid_of, with_words
 
 CHUNK = 8192  # points solved together: more leave the processor's cache, fewer waste calls
 NO_ANSWER = -1  # in the column "meets"
@@ -34,6 +35,7 @@ def sweep(
     strict: bool = False,
     system: str = "si",
     keep: str | Path | None = None,
+    finish: Callable[[Table], None] | None = None,
     progress: Callable[[int, int], None] | None = None,
     tell: Callable[[str], None] | None = None,
 ) -> Table:
@@ -54,6 +56,8 @@ def sweep(
         Units in the texts of `status`, "si" or "us".
     keep : path, optional
         Finished chunks are kept in a side file next to this path, and taken up from there.
+    finish : callable, optional
+        Called with the table before the side file is removed.
     progress, tell : callable, optional
         Called with (points done, points) and with remarks.
 
@@ -61,17 +65,20 @@ def sweep(
     -------
     Table
         Varied inputs, results, `meets`, `status` ("ok", the criteria not met, or why there is no
-        answer) and `outside` (formulas used outside their range). Numbers of points without an
-        answer are NaN.
+        answer; criteria judged by `solve` only are named there) and `outside` (formulas used
+        outside their range). Numbers of points without an answer are NaN.
     """
-    grid = Grid(tuple(axis(case, address, values) for address, values in vary.items()))
+    grid = grid_of(case, vary)
     chosen = columns.choose(case, grid, show, CHUNK)
-    rows = Rows(grid, list(chosen))
+    rows = Rows(grid, list(chosen), unjudged(case))
     side = _side_file(case, grid, chosen, (strict, system), keep)
     _fill(case, rows, side, (strict, system), progress, tell)
+    table = rows.table(chosen, case.title)
+    if finish is not None:
+        finish(table)
     if side is not None:
         side.remove()
-    return rows.table(chosen, case.title)
+    return table
 
 
 def _side_file(case, grid: Grid, chosen, ways, keep) -> SideFile | None:
@@ -123,7 +130,7 @@ def _block(case, rows: Rows, positions, strict: bool, system: str) -> dict[str, 
     points = positions.size
     values = np.full((len(rows.addresses), points), np.nan)
     meets = np.full(points, NO_ANSWER, dtype=np.int8)
-    status, outside = Texts(points, "ok"), Texts(points)
+    status, outside = Texts(points, rows.good), Texts(points)
     for piece in solve_points(case, rows.grid.arrays(positions), points):
         if piece.verdict is None:
             status.put(piece.where, np.zeros(1, dtype=int), [piece.reason])
@@ -157,7 +164,7 @@ def _judge(piece: Piece, status: Texts, outside: Texts, strict: bool, system: st
     criteria = result.criteria
     missed = [solved & ~np.broadcast_to(c.meets, (points,)) for c in criteria]
     codes, texts = joined(missed, [criterion_label(c) for c in criteria], "not met: ", points)
-    status.put(where, codes, [text or "ok" for text in texts])
+    status.put(where, codes, [text or status.texts[0] for text in texts])
     meets = np.where(solved, verdict.meets, NO_ANSWER).astype(np.int8)
     beyond = [solved & np.broadcast_to(e.outside, (points,)) for _, e in result.excursions]
     words = [f"{unit}: {e.range.formula}, {e.range.name}" for unit, e in result.excursions]
@@ -165,11 +172,11 @@ def _judge(piece: Piece, status: Texts, outside: Texts, strict: bool, system: st
     outside.put(where, codes, texts)
     if strict and beyond:
         bad = np.any(beyond, axis=0)
-        place = np.arange(where.start, where.stop)[bad]
+        place = where[bad]
         status.put(place, codes[bad], [f"outside a formula's range: {text}" for text in texts])
         meets[bad] = 0
     why = reasons(verdict, system)
-    place = np.arange(where.start, where.stop)[~solved]
+    place = where[~solved]
     status.put(place, why.codes[~solved], why.texts)
     return meets
 
@@ -177,11 +184,13 @@ def _judge(piece: Piece, status: Texts, outside: Texts, strict: bool, system: st
 class Rows:
     """The rows of a sweep while they are being filled."""
 
-    def __init__(self, grid: Grid, addresses: list[str]) -> None:
+    def __init__(self, grid: Grid, addresses: list[str], unjudged: list[str]) -> None:
         self.grid, self.addresses = grid, addresses
         self.values = np.full((len(addresses), grid.points), np.nan)
         self.meets = np.full(grid.points, NO_ANSWER, dtype=np.int8)
-        self.status, self.outside = Texts(grid.points, "ok"), Texts(grid.points)
+        # what stands where nothing is amiss
+        self.good = "; not judged here: ".join(["ok", *(["; ".join(unjudged)] if unjudged else [])])
+        self.status, self.outside = Texts(grid.points, self.good), Texts(grid.points)
 
     def put(self, positions, block: Mapping[str, np.ndarray]) -> None:
         """Take over one chunk."""

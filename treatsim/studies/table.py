@@ -19,7 +19,7 @@ class Column:
 
     address: str
     quantity: str  # "" for texts and truth values
-    values: Sequence
+    values: Sequence | np.ndarray
 
     def heading(self, system: str = "si") -> str:
         """Return "address [unit]"; a plain number has the unit 1."""
@@ -27,7 +27,7 @@ class Column:
             return self.address
         return f"{self.address} [{quantities.shown(self.quantity, system)[0] or '1'}]"
 
-    def shown(self, system: str = "si") -> Sequence:
+    def shown(self, system: str = "si") -> Sequence | np.ndarray:
         """Return the values in the unit shown."""
         if not self.quantity or self.quantity == "count":
             return self.values
@@ -60,11 +60,31 @@ class Table:
         """The columns of results."""
         return [c for c in self.columns[self.inputs :] if c.quantity]
 
+    @property
+    def answered(self) -> int:
+        """Number of points that have an answer."""
+        return sum(met is not None for met in self["meets"])
+
+    @property
+    def any_meets(self) -> bool:
+        """Whether some point meets every criterion."""
+        return any(met is True for met in self["meets"])
+
+    def outside_note(self) -> str:
+        """Say how many points used a formula outside its range, and which; "" if none."""
+        texts = [text for text in self["outside"] if text]
+        if not texts:
+            return ""
+        return (
+            f"{len(texts):,} of {len(self):,} points use a formula outside its range: "
+            f"{'; '.join(dict.fromkeys(texts))} (column outside)"
+        )
+
     def headings(self, system: str = "si") -> list[str]:
         """Return the header row."""
         return [column.heading(system) for column in self.columns]
 
-    def data(self, system: str = "si") -> Mapping[str, Sequence]:
+    def data(self, system: str = "si") -> Mapping[str, Sequence | np.ndarray]:
         """Return heading -> values in the unit shown."""
         return {column.heading(system): column.shown(system) for column in self.columns}
 

@@ -296,3 +296,24 @@ class Grid:
             for n, a in enumerate(self.axes)
             if not a.grouped
         }
+
+
+def axes_of(texts: Sequence[str]) -> dict[str, str]:
+    """Return texts such as "uv.ageing_factor=0.7:1:4" by their addresses."""
+    found: dict[str, str] = {}
+    for text in texts:
+        address, equals, values = (part.strip() for part in text.partition("="))
+        if not (address and equals and values):
+            raise RequestError(
+                f'--vary "{text}": write ADDRESS=FROM:TO:COUNT, such as '
+                '"lift_pump.speed=50 %:100 %:41", or a list ADDRESS=a,b,c'
+            )
+        if address in found:
+            raise RequestError(f"varied twice: {address}")
+        found[address] = values
+    return found
+
+
+def grid_of(case, vary: Mapping[str, Any]) -> Grid:
+    """Return the grid of what is varied."""
+    return Grid(tuple(axis(case, address, values) for address, values in vary.items()))

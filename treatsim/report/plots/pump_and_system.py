@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from treatsim.flowsheet.solver import run
+from treatsim.flowsheet.recycle import run
 from treatsim.operations.base import at
 from treatsim.report.plots import style
 from treatsim.report.plots.table import Table, column, kinds, pick, select, stacked, table
@@ -32,9 +32,13 @@ def applies(case) -> bool:
     """Whether one pump alone moves the water of one source through one line."""
     kinds_of = list(case.kinds.values())
     sheet = case.flowsheet()
-    return (kinds_of.count(PUMP) == 1 and len(sheet.wiring.sources) == 1
-            and [u.field for u in sheet.unknowns()] == [""]
-            and len(sheet.wiring.ends) == 1 and not sheet.tears)
+    return (
+        kinds_of.count(PUMP) == 1
+        and len(sheet.wiring.sources) == 1
+        and [u.field for u in sheet.unknowns()] == [""]
+        and len(sheet.wiring.ends) == 1
+        and not sheet.tears
+    )
 
 
 def data(case) -> Table:
@@ -46,8 +50,12 @@ def data(case) -> Table:
     most = 1.02 * float(at(unit.flow_ceiling(), 0)) / 1.5 * max(speeds) / stated
     flow = np.linspace(most / 400, most, POINTS)
     parts = [
-        _rows("pump", f"{100 * speed:.0f} %", flow,
-              _pump_head(unit.with_parameters(speed=speed), flow))
+        _rows(
+            "pump",
+            f"{100 * speed:.0f} %",
+            flow,
+            _pump_head(unit.with_parameters(speed=speed), flow),
+        )
         for speed in speeds
     ]
     for words, share in LOADS.items() if FILTER in case.kinds.values() else [("the line", None)]:
@@ -60,8 +68,12 @@ def data(case) -> Table:
 
 
 def _rows(curve: str, setting: str, flow, head) -> Table:
-    return table({"curve": np.array(curve)}, {"setting": np.array(setting)},
-                 column("flow", flow, "flow"), column("head", head, "head"))
+    return table(
+        {"curve": np.array(curve)},
+        {"setting": np.array(setting)},
+        column("flow", flow, "flow"),
+        column("head", head, "head"),
+    )
 
 
 def _above_zero(data: Table) -> Table:
@@ -79,8 +91,11 @@ def _loaded(case, share: float | None) -> dict[str, np.ndarray]:
     """Return the loads of all filters at a share of their capacity; nothing for None."""
     if share is None:
         return {}
-    return {f"{name}.captured_mass": np.array([share * case.parameters[name].capacity])
-            for name, kind in case.kinds.items() if kind == FILTER}
+    return {
+        f"{name}.captured_mass": np.array([share * case.parameters[name].capacity])
+        for name, kind in case.kinds.items()
+        if kind == FILTER
+    }
 
 
 def _system_head(case, loads, pump: str, flow):
@@ -101,17 +116,28 @@ def draw(data: Table):
         rows = select(pumps, "setting", setting)
         flow, head = pick(rows, "flow"), pick(rows, "head")
         axis.plot(flow, head, color=style.INK, linewidth=1.0)
-        axis.annotate(f"pump at {setting}", (flow[0], head[0]), xytext=(3, 4),
-                      textcoords="offset points", fontsize=7.5, zorder=5,
-                      bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8})
+        axis.annotate(
+            f"pump at {setting}",
+            (flow[0], head[0]),
+            xytext=(3, 4),
+            textcoords="offset points",
+            fontsize=7.5,
+            zorder=5,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+        )
     top = pick(pumps, "head").max()
     for number, setting in enumerate(kinds(systems, "setting")):
         rows = select(systems, "setting", setting)
-        axis.plot(pick(rows, "flow"), pick(rows, "head"), label=f"line, {setting}",
-                  **style.line(number))
+        axis.plot(
+            pick(rows, "flow"), pick(rows, "head"), label=f"line, {setting}", **style.line(number)
+        )
     points = select(data, "curve", "operating point")
     axis.plot(pick(points, "flow"), pick(points, "head"), label="operating points", **style.RING)
-    axis.set(xlim=(0, None), ylim=(0, 1.12 * top), xlabel=style.label("Flow", "flow"),
-             ylabel=style.label("Head", "head"))
+    axis.set(
+        xlim=(0, None),
+        ylim=(0, 1.12 * top),
+        xlabel=style.label("Flow", "flow"),
+        ylabel=style.label("Head", "head"),
+    )
     style.legend_below(figure, axis, 4)
     return figure

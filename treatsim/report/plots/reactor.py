@@ -41,9 +41,14 @@ def reactor(case: Any) -> Reactor:
     result = case.solve()
     name = next(n for n, kind in case.kinds.items() if kind == KIND)
     unit, inlet = result.sheet.units[name], result.streams[name, "inlet"]
-    return Reactor(name, unit, inlet, float(at(inlet.flow, 0)),
-                   float(at(inlet.contents["absorption"], 0)),
-                   credited_organism(unit.parameters.target))
+    return Reactor(
+        name,
+        unit,
+        inlet,
+        float(at(inlet.flow, 0)),
+        float(at(inlet.contents["absorption"], 0)),
+        credited_organism(unit.parameters.target),
+    )
 
 
 def water(item: Reactor, flow, absorption) -> Stream:

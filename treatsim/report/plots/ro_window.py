@@ -6,7 +6,7 @@ energy until the recovery does the same.
 Left: the pressure is turned, the feed flow stays. Right: the feed flow is turned, the pressure
 stays. Bars below show where a limit is broken; nothing is drawn where the case has no answer.
 
-Sources: lonsdale_1965, schock_miquel_1987
+Sources: schock_miquel_1987
 """
 
 from __future__ import annotations
@@ -37,7 +37,8 @@ def applies(case) -> bool:
     pumps = [n for n, kind in case.kinds.items() if kind == PUMP]
     given = len(pumps) == 1 and all(
         getattr(case.parameters[pumps[0]], field) is not None
-        for field in ("flow", "outlet_pressure"))
+        for field in ("flow", "outlet_pressure")
+    )
     return vessel.applies(case) and given
 
 
@@ -47,34 +48,38 @@ def data(case) -> Table:
     pump = next(n for n, kind in case.kinds.items() if kind == PUMP)
     sweeps = [
         _sweep(case, setting, f"{pump}.{field}", getattr(case.parameters[pump], field), span)
-        for setting, field, span in (("pressure", "outlet_pressure", PRESSURES),
-                                     ("feed flow", "flow", FLOWS))
+        for setting, field, span in (
+            ("pressure", "outlet_pressure", PRESSURES),
+            ("feed flow", "flow", FLOWS),
+        )
     ]
     heads = list(dict.fromkeys(head for sweep in sweeps for head in sweep))
-    return stacked(*({h: sweep.get(h, np.zeros(len(sweep[heads[0]]))) for h in heads}
-                     for sweep in sweeps))
+    return stacked(
+        *({h: sweep.get(h, np.zeros(len(sweep[heads[0]]))) for h in heads} for sweep in sweeps)
+    )
 
 
-def _sweep(case, setting: str, address: str, now, span) -> Table:
+def _sweep(case, setting: str, address: str, now, span: tuple[float, float]) -> Table:
     """Return one sweep; points without an answer are left out."""
     now = float(at(now, 0))
-    settings = np.union1d(now * np.linspace(*span, POINTS), now)
+    settings = np.union1d(now * np.linspace(span[0], span[1], POINTS), now)
     result = case.solve({address: settings})
     name, good = vessel.name_of(case), result.solved
 
     def here(address):
         return np.broadcast_to(result.value(address).value, good.shape)[good]
 
-    limits = {f"{LIMIT}{words}": broken[good].astype(float)
-              for words, broken in _limits(case, result).items()}
+    limits = {
+        f"{LIMIT}{words}": broken[good].astype(float)
+        for words, broken in _limits(case, result).items()
+    }
     return table(
         {"setting": np.full(int(good.sum()), setting)},
         column("pressure", here(f"{name}.feed.pressure"), "pressure"),
         column("feed_flow", here(f"{name}.feed.flow"), "flow"),
         column("recovery", here(f"{name}.recovery"), "fraction"),
         column("permeate_flow", here(f"{name}.permeate.flow"), "flow"),
-        column("permeate_concentration", here(f"{name}.permeate.concentration"),
-               "concentration"),
+        column("permeate_concentration", here(f"{name}.permeate.concentration"), "concentration"),
         column("energy", here("energy.specific"), "energy_per_volume"),
         {"stated": (settings == now)[good].astype(float)},
         limits,
@@ -87,8 +92,9 @@ def _limits(case, result: Any) -> dict[str, np.ndarray]:
     shape = (result.points,)
     found: dict[str, np.ndarray] = {}
     rows = [(c.name, ~np.broadcast_to(c.meets, shape)) for c in verdict.result.criteria]
-    rows += [(_short(f.text), np.broadcast_to(f.where, shape))
-             for f in result.findings if not f.blocks]
+    rows += [
+        (_short(f.text), np.broadcast_to(f.where, shape)) for f in result.findings if not f.blocks
+    ]
     for words, broken in rows:
         found[words] = found.get(words, np.zeros(shape, bool)) | broken
     return {words: broken for words, broken in found.items() if np.any(broken & result.solved)}
@@ -105,19 +111,40 @@ def draw(data: Table):
     """Draw product, salt, energy and broken limits against pressure and recovery."""
     limits = [head for head in data if head.startswith(LIMIT)]
     figure, axes = style.new_figure(
-        "Product, quality and energy of reverse osmosis", 8.6, 6.0 + 0.2 * len(limits), 4, 2,
-        sharey="row", sharex="col", height_ratios=(1, 1, 1, max(0.13 * len(limits), 0.1)))
-    for column_of_axes, (setting, x, words) in zip(axes.T, (
-        ("pressure", "pressure", style.label("Feed pressure", "pressure")),
-        ("feed flow", "recovery", style.label("Recovery, by turning the feed flow", "fraction")),
-    ), strict=True):
+        "Product, quality and energy of reverse osmosis",
+        8.6,
+        6.0 + 0.2 * len(limits),
+        4,
+        2,
+        sharey="row",
+        sharex="col",
+        height_ratios=(1, 1, 1, max(0.13 * len(limits), 0.1)),
+    )
+    for column_of_axes, (setting, x, words) in zip(
+        axes.T,
+        (
+            ("pressure", "pressure", style.label("Feed pressure", "pressure")),
+            (
+                "feed flow",
+                "recovery",
+                style.label("Recovery, by turning the feed flow", "fraction"),
+            ),
+        ),
+        strict=True,
+    ):
         rows = select(data, "setting", setting)
         _curves(column_of_axes[:3], rows, pick(rows, x))
         _broken(column_of_axes[3], rows, pick(rows, x), limits)
         column_of_axes[3].set_xlabel(words)
-    for axis, (words, quantity) in zip(axes[:, 0], (
-        ("Permeate", "flow"), ("Salt in it", "concentration"), ("Energy", "energy_per_volume"),
-    ), strict=False):
+    for axis, (words, quantity) in zip(
+        axes[:, 0],
+        (
+            ("Permeate", "flow"),
+            ("Salt in it", "concentration"),
+            ("Energy", "energy_per_volume"),
+        ),
+        strict=False,
+    ):
         axis.set_ylabel(style.label(words, quantity))
     for axis in axes[1:3, 0]:
         axis.set_yscale("log")
@@ -130,16 +157,27 @@ def draw(data: Table):
 
 def _curves(axes, rows: Table, x) -> None:
     """Draw the three results; where a limit is broken the line is thin and dotted."""
-    over = np.any([rows[h] > 0 for h in rows if h.startswith(LIMIT)] or [np.zeros(x.size, bool)],
-                  axis=0)
+    over = np.any(
+        [rows[h] > 0 for h in rows if h.startswith(LIMIT)] or [np.zeros(x.size, bool)], axis=0
+    )
     stated = pick(rows, "stated") > 0
-    for axis, name in zip(axes, ("permeate_flow", "permeate_concentration", "energy"),
-                          strict=True):
+    for axis, name in zip(axes, ("permeate_flow", "permeate_concentration", "energy"), strict=True):
         y = pick(rows, name)
-        axis.plot(x, y, color=style.INK, linewidth=1.0, linestyle=style.LINES[2],
-                  label="a limit is broken")
-        axis.plot(x, np.ma.masked_where(over, y), color=style.COLOURS[0], linewidth=2.4,
-                  label="every limit kept")
+        axis.plot(
+            x,
+            y,
+            color=style.INK,
+            linewidth=1.0,
+            linestyle=style.LINES[2],
+            label="a limit is broken",
+        )
+        axis.plot(
+            x,
+            np.ma.masked_where(over, y),
+            color=style.COLOURS[0],
+            linewidth=2.4,
+            label="every limit kept",
+        )
         axis.plot(x[stated], y[stated], label="this case", **style.RING)
 
 
@@ -147,8 +185,16 @@ def _broken(axis, rows: Table, x, limits: list[str]) -> None:
     """Draw a bar over every stretch in which a limit is broken."""
     for number, head in enumerate(limits):
         broken = rows[head] > 0
-        axis.fill_between(x, number - 0.32, number + 0.32, where=broken, facecolor="#d5d9df",
-                          edgecolor=style.INK, linewidth=0.5, hatch="////")
+        axis.fill_between(
+            x,
+            number - 0.32,
+            number + 0.32,
+            where=broken,
+            facecolor="#d5d9df",
+            edgecolor=style.INK,
+            linewidth=0.5,
+            hatch="////",
+        )
     axis.set_yticks(range(len(limits)), [head.removeprefix(LIMIT) for head in limits])
     axis.set_ylim(len(limits) - 0.5, -0.5)
     axis.grid(visible=False, axis="y")

@@ -4,8 +4,8 @@ What is left behind is what the recovery costs: each mineral grows towards its l
 to cross it sets how much water can be drawn, with an antiscalant or without.
 
 Ion activity product over solubility product at the membrane, at the polarisation of the case's
-vessel and with all salt left in the concentrate; a line ends where its activity model does. Limits are common practice; the data sheet of the
-antiscalant decides.
+vessel and with all salt left in the concentrate; a line ends where its activity model does. Limits
+are common practice; the data sheet of the antiscalant decides.
 
 Sources: parkhurst_appelo_2013
 """
@@ -46,13 +46,16 @@ def data(case) -> Table:
     parts = []
     for recovery in RECOVERIES:
         try:
-            found = saturation(analysis, 1.0 / (1.0 - recovery), temperature,
-                               polarisation=polarisation)
+            found = saturation(
+                analysis, 1.0 / (1.0 - recovery), temperature, polarisation=polarisation
+            )
         except NoSolutionError:  # beyond what the activity model can follow
             break
-        parts += [_row(scale, recovery, found.ratio(scale)) for scale in found.indices
-                  if SCALES[scale].database == PITZER
-                  or found.ionic_strength <= ION_ASSOCIATION_REACH]
+        parts += [
+            _row(scale, recovery, found.ratio(scale))
+            for scale in found.indices
+            if SCALES[scale].database == PITZER or found.ionic_strength <= ION_ASSOCIATION_REACH
+        ]
     return table(
         stacked(*parts),
         column("polarisation", polarisation, "factor"),
@@ -75,14 +78,21 @@ def draw(data: Table):
     """Draw one panel per mineral."""
     scales = kinds(data, "scale")
     rows = -(-len(scales) // COLUMNS)
-    figure, axes = style.new_figure("Saturation of each scale against recovery", 8.6,
-                                    1.0 + 2.3 * rows, rows, COLUMNS, sharex=True, squeeze=False)
+    figure, axes = style.new_figure(
+        "Saturation of each scale against recovery",
+        8.6,
+        1.0 + 2.3 * rows,
+        rows,
+        COLUMNS,
+        sharex=True,
+        squeeze=False,
+    )
     for axis, scale in zip(axes.ravel(), scales, strict=False):
         _panel(axis, select(data, "scale", scale))
         axis.set_title(scale)
-    for axis in axes.ravel()[len(scales):]:
+    for axis in axes.ravel()[len(scales) :]:
         axis.set_axis_off()
-    for axis in axes.ravel()[max(len(scales) - COLUMNS, 0):len(scales)]:
+    for axis in axes.ravel()[max(len(scales) - COLUMNS, 0) : len(scales)]:
         axis.set_xlabel(style.label("Recovery", "fraction"))
         axis.tick_params(labelbottom=True)
     for axis in axes[:, 0]:
@@ -94,13 +104,20 @@ def draw(data: Table):
 def _panel(axis, rows: Table) -> None:
     recovery, ratio = pick(rows, "recovery"), pick(rows, "saturation")
     axis.plot(recovery, ratio, label="at the membrane", **style.line(0))
-    for name, words, line in (("limit", "usual limit", style.LINES[1]),
-                              ("limit_with_antiscalant", "with antiscalant", style.LINES[2])):
-        axis.axhline(pick(rows, name)[0], label=words,
-                     **style.LIMIT | {"linestyle": line, "linewidth": 1.1})
+    for name, words, line in (
+        ("limit", "usual limit", style.LINES[1]),
+        ("limit_with_antiscalant", "with antiscalant", style.LINES[2]),
+    ):
+        axis.axhline(
+            pick(rows, name)[0], label=words, **style.LIMIT | {"linestyle": line, "linewidth": 1.1}
+        )
     now = float(pick(rows, "operating_recovery")[0])
     if recovery.min() <= now <= recovery.max():
-        axis.plot([now], [np.exp(np.interp(now, recovery, np.log(ratio)))], label="this case",
-                  **style.RING)
+        axis.plot(
+            [now],
+            [np.exp(np.interp(now, recovery, np.log(ratio)))],
+            label="this case",
+            **style.RING,
+        )
     axis.set_yscale("log")
     style.plain_log(axis.yaxis)

@@ -18,22 +18,53 @@ INK = "#1f2933"
 FAINT = "#c9ced6"
 WASH = "#e4e8ed"  # ground of bands
 COLOURS = ("#17375e", "#c8641b", "#2f8f83", "#8a5a9e", "#6b7280", "#a3324a")
-LINES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (1.5, 1.5)), (0, (7, 2, 1.5, 2)),
-                          (0, (3, 1, 1, 1, 1, 1)), (0, (10, 3)))
+LINES: tuple[Any, ...] = (
+    "-",
+    (0, (6, 2)),
+    (0, (1.5, 1.5)),
+    (0, (7, 2, 1.5, 2)),
+    (0, (3, 1, 1, 1, 1, 1)),
+    (0, (10, 3)),
+)
 MARKERS = ("o", "s", "^", "D", "v", "P")
-HATCHES = ("", "////", "....", "\\\\\\\\", "xxxx", "----", "||||", "oo")
-RING = {"marker": "o", "markersize": 8, "markerfacecolor": "white", "markeredgecolor": INK,
-        "markeredgewidth": 1.6, "linestyle": "none", "zorder": 6}
+
+RING = {
+    "marker": "o",
+    "markersize": 8,
+    "markerfacecolor": "white",
+    "markeredgecolor": INK,
+    "markeredgewidth": 1.6,
+    "linestyle": "none",
+    "zorder": 6,
+}
 LIMIT = {"color": INK, "linewidth": 1.4, "linestyle": (0, (2, 1.2)), "zorder": 4}
-SETTINGS = {
-    "font.family": ["DejaVu Sans"], "font.size": 9, "text.color": INK, "axes.labelcolor": INK,
-    "axes.titlesize": 9, "axes.titlelocation": "left", "axes.edgecolor": INK,
-    "axes.linewidth": 0.7, "axes.spines.top": False, "axes.spines.right": False,
-    "axes.grid": True, "axes.axisbelow": True, "grid.color": FAINT, "grid.linewidth": 0.4,
-    "xtick.color": INK, "ytick.color": INK, "xtick.labelsize": 8, "ytick.labelsize": 8,
-    "lines.linewidth": 1.5, "legend.fontsize": 8, "legend.frameon": False,
-    "legend.handlelength": 2.8, "hatch.linewidth": 0.5, "hatch.color": "#7b8794",
-    "svg.fonttype": "path", "svg.hashsalt": "treatsim",
+SETTINGS: dict[Any, Any] = {
+    "font.family": ["DejaVu Sans"],
+    "font.size": 9,
+    "text.color": INK,
+    "axes.labelcolor": INK,
+    "axes.titlesize": 9,
+    "axes.titlelocation": "left",
+    "axes.edgecolor": INK,
+    "axes.linewidth": 0.7,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "axes.axisbelow": True,
+    "grid.color": FAINT,
+    "grid.linewidth": 0.4,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.labelsize": 8,
+    "ytick.labelsize": 8,
+    "lines.linewidth": 1.5,
+    "legend.fontsize": 8,
+    "legend.frameon": False,
+    "legend.handlelength": 2.8,
+    "hatch.linewidth": 0.5,
+    "hatch.color": "#7b8794",
+    "svg.fonttype": "path",
+    "svg.hashsalt": "treatsim",
 }
 CAPTION_SIZE = 7  # points
 CAPTION_LINE = 0.14  # inches
@@ -53,12 +84,11 @@ def quiet(draw):
     return styled
 
 
-def new_figure(title: str, width: float, height: float, rows: int = 1, columns: int = 1,
-               **options):
+def new_figure(title: str, width: float, height: float, rows: int = 1, columns: int = 1, **options):
     """Return a figure [inches] with its axes, room for a caption left below."""
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(width, height), layout="constrained", facecolor="white")
+    figure: Any = Figure(figsize=(width, height), layout="constrained", facecolor="white")
     below = 2.4 * CAPTION_LINE / height
     figure.get_layout_engine().set(rect=(0.0, below, 1.0, 1.0 - below))
     figure.suptitle(title, x=0.012, ha="left", fontsize=10.5, fontweight="bold")
@@ -72,16 +102,30 @@ def legend_below(figure, axis, columns: int) -> None:
     rows = -(-len(labels) // columns)
     foot, legend = 2.4 * CAPTION_LINE / height, (0.18 * rows + 0.06) / height
     figure.get_layout_engine().set(rect=(0.0, foot + legend, 1.0, 1.0 - foot - legend))
-    figure.legend(handles, labels, loc="lower left", ncols=columns, borderaxespad=0,
-                  bbox_to_anchor=(0.012, foot), columnspacing=1.6)
+    figure.legend(
+        handles,
+        labels,
+        loc="lower left",
+        ncols=columns,
+        borderaxespad=0,
+        bbox_to_anchor=(0.012, foot),
+        columnspacing=1.6,
+    )
 
 
 def sign(figure, text: str) -> None:
     """Write the caption line under the plot."""
     width, height = figure.get_size_inches()
     lines = textwrap.wrap(text, int(width * 72 / CAPTION_SIZE * 1.72))
-    figure.text(0.012, 0.35 * CAPTION_LINE / height, "\n".join(lines[:2]), ha="left", va="bottom",
-                fontsize=CAPTION_SIZE, color="#4b5563")
+    figure.text(
+        0.012,
+        0.35 * CAPTION_LINE / height,
+        "\n".join(lines[:2]),
+        ha="left",
+        va="bottom",
+        fontsize=CAPTION_SIZE,
+        color="#4b5563",
+    )
 
 
 def render(figure, kind: str = "svg") -> bytes:

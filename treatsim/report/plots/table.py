@@ -73,8 +73,10 @@ def as_csv(data: Table) -> str:
 def from_csv(text: str) -> Table:
     """Read a table written by `as_csv`; a column of numbers becomes floats."""
     header, *rows = csv.reader(io.StringIO(text))
-    return {name: _typed(list(cells)) for name, cells in zip(header, zip(*rows, strict=True),
-                                                            strict=True)}
+    return {
+        name: _typed(list(cells))
+        for name, cells in zip(header, zip(*rows, strict=True), strict=True)
+    }
 
 
 def _typed(cells: list[str]) -> np.ndarray:

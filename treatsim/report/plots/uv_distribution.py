@@ -24,8 +24,9 @@ from treatsim.report.plots.reactor import WORDS, Reactor, applies, reactor, wate
 from treatsim.report.plots.table import Table, column, pick, table
 
 CASES = ("river",)
-SHARES = np.concatenate([np.geomspace(1e-3, 0.1, 41), np.linspace(0.12, 0.98, 44),
-                         [0.99, 0.995]])  # of the water
+SHARES = np.concatenate(
+    [np.geomspace(1e-3, 0.1, 41), np.linspace(0.12, 0.98, 44), [0.99, 0.995]]
+)  # of the water
 RINGS = 4000  # of equal area, so that the smallest share is resolved
 
 __all__ = ["CASES", "applies", "data", "draw"]
@@ -39,8 +40,10 @@ def data(case) -> Table:
     return table(
         column("share_of_water", SHARES, "fraction"),
         *(column(f"dose.{n}", _quantile(bands[n]), "dose") for n in MIXINGS),
-        *(column(f"dose_equivalent.{n}", dose.equivalent_dose(bands[n], response), "dose")
-          for n in MIXINGS),
+        *(
+            column(f"dose_equivalent.{n}", dose.equivalent_dose(bands[n], response), "dose")
+            for n in MIXINGS
+        ),
         column("dose_mean", bands["unmixed"].mean, "dose"),
     )
 
@@ -69,7 +72,8 @@ def _quantile(band: dose.DoseDistribution) -> np.ndarray:
     """Return the dose below which each of SHARES stays. [J/m2]"""
     order = np.argsort(band.dose)
     weight = band.weight[order]
-    return np.interp(SHARES, np.cumsum(weight) - 0.5 * weight, band.dose[order])
+    below = np.log(np.cumsum(weight) - 0.5 * weight)
+    return np.exp(np.interp(np.log(SHARES), below, np.log(band.dose[order])))
 
 
 @style.quiet
@@ -81,16 +85,36 @@ def draw(data: Table):
         look = style.line(number)
         equivalent = float(pick(data, f"dose_equivalent.{name}")[0])
         axis.plot(pick(data, f"dose.{name}"), share, label=WORDS[name], **look)
-        axis.plot([equivalent], [share.min()], clip_on=False, zorder=7, color=look["color"],
-                  marker=style.MARKERS[number], linestyle="none", markersize=7,
-                  markeredgecolor="white", label=f"acts as {equivalent:.0f} for all of it")
+        axis.plot(
+            [equivalent],
+            [share.min()],
+            clip_on=False,
+            zorder=7,
+            color=look["color"],
+            marker=style.MARKERS[number],
+            linestyle="none",
+            markersize=7,
+            markeredgecolor="white",
+            label=f"acts as {equivalent:.0f} for all of it",
+        )
     mean = float(pick(data, "dose_mean")[0])
     axis.axvline(mean, color=style.INK, linewidth=0.8)
-    axis.annotate(f"mean {mean:.0f}", (mean, 0.0), xycoords=("data", "axes fraction"),
-                  xytext=(4, 8), textcoords="offset points", fontsize=8)
-    axis.set(xscale="log", yscale="log", ylim=(share.min(), 100), xlim=(0.1 * mean, 8 * mean),
-             xlabel=style.label("Dose", "dose"),
-             ylabel=style.label("Share of the water that receives less", "fraction"))
+    axis.annotate(
+        f"mean {mean:.0f}",
+        (mean, 0.0),
+        xycoords=("data", "axes fraction"),
+        xytext=(4, 8),
+        textcoords="offset points",
+        fontsize=8,
+    )
+    axis.set(
+        xscale="log",
+        yscale="log",
+        ylim=(share.min(), 100),
+        xlim=(0.1 * mean, 8 * mean),
+        xlabel=style.label("Dose", "dose"),
+        ylabel=style.label("Share of the water that receives less", "fraction"),
+    )
     style.plain_log(axis.xaxis)
     style.plain_log(axis.yaxis)
     style.legend_below(figure, axis, 3)

@@ -29,8 +29,9 @@ __all__ = ["CASES", "applies", "data", "draw"]
 def data(case) -> Table:
     """Return the dose that could be credited, by absorption, flow and mixing."""
     item = reactor(case)
-    absorption, flow = (a.ravel() for a in np.meshgrid(
-        item.absorption * SHADES, item.flow * FLOWS, indexing="ij"))
+    absorption, flow = (
+        a.ravel() for a in np.meshgrid(item.absorption * SHADES, item.flow * FLOWS, indexing="ij")
+    )
     doses = credited(item, flow, absorption)
     columns = [
         column("uv_transmittance", transmittance(absorption), "uv_transmittance"),
@@ -39,8 +40,9 @@ def data(case) -> Table:
         column("operating_flow", item.flow, "flow"),
     ]
     if item.unit.parameters.target is not None:
-        columns.append(column("dose_required", required_dose(item.unit.parameters.target)[0],
-                              "dose"))
+        columns.append(
+            column("dose_required", required_dose(item.unit.parameters.target)[0], "dose")
+        )
     return table(*columns)
 
 
@@ -51,8 +53,9 @@ def draw(data: Table):
     figure, axes = style.new_figure("UV dose against flow", 9.2, 3.8, 1, len(shades), sharey=True)
     for axis, shade in zip(axes, shades, strict=True):
         _panel(axis, select(data, "uv_transmittance", shade))
-        axis.set_title(f"transmittance {shade:.0f} % per cm"
-                       + (" (this case)" if shade == shades[1] else ""))
+        axis.set_title(
+            f"transmittance {shade:.0f} % per cm" + (" (this case)" if shade == shades[1] else "")
+        )
         axis.set_xlabel(style.label("Flow", "flow"))
     axes[0].set_ylabel(style.label("Dose that could be credited", "dose"))
     style.legend_below(figure, axes[0], 6)
@@ -62,8 +65,14 @@ def draw(data: Table):
 def _panel(axis, rows: Table) -> None:
     flow = pick(rows, "flow")
     doses = np.array([pick(rows, f"dose.{name}") for name in MIXINGS])
-    axis.fill_between(flow, doses.min(axis=0), doses.max(axis=0), color=style.WASH, linewidth=0,
-                      label="band of mixing")
+    axis.fill_between(
+        flow,
+        doses.min(axis=0),
+        doses.max(axis=0),
+        color=style.WASH,
+        linewidth=0,
+        label="band of mixing",
+    )
     for number, name in enumerate(MIXINGS):
         axis.plot(flow, doses[number], label=WORDS[name], **style.line(number))
     if has(rows, "dose_required"):

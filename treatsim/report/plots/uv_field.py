@@ -32,8 +32,9 @@ def data(case) -> Table:
     radius = np.linspace(geometry.sleeve_outer_radius, geometry.chamber_radius, RADII)
     half = 0.5 * geometry.chamber_length
     height = half * np.sin(0.5 * np.pi * np.linspace(-1, 1, HEIGHTS))  # denser at the ends
-    field = local_fluence_rate(geometry, float(at(item.unit.output(), 0)), item.absorption,
-                               radius, height[:, None])
+    field = local_fluence_rate(
+        geometry, float(at(item.unit.output(), 0)), item.absorption, radius, height[:, None]
+    )
     return table(
         column("position", height[:, None], "length"),
         column("radius", radius, "small_length"),
@@ -47,23 +48,33 @@ def draw(data: Table):
     from matplotlib.colors import LogNorm
 
     figure, axis = style.new_figure("Fluence rate in the UV chamber", 8.2, 3.4)
-    place, radius, field = (pick(data, name).reshape(-1, RADII)
-                            for name in ("position", "radius", "fluence_rate"))
+    place, radius, field = (
+        pick(data, name).reshape(-1, RADII) for name in ("position", "radius", "fluence_rate")
+    )
     levels = _levels(field.min(), field.max())
     shown = axis.contourf(place, radius, field, levels=levels, cmap="cividis", norm=LogNorm())
     dark = np.sqrt(levels[0] * levels[-1])
-    lines = axis.contour(place, radius, field, levels=levels[1:-1], linewidths=0.8,
-                         colors=["white" if v < dark else style.INK for v in levels[1:-1]])
+    lines = axis.contour(
+        place,
+        radius,
+        field,
+        levels=levels[1:-1],
+        linewidths=0.8,
+        colors=["white" if v < dark else style.INK for v in levels[1:-1]],
+    )
     axis.clabel(lines, fmt=lambda value: f"{value:g}", fontsize=7)
     sleeve = radius.min()
     axis.axhspan(0, sleeve, facecolor=style.WASH, edgecolor=style.INK, linewidth=0.7)
     axis.text(0, 0.5 * sleeve, "lamp and sleeve", ha="center", va="center", fontsize=8)
-    axis.set(xlabel=style.label("Position along the chamber, from its middle", "length"),
-             ylabel=style.label("Distance from the axis", "small_length"),
-             ylim=(0, radius.max()))
+    axis.set(
+        xlabel=style.label("Position along the chamber, from its middle", "length"),
+        ylabel=style.label("Distance from the axis", "small_length"),
+        ylim=(0, radius.max()),
+    )
     axis.grid(visible=False)
-    bar = figure.colorbar(shown, ax=axis, ticks=levels, format=lambda value, _: f"{value:g}",
-                          pad=0.02)
+    bar = figure.colorbar(
+        shown, ax=axis, ticks=levels, format=lambda value, _: f"{value:g}", pad=0.02
+    )
     bar.set_label(style.label("Fluence rate", "fluence_rate"))
     return figure
 

@@ -38,8 +38,11 @@ def data(case) -> Table:
     last = LOG_CREDITS.index(wanted) if wanted in LOG_CREDITS else LOG_CREDITS.index(USUAL_LOG)
     # every dose is proportional to light over flow, so a border moves in proportion to the age
     parts = [_rows(item, stated, credit, borders[:, n]) for n, credit in enumerate(LOG_CREDITS)]
-    parts += [_rows(item, age, LOG_CREDITS[last], borders[:, last] * age / stated)
-              for age in AGES if age != stated]
+    parts += [
+        _rows(item, age, LOG_CREDITS[last], borders[:, last] * age / stated)
+        for age in AGES
+        if age != stated
+    ]
     return table(stacked(*parts), column("log_wanted", LOG_CREDITS[last], "log_reduction"))
 
 
@@ -71,11 +74,14 @@ def _borders(item: Reactor) -> np.ndarray:
     _, bands = item.unit.bands(water(item, flow, absorption))
 
     def lowest(factor, index):
-        return np.min([dose.equivalent_dose(bands[n].scaled(factor, index), response)
-                       for n in MIXINGS], axis=0)
+        return np.min(
+            [dose.equivalent_dose(bands[n].scaled(factor, index), response) for n in MIXINGS],
+            axis=0,
+        )
 
-    found = dose.largest_flow(lowest, flow, np.tile(steps, ABSORPTION.size)
-                              * parameters.validation_factor)
+    found = dose.largest_flow(
+        lowest, flow, np.tile(steps, ABSORPTION.size) * parameters.validation_factor
+    )
     return found.flow.reshape(ABSORPTION.size, len(steps))
 
 
@@ -86,9 +92,12 @@ def draw(data: Table):
     stated, wanted = (float(pick(data, n)[0]) for n in ("ageing_stated", "log_wanted"))
     now = float(pick(data, "operating_flow")[0])
     height = pick(data, "uv_transmittance")
-    axis.set(xlim=(0, 2.6 * now), ylim=(height.min(), height.max()),
-             xlabel=style.label("Flow", "flow"),
-             ylabel=style.label("Transmittance per cm", "uv_transmittance"))
+    axis.set(
+        xlim=(0, 2.6 * now),
+        ylim=(height.min(), height.max()),
+        xlabel=style.label("Flow", "flow"),
+        ylabel=style.label("Transmittance per cm", "uv_transmittance"),
+    )
     axis.grid(visible=False)
     _regions(axis, select(data, "ageing_factor", stated))
     rows = select(data, "log_credit", wanted)
@@ -111,14 +120,34 @@ def _regions(axis, rows: Table) -> None:
     for number, credit in enumerate(kinds(rows, "log_credit")):
         part = select(rows, "log_credit", credit)
         flow, height = pick(part, "largest_flow"), pick(part, "uv_transmittance")
-        axis.fill_betweenx(height, 0, flow, color=str(0.94 - 0.045 * number), linewidth=0,
-                           zorder=0.5 + 0.01 * number)
+        axis.fill_betweenx(
+            height,
+            0,
+            flow,
+            color=str(0.94 - 0.045 * number),
+            linewidth=0,
+            zorder=0.5 + 0.01 * number,
+        )
         axis.plot(flow, height, color="white", linewidth=0.8, zorder=0.7)
         leaves = float(np.interp(right, flow, height))
         words = f"{credit:g} log" if number else f"{credit:g} log of {organism}"
         if leaves < top - 3:
-            axis.annotate(words, (right, leaves), xytext=(-4, 3), textcoords="offset points",
-                          ha="right", va="bottom", fontsize=7.5)
+            axis.annotate(
+                words,
+                (right, leaves),
+                xytext=(-4, 3),
+                textcoords="offset points",
+                ha="right",
+                va="bottom",
+                fontsize=7.5,
+            )
         else:
-            axis.annotate(words, (float(np.interp(top - 2, height, flow)), top - 2), fontsize=7.5,
-                          xytext=(-13, 0), textcoords="offset points", ha="right", va="center")
+            axis.annotate(
+                words,
+                (float(np.interp(top - 2, height, flow)), top - 2),
+                fontsize=7.5,
+                xytext=(-13, 0),
+                textcoords="offset points",
+                ha="right",
+                va="center",
+            )

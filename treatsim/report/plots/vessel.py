@@ -7,9 +7,9 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from treatsim.correlations import spacer_channel, vessel, vessel_kernel
-from treatsim.correlations.solution_line import osmotic_pressure
+from treatsim.correlations.solution_line import line_of_water, osmotic_pressure
 from treatsim.operations.base import at
-from treatsim.operations.ro_element import element_of, membrane_at, solution_line
+from treatsim.operations.ro_element import element_of, membrane_at
 
 KIND = "ro_vessel"
 CUTS = 8  # parts of one element, to see between its ends
@@ -43,23 +43,36 @@ def along(result: Any, name: str) -> Along:
     parameters, feed = result.sheet.units[name].parameters, result.streams[name, "feed"]
     element, temperature = element_of(parameters.element), float(at(feed.temperature, 0))
     channel = element.channel._replace(area=element.area / CUTS, length=element.length / CUTS)
-    line = solution_line(feed.water, temperature)
+    line = line_of_water(feed.water, temperature)
     solved = vessel.solve_vessel(
         vessel.VesselFeed(
             float(at(feed.mass_flow, 0)) / float(at(parameters.vessels_in_parallel, 0)),
-            float(at(feed.salinity, 0)), float(at(feed.pressure, 0)),
+            float(at(feed.salinity, 0)),
+            float(at(feed.pressure, 0)),
             float(at(parameters.permeate_pressure, 0)),
         ),
-        membrane_at(element, parameters.correlation, temperature, parameters.flow_factor,
-                    parameters.salt_passage_factor),
-        channel, line, CUTS * int(parameters.elements_in_series),
+        membrane_at(
+            element,
+            parameters.correlation,
+            temperature,
+            parameters.flow_factor,
+            parameters.salt_passage_factor,
+        ),
+        channel,
+        line,
+        CUTS * int(parameters.elements_in_series),
         spacer_channel.correlation(parameters.correlation),
     )
     y, m, pressure, flux, beta = solved.nodes.reshape(-1, 5).T[:, :, None]
     here = vessel_kernel.local(vessel_kernel.ARRAYS, solved.problem, y, m, flux, beta)
     bulk, membrane = np.asarray(here.bulk).ravel(), np.asarray(here.membrane).ravel()
     return Along(
-        np.arange(bulk.size) * channel.length, flux.ravel(), pressure.ravel(),
-        osmotic_pressure(line, bulk), osmotic_pressure(line, membrane), membrane / bulk,
-        element.length, float(at(parameters.permeate_pressure, 0)),
+        np.arange(bulk.size) * channel.length,
+        flux.ravel(),
+        pressure.ravel(),
+        osmotic_pressure(line, bulk),
+        osmotic_pressure(line, membrane),
+        membrane / bulk,
+        element.length,
+        float(at(parameters.permeate_pressure, 0)),
     )

@@ -1,0 +1,48 @@
+"""Speed of a sweep against a loop of single solves; run as a program or with -m benchmark."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from benchmarks.side_by_side import line, side_by_side
+
+from treatsim import cases
+from treatsim.safety.verdict import judge
+from treatsim.studies.columns import choose
+from treatsim.studies.sweep import CHUNK, sweep
+from treatsim.studies.vary import grid_of
+
+RIVER = Path(__file__).parents[2] / "cases" / "river.toml"
+VARY = {"lift_pump.speed": "50 %:100 %:100", "water.uv_transmittance": "75 %:95 %:100"}
+FEW = 20  # single solves per round
+GOAL = 300
+
+
+def measured():
+    """The ratio, with the same answers asked of both ways."""
+    case = cases.load(RIVER)
+    grid = grid_of(case, VARY)
+    shown = list(choose(case, grid, (), CHUNK))
+    some = np.linspace(0, grid.points - 1, FEW).astype(int)
+
+    def one_by_one():
+        for n in some:
+            result = judge(case, case.solve(grid.arrays(np.array([n])))).result
+            [result.value(address).value for address in shown]
+
+    return side_by_side(
+        one_by_one, lambda: sweep(case, VARY), plain_items=FEW, fast_items=grid.points
+    )
+
+
+@pytest.mark.benchmark
+def test_sweep_of_10_000_points():
+    ratio = measured()
+    print(line("sweep, 10 000 points of the river train", ratio))
+    assert ratio.ratio >= GOAL
+
+
+if __name__ == "__main__":
+    print(line("sweep, 10 000 points of the river train", measured()))

@@ -1,0 +1,136 @@
+"""The whole river train against plain SciPy, point by point; run as a program or -m benchmark.
+
+    PYTHONPATH=tests python -m benchmarks.bench_train
+
+Plain: `brentq` for the flow at which pump and line agree, `dblquad` of the straight-ray field of
+an isotropic arc for the mean fluence rate. The train gives the same two numbers, and every dose,
+criterion and balance beside them.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from benchmarks.side_by_side import line, side_by_side
+from numpy.testing import assert_allclose
+from scipy.integrate import dblquad
+from scipy.optimize import brentq
+
+from treatsim import cases
+from treatsim.safety.verdict import judge
+
+RIVER = Path(__file__).parents[2] / "cases" / "river.toml"
+ADDRESSES = ("product.flow", "uv.fluence_rate_mean", "uv.dose_mean", "uv.dose_credited")
+GOAL_MANY, GOAL_ONE = 1000, 5
+GRAVITY = 9.80665
+HOUR2 = 3600.0**2
+
+pytestmark = pytest.mark.benchmark
+
+
+def combinations(count: int) -> dict[str, np.ndarray]:
+    """Return pump speeds, transmittances and lamp ages."""
+    u = np.random.default_rng(7).random((3, count))
+    return {
+        "lift_pump.speed": 0.55 + 0.45 * u[0],
+        "water.uv_transmittance": 0.70 + 0.27 * u[1],
+        "uv.ageing_factor": 0.75 + 0.25 * u[2],
+    }
+
+
+def friction_factor(reynolds: float, relative: float) -> float:
+    """Churchill's factor (Darcy)."""
+    a = (-2.457 * math.log((7 / reynolds) ** 0.9 + 0.27 * relative)) ** 16
+    b = (37530 / reynolds) ** 16
+    return 8 * ((8 / reynolds) ** 12 + (a + b) ** -1.5) ** (1 / 12)
+
+
+def surplus(flow: float, speed: float, density: float, viscosity: float) -> float:
+    """Pressure left at the end of the river train. [Pa]"""
+    area = math.pi / 4 * 0.05**2
+    kinetic = density * (flow / area) ** 2 / 2
+    rated = 9.0 / 3600
+    head = speed**2 * 38.0 - (38.0 - 29.0) * (flow / rated) ** 2
+    factor = friction_factor(density * flow / area * 0.05 / viscosity, 0.02 / 50)
+    lost = kinetic * (2.0 / 0.7**2 + factor * 15.0 / 0.05 + 5.0)
+    for resistance, quadratic, load, ratio in (
+        (4.0e9, 800.0, 200 / 700, 15.0),
+        (1.6e10, 1200.0, 60 / 250, 12.0),
+    ):
+        share = flow / 2
+        lost += viscosity * resistance * ratio**load * share + quadratic * HOUR2 * share**2
+    lost += 700.0 * HOUR2 * flow**2
+    return density * GRAVITY * (head - 6.0) - lost
+
+
+def mean_fluence_rate(power: float, absorption: float) -> float:
+    """Mean over the annulus of the field of an arc as long as the chamber, straight rays.
+
+    Only the distance u along the axis between arc and place counts, and it occurs (L - u) times.
+    """
+    inner, outer, length = 0.012, 0.075, 1.5
+
+    def field(u: float, r: float) -> float:
+        ray = math.hypot(r, u)
+        return 2 * (length - u) * r * math.exp(-absorption * ray * (1 - inner / r)) / ray**2
+
+    total, _ = dblquad(field, inner, outer, 0.0, length, epsrel=1e-6, epsabs=0.0)
+    volume = math.pi * (outer**2 - inner**2) * length
+    return power / (4 * math.pi * length) * 2 * math.pi * total / volume
+
+
+def plain(speed: float, transmittance: float, age: float, density, viscosity) -> tuple[float, float]:
+    """Flow and mean fluence rate of one point."""
+    flow = brentq(surplus, 1e-6, 1e-2, args=(speed, density, viscosity), rtol=1e-10)
+    return flow, mean_fluence_rate(80.0 * age * 0.9, -100 * math.log(transmittance))
+
+
+def river():
+    return cases.load(RIVER, {"uv.interfaces": "straight"})
+
+
+def solved(case, arrays):
+    result = judge(case, case.solve(arrays)).result
+    return [result.value(address).value for address in ADDRESSES]
+
+
+def water(case) -> tuple[float, float]:
+    source = case.flowsheet().source
+    return float(np.asarray(source.density)), float(np.asarray(source.viscosity))
+
+
+def measured(count: int, rounds: int = 5):
+    """Compare `count` points at once with a few of them the plain way."""
+    case, arrays = river(), combinations(count)
+    few = min(count, 3)
+    properties = water(case)
+    rows = [tuple(float(value[n]) for value in arrays.values()) for n in range(few)]
+    ours = solved(case, arrays)
+    theirs = np.array([plain(*row, *properties) for row in rows]).T
+    assert_allclose(ours[0][:few], theirs[0], rtol=1e-6)  # the same question, the same answer
+    assert_allclose(ours[1][:few], theirs[1], rtol=1e-4)
+    return side_by_side(
+        lambda: [plain(*row, *properties) for row in rows],
+        lambda: solved(case, arrays),
+        plain_items=few, fast_items=count, rounds=rounds,
+    )  # fmt: skip
+
+
+def test_ten_thousand_combinations():
+    ratio = measured(10_000)
+    print(line("river train, 10 000 settings at once", ratio))
+    assert ratio.ratio >= GOAL_MANY
+
+
+def test_one_solve():
+    ratio = measured(1)
+    print(line("river train, one setting", ratio))
+    assert ratio.ratio >= GOAL_ONE
+
+
+if __name__ == "__main__":
+    print(line("river train, 10 000 settings at once", measured(10_000)))
+    print(line("river train, one setting", measured(1)))

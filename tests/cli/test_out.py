@@ -1,0 +1,133 @@
+"""--out writes whole or not at all; colour only where it can be seen."""
+
+from __future__ import annotations
+
+import errno
+import os
+import stat
+import sys
+
+import pytest
+from command import RIVER, treatsim
+
+from treatsim.report import files
+
+
+def left(folder):
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_a_file(tmp_path):
+    target = tmp_path / "out.json"
+    run = treatsim("solve", RIVER, "--json", "--out", target)
+    assert run.status == 0
+    assert run.out == ""
+    assert target.read_text("utf-8") == treatsim("solve", RIVER, "--json").out
+    assert left(tmp_path) == ["out.json"]
+    assert stat.S_IMODE(target.stat().st_mode) & 0o400
+
+
+def test_the_status_stays_that_of_the_case(tmp_path):
+    run = treatsim("solve", RIVER, "--set", "lift_pump.speed=110 %", "--out", tmp_path / "x")
+    assert run.status == 1
+
+
+def test_a_directory(tmp_path):
+    run = treatsim("solve", RIVER, "--out", tmp_path)
+    assert run.status == 2
+    assert "this is a directory; name a file" in run.err
+
+
+def test_a_folder_that_is_not_there(tmp_path):
+    run = treatsim("solve", RIVER, "--out", tmp_path / "no" / "out.txt")
+    assert run.status == 2
+    assert "cannot be written: no such file or directory" in run.err
+    assert left(tmp_path) == []
+
+
+def test_a_name_too_long(tmp_path):
+    run = treatsim("solve", RIVER, "--out", tmp_path / ("x" * 400))
+    assert run.status == 2
+    assert "cannot be written" in run.err
+
+
+def test_a_device_is_not_replaced():
+    run = treatsim("sources", "--out", os.devnull)
+    assert run.status == 2
+    assert "no plain file" in run.err
+    assert stat.S_ISCHR(os.stat(os.devnull).st_mode)
+
+
+@pytest.mark.skipif(hasattr(os, "geteuid") and os.geteuid() == 0, reason="root may write anywhere")
+def test_a_folder_without_permission(tmp_path):
+    tmp_path.chmod(0o500)
+    run = treatsim("solve", RIVER, "--out", tmp_path / "out.txt")
+    tmp_path.chmod(0o700)
+    assert run.status == 2
+    assert "permission denied" in run.err
+
+
+@pytest.mark.parametrize("step", ["fsync", "replace"])
+def test_a_full_disk_leaves_the_old_file(tmp_path, monkeypatch, step):
+    target = tmp_path / "out.txt"
+    target.write_text("old")
+
+    def full(*_args, **_kwargs):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    if step == "fsync":
+        monkeypatch.setattr(files.os, "fsync", full)
+    else:
+        monkeypatch.setattr(files.Path, "replace", full)
+    run = treatsim("solve", RIVER, "--out", target)
+    assert run.status == 2
+    assert "cannot be written: no space left on device" in run.err
+    assert target.read_text() == "old"
+    assert left(tmp_path) == ["out.txt"]
+
+
+class Terminal:
+    """A terminal that keeps what is written to it."""
+
+    encoding = "utf-8"
+
+    def __init__(self):
+        self.text = ""
+
+    def write(self, text):
+        self.text += text
+
+    def flush(self):
+        pass
+
+    def isatty(self):
+        return True
+
+
+def on_a_terminal(monkeypatch, **environment) -> str:
+    from treatsim import cli
+
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    for name, value in environment.items():
+        monkeypatch.setenv(name, value)
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stdout", terminal)
+    cli.main(["solve", str(RIVER)])
+    return terminal.text
+
+
+def test_colour_only_on_a_terminal(monkeypatch, tmp_path):
+    assert "\x1b[" not in treatsim("solve", RIVER).out
+    target = tmp_path / "x.txt"
+    treatsim("solve", RIVER, "--out", target)
+    assert "\x1b[" not in target.read_text("utf-8")
+    assert "\x1b[" in on_a_terminal(monkeypatch)
+
+
+def test_no_color_is_honoured(monkeypatch):
+    assert "\x1b[" not in on_a_terminal(monkeypatch, NO_COLOR="1")
+
+
+def test_a_pipe_forced_by_the_environment_stays_plain(monkeypatch):
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    assert "\x1b[" not in treatsim("solve", RIVER).out

@@ -1,0 +1,176 @@
+"""Energy recovery as flowsheets, held against the closed formulas of the trade."""
+
+import numpy as np
+import pytest
+import ro_plant
+from numpy.testing import assert_allclose
+from ro_plant import number
+
+from treatsim.correlations.separation_energy import (
+    hydraulic_energy,
+    intensifier_energy,
+    intensifier_pump_pressure,
+    isobaric_energy,
+    shaft_motor_energy,
+)
+
+ELECTRIC = 0.85 * 0.95
+ETA = 0.80 * ELECTRIC
+SEA = ro_plant.sea(35.0)
+CLOSE = {"rtol": 1e-9, "atol": 0}
+LOOP = [
+    "intake > split",
+    "split.run > pump > join.run",
+    "split.branch > exchanger.low_in",
+    "exchanger.high_out > booster > join.branch",
+    "join > ro",
+    "ro.permeate > tank",
+    "ro.concentrate > exchanger.high_in",
+    "exchanger.low_out > outfall",
+]
+FEED_PUMP = {
+    "kind": "feed_pump", "speed": "86 %", "shutoff_head": "42 m", "rated_flow": "2.6 m3/h",
+    "rated_head": "34 m", "pump_efficiency": 0.45, "motor_efficiency": 0.78,
+    "drive_efficiency": 0.94, "electronics": "8 W", "suction_lift": "1.5 m",
+    "required_suction_head": "2.5 m",
+}  # fmt: skip
+
+
+def exchanger(mixing=0.0, leakage=0.0, efficiency=0.90) -> dict:
+    return {"kind": "pressure_exchanger", "efficiency": efficiency, "mixing": mixing,
+            "leakage": leakage}  # fmt: skip
+
+
+def with_exchanger(unit, pressure=50.0, intake=None, flows=(None, None)):
+    units = {
+        "intake": intake or {"kind": "intake", "flow": "2.2 m3/h", "pressure": "0 bar"},
+        "split": {"kind": "dividing_tee"},
+        "pump": ro_plant.pump(flows[0], pressure),
+        "join": {"kind": "combining_tee"},
+        "exchanger": unit,
+        "booster": ro_plant.pump(flows[1], kind="booster_pump"),
+        "ro": ro_plant.vessel(),
+    }
+    return ro_plant.case(SEA, units, LOOP)
+
+
+def ends(result):
+    """Feed and concentrate pressure, and permeate over permeate and concentrate."""
+    flows = [number(result, f"ro.{port}.flow") for port in ("permeate", "concentrate")]
+    pressures = [number(result, f"ro.{port}.pressure") for port in ("feed", "concentrate")]
+    return (*pressures, flows[0] / sum(flows))
+
+
+def test_without_recovery():
+    result = ro_plant.simple(SEA, 2.2, 50.0, ro_plant.vessel())
+    expected = hydraulic_energy(50e5, number(result, "ro.recovery"), ETA)
+    assert_allclose(number(result, "energy.specific"), expected, **CLOSE)
+
+
+def test_isobaric_exchanger():
+    result = with_exchanger(exchanger()).solve()
+    assert result.solved[0]
+    expected = isobaric_energy(*ends(result), ETA, 0.90, ETA)
+    assert_allclose(number(result, "energy.specific"), expected, rtol=1e-6, atol=0)
+    # the pump moves the permeate and the booster the concentrate, volume for volume
+    assert_allclose(
+        number(result, "pump.inlet.flow"), number(result, "ro.permeate.flow"), rtol=4e-3
+    )
+    assert_allclose(
+        number(result, "booster.inlet.flow"), number(result, "ro.concentrate.flow"), rtol=1e-9
+    )
+    assert max(result.balances.values()) < 1e-9
+    plain = ro_plant.simple(SEA, 2.2, 50.0, ro_plant.vessel())
+    assert_allclose(number(result, "ro.recovery"), number(plain, "ro.recovery"), rtol=1e-9)
+    assert number(result, "energy.specific") < 0.4 * number(plain, "energy.specific")
+
+
+def test_mixing_and_leakage_cost_salt_and_flow():
+    clean = with_exchanger(exchanger()).solve()
+    mixed = with_exchanger(exchanger(0.05, 0.02)).solve()
+    assert mixed.solved[0]
+    rise = number(mixed, "ro.feed.salinity") / 0.035 - 1
+    assert 0.005 < rise < 0.03
+    assert number(mixed, "ro.permeate.concentration") > number(clean, "ro.permeate.concentration")
+    assert number(mixed, "ro.permeate.flow") < number(clean, "ro.permeate.flow")
+    surplus = number(mixed, "pump.inlet.flow") / number(mixed, "ro.permeate.flow")
+    assert surplus > 1.02  # what leaks goes through the pump once more
+    assert max(mixed.balances.values()) < 1e-9
+    total = number(mixed, "exchanger.high_in.flow") * (1 - 0.02)
+    assert_allclose(total, number(mixed, "exchanger.high_out.flow"), rtol=1e-9)
+
+
+def test_two_displacement_pumps_find_the_pressure():
+    """Flows of both pumps given, the pressure follows; the feed pump meets their sum."""
+    result = with_exchanger(exchanger(0.05, 0.02), None, FEED_PUMP, (0.6, 1.6)).solve()
+    assert result.solved[0], result.reason()
+    assert_allclose(number(result, "intake.inlet.flow") * 3600, 2.2, rtol=1e-9)
+    assert_allclose(number(result, "split.fraction"), 1.6 / 2.2, rtol=1e-9)
+    assert 40e5 < number(result, "ro.feed.pressure") < 60e5
+    assert_allclose(
+        number(result, "pump.outlet_pressure"), number(result, "booster.outlet_pressure"),
+        rtol=1e-9,
+    )  # fmt: skip
+
+
+def test_many_points_equal_one_by_one():
+    case = with_exchanger(exchanger(0.05, 0.02))
+    pressures = np.array([42e5, 50e5, 58e5])
+    many = case.solve({"pump.outlet_pressure": pressures})
+    assert many.solved.all()
+    for point, pressure in enumerate(pressures):
+        one = case.solve({"pump.outlet_pressure": np.array([pressure])})
+        for address in ("ro.permeate.flow", "energy.specific", "booster.outlet_pressure"):
+            assert_allclose(
+                many.value(address).value[point], number(one, address), rtol=1e-7, atol=0
+            )
+
+
+def test_motor_on_the_pump_shaft():
+    units = {
+        "pump": ro_plant.pump(2.2, 50.0),
+        "ro": ro_plant.vessel(),
+        "motor": {"kind": "hydraulic_motor", "efficiency": 0.85, "motor_efficiency": 0.85,
+                  "drive_efficiency": 0.95},
+    }  # fmt: skip
+    links = ["pump > ro", "ro.permeate > tank", "ro.concentrate > motor > outfall"]
+    result = ro_plant.case(SEA, units, links).solve()
+    feed, concentrate = (number(result, f"ro.{p}.pressure") for p in ("feed", "concentrate"))
+    flows = {p: number(result, f"ro.{p}.flow") for p in ("feed", "permeate", "concentrate")}
+    shaft = feed * flows["feed"] / 0.80 - 0.85 * concentrate * flows["concentrate"]
+    specific = number(result, "energy.specific")
+    assert_allclose(specific, shaft / ELECTRIC / flows["permeate"], **CLOSE)
+    formula = shaft_motor_energy(*ends(result), 0.80, 0.85, ELECTRIC)
+    assert_allclose(specific, formula, rtol=4e-3, atol=0)  # which takes volumes as conserved
+    plain = ro_plant.simple(SEA, 2.2, 50.0, ro_plant.vessel())
+    assert specific < 0.6 * number(plain, "energy.specific")
+
+
+@pytest.mark.parametrize("recovery", [0.12, 0.20, 0.30])
+def test_intensifier_keeps_its_recovery_and_finds_both_pressures(recovery):
+    units = {
+        "pump": ro_plant.pump(2.2),
+        "intensifier": {"kind": "pressure_intensifier", "recovery": recovery, "efficiency": 0.92,
+                        "exhaust_pressure": "0 bar"},
+        "ro": ro_plant.vessel(),
+    }  # fmt: skip
+    links = ["pump > intensifier.low_in", "intensifier.high_out > ro", "ro.permeate > tank",
+             "ro.concentrate > intensifier.high_in", "intensifier.low_out > outfall"]  # fmt: skip
+    result = ro_plant.case(SEA, units, links).solve()
+    assert result.solved[0], result.reason()
+    feed, concentrate, _ = ends(result)
+    kept = 1 - number(result, "ro.concentrate.flow") / number(result, "ro.feed.flow")
+    assert_allclose(kept, recovery, rtol=1e-7, atol=0)
+    ideal = intensifier_pump_pressure(feed, concentrate, recovery)
+    assert_allclose(number(result, "pump.outlet_pressure"), ideal / 0.92, rtol=1e-7, atol=0)
+    formula = intensifier_energy(ideal, number(result, "ro.recovery"), ETA, 0.92)
+    assert_allclose(number(result, "energy.specific"), formula, rtol=1e-7, atol=0)
+
+
+def test_order_of_the_devices():
+    """Exchanger below intensifier and shaft motor, below nothing, at one state of the vessel."""
+    feed, concentrate, r = 55e5, 53.5e5, 0.40
+    plain = hydraulic_energy(feed, r, ETA)
+    shaft = shaft_motor_energy(feed, concentrate, r, 0.80, 0.85, ELECTRIC)
+    isobaric = isobaric_energy(feed, concentrate, r, ETA, 0.90, ETA)
+    assert isobaric < shaft < plain

@@ -1,0 +1,181 @@
+"""Vessels through a flowsheet: reference paths, standard tests, limits, and what cannot be."""
+
+import numpy as np
+import pytest
+import ro_plant
+from ro_plant import number, path
+
+from treatsim import catalogue, errors
+from treatsim.operations.ro_element import element_of
+
+BAR, HOUR = 1e5, 3600.0
+
+
+@pytest.mark.parametrize("name", catalogue.load("ro_elements"))
+def test_the_standard_test_of_every_class_is_reproduced(name):
+    element = element_of(name)
+    feed = element.test_permeate_flow / element.test_recovery * HOUR
+    result = ro_plant.simple(
+        ro_plant.salt(element.test_feed), feed, element.test_pressure / BAR,
+        ro_plant.vessel(name, 1),
+    )  # fmt: skip
+    close = {"rtol": 1e-6, "atol": 0}
+    np.testing.assert_allclose(
+        number(result, "ro.permeate.flow"), element.test_permeate_flow, **close
+    )
+    np.testing.assert_allclose(number(result, "ro.salt_rejection"), element.test_rejection, **close)
+    np.testing.assert_allclose(number(result, "ro.recovery"), element.test_recovery, **close)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("W7_sw1", ["mean flux"]),
+        ("W8_sw2", ["mean flux"]),
+        ("W12_sw6", ["mean flux"]),
+        ("W14_bw7", ["polarisation of element 2"]),
+        ("W2_bw2", []),
+    ],
+)
+def test_limits_are_warnings_that_name_the_element(name, words):
+    result = path(name)
+    told = [f.message() for f in result.findings]
+    assert result.solved[0]
+    assert len(told) == len(words), told
+    for text, word in zip(told, words, strict=True):
+        assert word in text
+
+
+def test_averages_lie_between_the_local_fluxes():
+    result = path("W8_sw2")
+    names = ("ro.flux_inlet", "ro.flux_first", "ro.flux_mean", "ro.flux_last", "ro.flux_outlet")
+    fluxes = [number(result, name) for name in names]
+    assert np.all(np.diff(fluxes) < 0)
+    elements = [number(result, f"ro.element_{i}.flux") for i in (1, 2, 3, 4)]
+    np.testing.assert_allclose(np.mean(elements), fluxes[2], rtol=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("water", "flow", "pressure", "elements", "more", "word"),
+    [
+        (ro_plant.sea(35.0), 2.2, 20.0, 4, {}, "osmotic pressure"),
+        (ro_plant.salt(0.2), 0.05, 30.0, 6, {}, "98 %"),
+        (ro_plant.salt(0.5), 9.0, 1.2, 6, {}, "friction uses up"),
+        (ro_plant.salt(0.5), 1.0, 2.0, 1, {"permeate_pressure": "3 bar"}, "that of the permeate"),
+    ],
+)
+def test_settings_without_an_answer_say_why(water, flow, pressure, elements, more, word):
+    result = ro_plant.simple(water, flow, pressure, ro_plant.vessel(elements=elements, **more))
+    assert not result.solved[0]
+    assert word in result.reason()
+    assert np.all(np.isfinite([number(result, "ro.permeate.flow"), number(result, "ro.recovery")]))
+
+
+def test_recovery_above_what_the_element_is_made_for():
+    result = ro_plant.simple(ro_plant.salt(2.0), 0.8, 20.0, ro_plant.vessel("brackish-4in", 2))
+    assert result.solved[0]
+    assert any("recovery of element" in f.message() for f in result.findings)
+
+
+def test_a_hold_that_cannot_be_met():
+    hold = {"adjust": "pump.outlet_pressure", "until": "ro.permeate.flow", "equals": "5 m3/h"}
+    result = ro_plant.simple(ro_plant.sea(35.0), 2.2, 50.0, ro_plant.vessel(), [hold])
+    assert not result.solved[0]
+    assert "ro.permeate.flow = 5 m3/h cannot be reached by pump.outlet_pressure" in result.reason()
+
+
+def test_two_vessels_share_the_feed():
+    one = ro_plant.simple(ro_plant.sea(35.0), 2.2, 50.0, ro_plant.vessel())
+    two = ro_plant.simple(
+        ro_plant.sea(35.0), 4.4, 50.0, ro_plant.vessel(vessels_in_parallel=2)
+    )  # fmt: skip
+    for key, factor in (("permeate.flow", 2), ("permeate.concentration", 1), ("flux_mean", 1)):
+        np.testing.assert_allclose(
+            number(two, f"ro.{key}"), factor * number(one, f"ro.{key}"), rtol=1e-9
+        )
+
+
+def test_a_second_stage_on_the_concentrate():
+    units = {"pump": ro_plant.pump(3.0, 14), "first": ro_plant.vessel("brackish-4in", 3),
+             "second": ro_plant.vessel("brackish-4in", 3), "mix": {"kind": "combining_tee"},
+             "valve": ro_plant.VALVE}  # fmt: skip
+    links = ["pump > first", "first.concentrate > second.feed", "first.permeate > mix.run",
+             "second.permeate > mix.branch", "mix > tank",
+             "second.concentrate > valve > outfall"]  # fmt: skip
+    result = ro_plant.case(ro_plant.salt(3.0), units, links).solve()
+    assert result.solved[0]
+    whole = ro_plant.simple(ro_plant.salt(3.0), 3.0, 14, ro_plant.vessel("brackish-4in", 6))
+    assert number(result, "first.permeate.flow") > number(result, "second.permeate.flow")
+    np.testing.assert_allclose(
+        number(result, "product.flow"), number(whole, "product.flow"), rtol=1e-5
+    )
+
+
+def test_age_and_temperature():
+    old = {"flow_factor": 0.8, "salt_passage_factor": 1.4}
+    new, aged = (
+        ro_plant.simple(ro_plant.sea(35.0), 2.2, 50.0, ro_plant.vessel(**more))
+        for more in ({}, old)
+    )
+    warm = ro_plant.simple(ro_plant.sea(35.0, 32.0), 2.2, 50.0, ro_plant.vessel())
+    assert number(aged, "ro.permeate.flow") < number(new, "ro.permeate.flow")
+    assert number(aged, "ro.permeate.concentration") > number(new, "ro.permeate.concentration")
+    assert number(warm, "ro.permeate.flow") > number(new, "ro.permeate.flow")
+    assert number(warm, "ro.permeate.concentration") > number(new, "ro.permeate.concentration")
+
+
+def test_same_hydraulics_same_salt_mass_other_ions():
+    hold = {"adjust": "pump.outlet_pressure", "until": "ro.permeate.flow", "equals": "0.80 m3/h"}
+    ions = {"Na": 300, "K": 10, "Mg": 150, "Ca": 395, "Sr": 7, "Ba": 0.02, "Cl": 330,
+            "SO4": 1530, "HCO3": 250, "SiO2": 25}  # fmt: skip
+    gypsum = {"kind": "ions", "temperature": "22 degC", "ph": 7.3,
+              "ions": {name: f"{value} mg/L" for name, value in ions.items()}}  # fmt: skip
+    found = [
+        ro_plant.simple(water, 2.4, 10.0, ro_plant.vessel("brackish-4in", 4), [hold])
+        for water in (gypsum, ro_plant.salt(sum(ions.values()) / 1e3, 22.0))
+    ]
+    low, high = (number(result, "pump.outlet_pressure") for result in found)
+    assert all(result.solved[0] for result in found)
+    assert 1.0 * BAR < high - low < 3.0 * BAR
+    pi = [number(result, "ro.feed.osmotic_pressure") for result in found]
+    assert 1.7 < pi[1] / pi[0] < 2.2
+
+
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [
+        ({"water": {"ions": {"Na": "900 mg/L", "Cl": "300 mg/L"}}}, "an ion is missing or wrong"),
+        ({"water": {"temperature": "46 degC"}}, "temperature"),
+        ({"water": {"temperature": "-1 degC"}}, "temperature"),
+        ({"ro": {"element": "river-4in"}}, "is no class"),
+        ({"ro": {"elements_in_series": 0}}, "elements in series"),
+        ({"ro": {"correlation": "guess"}}, "correlation is one of"),
+    ],
+)
+def test_a_wrong_case_is_refused_in_words(change, word):
+    water = {"kind": "ions", "temperature": "20 degC", "ph": 7.2,
+             "ions": {"Na": "900 mg/L", "Cl": "1388 mg/L"}}  # fmt: skip
+    with pytest.raises(errors.RequestError, match=word):
+        ro_plant.simple(
+            water | change.get("water", {}), 2.0, 15, ro_plant.vessel() | change.get("ro", {})
+        )
+
+
+def test_a_test_that_no_membrane_can_meet():
+    element = dict(catalogue.load("ro_elements")["seawater-4in"]) | {"test_pressure": "20 bar"}
+    with pytest.raises(errors.TreatsimError, match="osmotic pressure"):
+        ro_plant.simple(ro_plant.sea(35.0), 2.2, 50.0, ro_plant.vessel(element))
+
+
+def test_chlorine_in_the_feed_is_told():
+    case = ro_plant.case(
+        ro_plant.salt(2.0),
+        {"intake": {"kind": "intake", "flow": "2 m3/h", "pressure": "2 bar"},
+         "dosing": {"kind": "chlorine_dosing", "dose": "1 mg/L", "demand": "0 mg/L",
+                    "form": "liquid", "strength": "12 %", "strength_known": "measured"},
+         "pump": ro_plant.pump(None, 12), "ro": ro_plant.vessel("brackish-4in"),
+         "valve": ro_plant.VALVE},
+        ["intake > dosing > pump > ro", "ro.permeate > tank", "ro.concentrate > valve > outfall"],
+    )  # fmt: skip
+    texts = [f.message() for f in case.solve().findings]
+    assert any("free chlorine" in text and "polyamide" in text for text in texts)

@@ -1,0 +1,174 @@
+"""Evaluate the units in order, with every recycle converged."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from treatsim.flowsheet.flowsheet import Flowsheet, Port
+from treatsim.operations.base import Outcome
+from treatsim.water.stream import Stream
+
+RECYCLE_PASSES = 60
+PRESSURE_SCALE = 1e5  # Pa; below it a change of pressure counts as absolute
+FURTHEST = 20.0  # steps that one extrapolation of a recycle may take at once
+
+
+class Pass(NamedTuple):
+    """One evaluation of all units."""
+
+    streams: dict[Port, Stream]  # by (unit, port), inlets and outlets
+    outcomes: dict[str, Outcome]
+    recycle_error: np.ndarray | float  # largest relative change at a cut
+
+
+def run(sheet: Flowsheet, flows: dict[str, np.ndarray], start: dict[Port, Stream]) -> Pass:
+    """Evaluate the units in order; `flows` are the open source flows, `start` the recycle guess."""
+    streams: dict[Port, Stream] = {}
+    outcomes: dict[str, Outcome] = {}
+    for name in sheet.order:
+        unit = sheet.units[name]
+        inlets = {}
+        for port in unit.inlets:
+            here = (name, port)
+            if here in sheet.tears:
+                inlets[port] = start[here]
+            elif here in sheet.wiring.feeds:
+                inlets[port] = streams[sheet.wiring.feeds[here]]
+            else:
+                own = unit.source_flow()
+                inlets[port] = sheet.source.with_flow(flows[name] if own is None else own)
+            streams[here] = inlets[port]
+        outcomes[name] = unit.evaluate(**inlets)
+        streams.update({(name, port): s for port, s in outcomes[name].outlets.items()})
+    return Pass(streams, outcomes, 0.0)
+
+
+def evaluate(sheet: Flowsheet, flows, memory: dict[Port, Stream]) -> Pass:
+    """Evaluate with every recycle converged. `memory` keeps the recycles for the next call.
+
+    Each pass also follows, as a tracer, which share of a returning stream came from the cut
+    itself. With that share frozen the balance of each component is linear and is solved exactly,
+    so only the dependence of the units' splits on their feed is iterated.
+    """
+    if not sheet.tears:
+        return run(sheet, flows, {})
+    first = next(iter(flows.values()), None)
+    for cut in sheet.tears:
+        if cut not in memory:
+            memory[cut] = _recycle_guess(sheet, first)
+    error: np.ndarray | float = np.inf
+    before: dict[Port, tuple[dict, dict]] = {}  # what left each cut, and what should have
+    for _ in range(RECYCLE_PASSES):
+        done = run(sheet, flows, memory)
+        now, previous, last = {}, error, before
+        error = 0.0
+        for cut in sheet.tears:
+            returned = done.streams[sheet.wiring.feeds[cut]]
+            share = _share(sheet, done, cut, returned)
+            now[cut], change = _close(memory[cut], returned, share)
+            error = np.maximum(error, change)
+        if np.all((error < 1e-13) | ((error < 1e-11) & (error >= previous))):
+            break
+        before = now
+        theta = _extrapolation(last, now)
+        for cut, (_, amounts) in now.items():
+            returned = done.streams[sheet.wiring.feeds[cut]]
+            memory[cut] = _stream_of(returned, _ahead(amounts, last.get(cut), theta))
+    return done._replace(recycle_error=error)
+
+
+def _extrapolation(last: dict, now: dict):
+    """Share of the last pass to take away, by the secant through two passes of all cuts."""
+    top, bottom = np.zeros(()), np.zeros(())
+    for cut in last:
+        for component, after in now[cut][1].items():
+            scale = np.abs(after) + 1e-300
+            miss = (after - now[cut][0][component]) / scale
+            fell = miss - (last[cut][1][component] - last[cut][0][component]) / scale
+            top, bottom = top + fell * miss, bottom + fell**2
+    useful = bottom > 1e-24
+    theta = np.divide(top, bottom, out=np.zeros(np.shape(bottom)), where=useful)
+    return np.clip(theta, -FURTHEST, 0.9)
+
+
+def _ahead(amounts: dict, last: tuple[dict, dict] | None, theta) -> dict:
+    """Extrapolate the amounts at a cut; where one would turn negative, do not."""
+    if last is None:
+        return amounts
+    far = {c: v - theta * (v - last[1][c]) for c, v in amounts.items()}
+    sound = np.all([np.broadcast_to(v >= 0, np.shape(theta)) for v in far.values()], axis=0)
+    return {c: np.where(sound & (v > 0), far[c], v) for c, v in amounts.items()}
+
+
+def _recycle_guess(sheet: Flowsheet, flow) -> Stream:
+    known = [unit.source_flow() for unit in sheet.units.values()]
+    flow = next((f for f in known if f is not None), flow)
+    return sheet.source.with_flow(0.5 * np.asarray(flow))
+
+
+def _share(sheet: Flowsheet, done: Pass, cut: Port, returned: Stream) -> dict:
+    """Share of each carried component of the returning stream that left the cut itself."""
+    tracer: dict[Port, dict] = {cut: dict.fromkeys(done.streams[cut].carried(), 1.0)}
+    for name in sheet.order:
+        unit = sheet.units[name]
+        total: dict = {}
+        marked: dict = {}
+        for port in unit.inlets:
+            here = (name, port)
+            share = tracer.get(here) or tracer.get(sheet.wiring.feeds.get(here, here), {})
+            for component, rate in done.streams[here].carried().items():
+                total[component] = total.get(component, 0.0) + rate
+                marked[component] = marked.get(component, 0.0) + rate * share.get(component, 0.0)
+        if unit.source_flow() is not None and name in sheet.wiring.sources:
+            continue
+        mix = {
+            c: np.divide(
+                marked[c],
+                total[c],
+                out=np.zeros(np.broadcast(marked[c], total[c]).shape),
+                where=np.asarray(total[c]) != 0,
+            )
+            for c in total
+        }
+        tracer.update({(name, port): mix for port in unit.outlets})
+    return tracer.get(sheet.wiring.feeds[cut], dict.fromkeys(returned.carried(), 0.0))
+
+
+def _close(old: Stream, returned: Stream, share: dict) -> tuple[tuple[dict, dict], np.ndarray]:
+    """Return the amounts at the cut, those that close the linear balances, and their change."""
+    before, after = old.carried(), returned.carried()
+    now, new, change = {}, {}, np.zeros(())
+    for component in ("mass", "salt", "heat", *returned.contents):
+        left, back = np.asarray(before.get(component, 0.0)), np.asarray(after[component])
+        phi = np.asarray(share.get(component, 0.0))
+        gain = np.divide(
+            phi * back, left, out=np.zeros(np.broadcast(phi, back, left).shape), where=left != 0
+        )
+        gain = np.minimum(gain, 0.999)
+        now[component], new[component] = left, (1 - phi) * back / (1 - gain)
+        scale = np.maximum(np.abs(new[component]), np.abs(left))
+        step = np.divide(
+            np.abs(new[component] - left), scale, out=np.zeros(scale.shape), where=scale > 0
+        )
+        change = np.maximum(change, step)
+    step = np.abs(returned.pressure - np.asarray(old.pressure))
+    return (now, new), np.maximum(change, step / (PRESSURE_SCALE + np.abs(returned.pressure)))
+
+
+def _stream_of(returned: Stream, amounts: dict) -> Stream:
+    """Return a stream like `returned` that carries the amounts."""
+    mass = amounts["mass"]
+
+    def per(total, amount, otherwise):  # a recycle that returns nothing keeps its composition
+        amount = np.broadcast_to(amount, np.shape(total))
+        return np.where(amount > 0, total / np.where(amount > 0, amount, 1.0), otherwise)
+
+    stream = returned.changed(
+        mass_flow=mass,
+        salinity=per(amounts["salt"], mass, returned.salinity),
+        temperature=per(amounts["heat"], mass, returned.temperature),
+    )
+    contents = {c: per(amounts[c], stream.flow, v) for c, v in returned.contents.items()}
+    return stream.changed(contents=contents)

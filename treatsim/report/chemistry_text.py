@@ -1,0 +1,80 @@
+"""The part of a page on water chemistry around reverse osmosis."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from treatsim import quantities
+from treatsim.operations.base import Value, at
+from treatsim.safety.verdict import Verdict
+from treatsim.water.scaling import LARGEST_SEARCHED, SCALES
+
+if TYPE_CHECKING:
+    from treatsim.report.tables import Page
+
+LINES = (  # address below the unit, in words
+    ("feed.ph", "pH of the feed"),
+    ("concentrate.ph", "pH of the concentrate"),
+    ("permeate.ph", "pH of the permeate"),
+    ("concentrate.langelier_index", "Langelier index of the concentrate, information only"),
+    ("concentrate.stiff_davis_index", "Stiff and Davis index of the concentrate, information only"),
+    ("permeate.boron", "boron in the permeate"),
+    ("permeate.sodium", "sodium in the permeate, estimate"),
+    ("calcite_contact.ph", "pH of the permeate after calcite, closed to air"),
+    ("calcite_contact.calcium", "calcium after calcite"),
+    ("calcite_contact.alkalinity_as_calcium_carbonate", "alkalinity after calcite, as CaCO3"),
+    ("blend_share", "share of source water in a blend of 300 mg/L"),
+)
+TOP = 1 - 1 / LARGEST_SEARCHED  # recovery up to which a limit was looked for
+
+
+def chemistry_part(page: Page, verdict: Verdict, system: str, point: int) -> None:
+    """Add scale, pH and boron of each vessel, where they were worked out."""
+    for name, kind in verdict.case.kinds.items():
+        extra = {
+            key.removeprefix(f"{name}."): value
+            for key, value in verdict.result.extra.items()
+            if key.startswith(f"{name}.")
+        }
+        if kind == "ro_vessel" and "permeate.sodium" in extra:
+            page.head(f"Water chemistry, {name}")
+            _scales(page, extra, point)
+            _lines(page, extra, system, point)
+
+
+def _scales(page: Page, extra: dict[str, Value], point: int) -> None:
+    found = [scale for scale in SCALES if f"saturation.{scale}" in extra]
+    if not found:
+        return
+    page.line(" times saturated, and the highest recovery before scale forms at the membrane")
+    page.table(
+        ("", "concentrate", "membrane", "limit", "with antiscalant", "recovery", "with antiscalant"),
+        [
+            (
+                scale,
+                f"{at(extra[f'saturation_bulk.{scale}'].value, point):.3g}",
+                f"{at(extra[f'saturation.{scale}'].value, point):.3g}",
+                f"{SCALES[scale].without:.3g}",
+                f"{SCALES[scale].with_antiscalant:.3g}",
+                _share(extra[f"recovery_limit.{scale}"], point),
+                _share(extra[f"recovery_limit_antiscalant.{scale}"], point),
+            )
+            for scale in found
+        ],
+    )
+
+
+def _share(value: Value, point: int) -> str:
+    share = float(at(value.value, point))
+    if share >= TOP - 1e-3:
+        return f"over {100 * TOP:.0f} %"
+    return f"{100 * share:.0f} %" if share else "none"
+
+
+def _lines(page: Page, extra: dict[str, Value], system: str, point: int) -> None:
+    rows = [
+        (words, quantities.text(float(at(extra[key].value, point)), extra[key].quantity, system, 3))
+        for key, words in LINES
+        if key in extra
+    ]
+    page.table(("", ""), rows)
