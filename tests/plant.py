@@ -54,10 +54,14 @@ def inlets(kind: str) -> dict[str, Stream]:
         "absorption": -100 * np.log(si(water["uv_transmittance"], "uv_transmittance")),
     }
     return {
-        port: stream(si(state["flow"], "flow"), si(state["pressure"], "pressure"),
-                     temperature=si(water["temperature"], "temperature"), **contents)
+        port: stream(
+            si(state["flow"], "flow"),
+            si(state["pressure"], "pressure"),
+            temperature=si(water["temperature"], "temperature"),
+            **contents,
+        )
         for port, state in STATES[kind]["inlets"].items()
-    }  # fmt: skip
+    }
 
 
 def parameters(kind: str, **changes):

@@ -181,11 +181,13 @@ def run_compare(arguments) -> int:
 def run_figures(arguments) -> int:
     """Draw the design plots of cases, or the gallery of a checkout."""
     from treatsim.report import gallery
+    from treatsim.report.progress import Progress
 
     pictures = gallery.of_cases(arguments.cases) if arguments.cases else gallery.gallery()
     folder = arguments.out or gallery.default_folder(arguments.cases)
-    watched = tell if sys.stderr.isatty() else (lambda line: None)
-    names = gallery.write(pictures, folder, () if arguments.cases else gallery.RASTERED, watched)
+    rasters = () if arguments.cases else gallery.RASTERED
+    with Progress("pictures") as progress:
+        names = gallery.write(pictures, folder, rasters, progress)
     sys.stdout.write("".join(f"{folder}/{name}\n" for name in names))
     return Exit.DONE
 

@@ -34,7 +34,9 @@ QUANTITIES: dict[str, Quantity] = {
     "angle": Quantity("rad", "deg", "deg", -6.2832, 6.2832, "plane angle"),
     "area": Quantity("m2", "m2", "ft2", 0, INF, "area"),
     "concentration": Quantity("kg/m3", "mg/L", "mg/L", 0, 400, "mass per volume of solution"),
-    "concentration_time": Quantity("kg s/m3", "mg min/L", "mg min/L", 0, INF, "CT of a disinfectant"),
+    "concentration_time": Quantity(
+        "kg s/m3", "mg min/L", "mg min/L", 0, INF, "CT of a disinfectant"
+    ),
     "conductivity": Quantity("S/m", "uS/cm", "uS/cm", 0, 30, "electrical conductivity at 25 degC"),
     "count": Quantity("1", "", "", 0, INF, "a whole number"),
     "decay_rate": Quantity("1/s", "1/h", "1/h", 0, INF, "decay of first order"),

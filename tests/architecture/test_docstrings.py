@@ -85,9 +85,13 @@ def test_everything_public_has_a_docstring():
             if isinstance(node, ast.FunctionDef | ast.ClassDef) and is_public(node.name):
                 bare += [f"{module}.{node.name}"] if not ast.get_docstring(node) else []
             if isinstance(node, ast.ClassDef) and is_public(node.name) and not _protocol(node):
-                bare += [f"{module}.{node.name}.{f.name}" for f in node.body
-                         if isinstance(f, ast.FunctionDef) and is_public(f.name)
-                         and not ast.get_docstring(f)]  # fmt: skip
+                bare += [
+                    f"{module}.{node.name}.{f.name}"
+                    for f in node.body
+                    if isinstance(f, ast.FunctionDef)
+                    and is_public(f.name)
+                    and not ast.get_docstring(f)
+                ]
     assert not bare
 
 

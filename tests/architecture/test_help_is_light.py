@@ -7,8 +7,17 @@ import sys
 
 import pytest
 
-HEAVY = ("numpy", "scipy", "CoolProp", "pint", "pandas", "matplotlib", "rich", "gsw",
-         "phreeqpython")  # fmt: skip
+HEAVY = (
+    "numpy",
+    "scipy",
+    "CoolProp",
+    "pint",
+    "pandas",
+    "matplotlib",
+    "rich",
+    "gsw",
+    "phreeqpython",
+)
 PROBE = """
 import sys
 from treatsim import cli

@@ -24,9 +24,17 @@ LAYERS = (
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 LATE = {  # costly to load: only inside the function that needs them
-    "scipy", "CoolProp", "gsw", "phreeqpython", "pint", "rich", "matplotlib", "pandas", "pyarrow",
+    "scipy",
+    "CoolProp",
+    "gsw",
+    "phreeqpython",
+    "pint",
+    "rich",
+    "matplotlib",
+    "pandas",
+    "pyarrow",
     "openpyxl",
-}  # fmt: skip
+}
 DECLARED = LATE | {"numpy"}
 NAMES = set(modules())
 
@@ -60,8 +68,12 @@ def test_every_module_stands_in_a_layer():
 def test_the_package_itself_loads_nothing_of_its_own():
     """Its few names for programs are looked up when they are asked for."""
     nodes = run_at_import(modules()["treatsim"])
-    loaded = {n for node in nodes if isinstance(node, ast.Import | ast.ImportFrom)
-              for n in imports(node, NAMES)}  # fmt: skip
+    loaded = {
+        n
+        for node in nodes
+        if isinstance(node, ast.Import | ast.ImportFrom)
+        for n in imports(node, NAMES)
+    }
     assert not {name for name in loaded if name.split(".")[0] == "treatsim"}
 
 

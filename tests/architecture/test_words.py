@@ -24,8 +24,11 @@ TEXT = {".py", ".toml", ".md", ".txt", ".csv", ".svg", ".cfg", ".yml", ".yaml", 
 def tracked() -> list:
     listed = subprocess.run(
         ["git", "ls-files", "--cached", "--others", "--exclude-standard"],
-        cwd=ROOT, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     if listed.returncode:
         pytest.skip("not a git work tree")
     paths = [ROOT / name for name in listed.stdout.splitlines()]
@@ -38,10 +41,11 @@ def test_no_path_of_a_machine_in_any_file():
     assert len(files) > 30
     bad = [
         f"{path.relative_to(ROOT)}:{number}"
-        for path in files if path != here
+        for path in files
+        if path != here
         for number, line in enumerate(path.read_text("utf-8").splitlines(), 1)
         if MACHINE.search(line)
-    ]  # fmt: skip
+    ]
     assert not bad
 
 
@@ -51,8 +55,9 @@ def strings(tree: ast.AST):
         id(node.body[0].value)
         for node in ast.walk(tree)
         if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef)
-        and node.body and isinstance(node.body[0], ast.Expr)
-    }  # fmt: skip
+        and node.body
+        and isinstance(node.body[0], ast.Expr)
+    }
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs:
             yield node.value
@@ -65,21 +70,35 @@ def declares_safe(text: str) -> bool:
 
 @pytest.mark.parametrize(
     ("text", "verdict"),
-    [("this water is safe", True), ("safe to drink", True), ("Safe", True),
-     ("seconds until the water is safe", False), ("does not say that water is safe", False),
-     ("a safeguard", False), ("fail-safe valve", False)],
-)  # fmt: skip
+    [
+        ("this water is safe", True),
+        ("safe to drink", True),
+        ("Safe", True),
+        ("seconds until the water is safe", False),
+        ("does not say that water is safe", False),
+        ("a safeguard", False),
+        ("fail-safe valve", False),
+    ],
+)
 def test_the_pattern_itself(text, verdict):
     assert declares_safe(text) is verdict
 
 
 def test_no_text_declares_water_safe():
-    bad = [(name, text) for name, tree in modules().items() for text in strings(tree)
-           if declares_safe(text)]  # fmt: skip
+    bad = [
+        (name, text)
+        for name, tree in modules().items()
+        for text in strings(tree)
+        if declares_safe(text)
+    ]
     assert not bad
 
 
 def test_no_text_in_a_data_file_declares_water_safe():
-    bad = [f"{path.name}: {line.strip()}" for path in (ROOT / "treatsim").rglob("*.toml")
-           for line in path.read_text("utf-8").splitlines() if declares_safe(line)]  # fmt: skip
+    bad = [
+        f"{path.name}: {line.strip()}"
+        for path in (ROOT / "treatsim").rglob("*.toml")
+        for line in path.read_text("utf-8").splitlines()
+        if declares_safe(line)
+    ]
     assert not bad

@@ -18,15 +18,22 @@ GALLON = quantities.read("1 gal/min", "flow")
 
 # regression: what these cases gave when they were written; no outside source
 PINNED = {
-    "river": {"product.flow": (6.784, "m3/h"), "uv.dose_mean": (120.7, "mJ/cm2"),
-              "uv.dose_credited": (13.85, "mJ/cm2"), "lift_pump.power": (752.2, "W")},
+    "river": {
+        "product.flow": (6.784, "m3/h"),
+        "uv.dose_mean": (120.7, "mJ/cm2"),
+        "uv.dose_credited": (13.85, "mJ/cm2"),
+        "lift_pump.power": (752.2, "W"),
+    },
     "river_beyond": {"product.flow": (10.39, "m3/h"), "uv.dose_credited": (11.44, "mJ/cm2")},
     "small_unit": {"product.flow": (0.6, "m3/h"), "uv.dose_credited": (12.85, "mJ/cm2")},
     "brackish_well": {"product.flow": (0.885, "m3/h"), "ro.recovery": (36.87, "%")},
-    "sea": {"product.flow": (0.716, "m3/h"), "energy.specific": (7.135, "kWh/m3"),
-            "ro.permeate.concentration": (560.7, "mg/L")},
+    "sea": {
+        "product.flow": (0.716, "m3/h"),
+        "energy.specific": (7.135, "kWh/m3"),
+        "ro.permeate.concentration": (560.7, "mg/L"),
+    },
     "sea_recovery": {"energy.specific": (3.435, "kWh/m3"), "ro.recovery": (30.91, "%")},
-}  # fmt: skip
+}
 
 
 @cache
@@ -134,7 +141,12 @@ def test_many_inputs_at_once_equal_one_by_one():
     whole = river().solve(arrays)
     for point in range(3):
         alone = river().solve({key: value[[point]] for key, value in arrays.items()})
-        for address in ("product.flow", "uv.dose_credited", "bags.pressure_drop", "lift_pump.power"):
+        for address in (
+            "product.flow",
+            "uv.dose_credited",
+            "bags.pressure_drop",
+            "lift_pump.power",
+        ):
             assert_allclose(
                 whole.value(address).value[point], alone.value(address).value[0], rtol=1e-10
             )

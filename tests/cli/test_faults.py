@@ -10,21 +10,41 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 FAULTS = {
-    "missing unit": ('length = "15 m"', 'length = "15"', "units.hose.length = \"15\": a unit is missing"),
+    "missing unit": (
+        'length = "15 m"',
+        'length = "15"',
+        'units.hose.length = "15": a unit is missing',
+    ),
     "bare number": ('length = "15 m"', "length = 15", "a bare number; write a text with its unit"),
     "wrong dimension": ('length = "15 m"', 'length = "15 bar"', '"bar" is no unit of length'),
     "unknown unit": ('length = "15 m"', 'length = "15 mtr"', '"mtr" is not a unit known here'),
-    "ambiguous unit": ('"7 mg/L", spread', '"7 ppm", spread', '"ppm" is ambiguous: say mg/L or mg/kg'),
+    "ambiguous unit": (
+        '"7 mg/L", spread',
+        '"7 ppm", spread',
+        '"ppm" is ambiguous: say mg/L or mg/kg',
+    ),
     "unknown key": ("screen_area", "scren_area", 'no such key; did you mean "screen_area"?'),
     "missing key": ('screen_area = "0.06 m2"\n', "", "units.strainer.screen_area is missing"),
     "transmittance 0": ('value = "86 %"', 'value = "0 %"', "a uv transmittance lies above 0 %"),
     "transmittance 105": ('value = "86 %"', 'value = "105 %"', "not above 100 %"),
-    "negative flow": ('rated_flow = "9.0 m3/h"', 'rated_flow = "-9 m3/h"', "a rated flow lies above 0"),
+    "negative flow": (
+        'rated_flow = "9.0 m3/h"',
+        'rated_flow = "-9 m3/h"',
+        "a rated flow lies above 0",
+    ),
     "no number": ('rated_flow = "9.0 m3/h"', 'rated_flow = "much"', "no number with a unit"),
-    "boiling water": ('temperature = "24 degC"', 'temperature = "90 degC"', "a temperature lies not below"),
+    "boiling water": (
+        'temperature = "24 degC"',
+        'temperature = "90 degC"',
+        "a temperature lies not below",
+    ),
     "unknown kind": ('kind = "strainer"', 'kind = "straner"', 'did you mean "strainer"?'),
     "unknown table": ("[site]", "[sitee]", 'no such table; did you mean "site"?'),
-    "ageing": ("ageing_factor = 0.80", 'ageing_factor = "160 %"', "an ageing factor lies above 0 and not"),
+    "ageing": (
+        "ageing_factor = 0.80",
+        'ageing_factor = "160 %"',
+        "an ageing factor lies above 0 and not",
+    ),
     "whole number": ("tanks_in_series = 10", "tanks_in_series = 2.5", "a whole number"),
     "truth value": ("ph = 7.4", "ph = true", "a number or a text with a unit belongs here"),
     "organism": ('organism = "cryptosporidium"', 'organism = "frogs"', 'target.organism = "frogs"'),
@@ -32,10 +52,10 @@ FAULTS = {
     "end misspelt": ("> uv >", "> uvv >", 'no unit "uvv"; did you mean "uv"?'),
     "unfed inlet": ("> bags > cartridges", "> cartridges", "bags.inlet is not fed by any link"),
     "loop": ("uv > tank", "uv > hose", "already fed by"),
-    "spread": ("spread = \"3 %\"", "sprad = \"3 %\"", "unknown sprad"),
+    "spread": ('spread = "3 %"', 'sprad = "3 %"', "unknown sprad"),
     "rising curve": ('rated_head = "29 m"', 'rated_head = "39 m"', "a curve that rises is refused"),
     "huge unit": ('length = "15 m"', 'length = "1 9**9**9 m"', "is not a unit known here"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", FAULTS)
@@ -148,17 +168,43 @@ def test_a_file_far_too_large(tmp_path):
 TEXT = RIVER.read_text("utf-8")
 LINES = TEXT.splitlines()
 VALUES = st.one_of(
-    st.sampled_from([
-        '"0 m"', '"1e308 m"', '"-1 bar"', '"1e-300 m3/h"', '"50 %"', "0", "-1", "1e300", "nan", "inf",
-        "true", '""', "[]", "{}", '"5 kg"', "1979-05-27", '"200 %"', "3", "0.5", '"1e9 m3/h"',
-        '{ value = "3 m" }', '"3 m as CaCO3"', "'''x'''", '"10 m"', '"1 mm"', '"0.001 g"',
-        "9" * 400, "0x" + "f" * 4000,
-    ]),
+    st.sampled_from(
+        [
+            '"0 m"',
+            '"1e308 m"',
+            '"-1 bar"',
+            '"1e-300 m3/h"',
+            '"50 %"',
+            "0",
+            "-1",
+            "1e300",
+            "nan",
+            "inf",
+            "true",
+            '""',
+            "[]",
+            "{}",
+            '"5 kg"',
+            "1979-05-27",
+            '"200 %"',
+            "3",
+            "0.5",
+            '"1e9 m3/h"',
+            '{ value = "3 m" }',
+            '"3 m as CaCO3"',
+            "'''x'''",
+            '"10 m"',
+            '"1 mm"',
+            '"0.001 g"',
+            "9" * 400,
+            "0x" + "f" * 4000,
+        ]
+    ),
     st.floats(allow_nan=False).map(lambda x: f'"{x:g} m3/h"'),
     st.floats(min_value=0, max_value=1e6).map(lambda x: f'"{x:g} m"'),
     st.floats(min_value=0, max_value=2).map(repr),
     st.text(max_size=8).map(lambda t: '"' + t.replace("\\", "").replace('"', "") + '"'),
-)  # fmt: skip
+)
 ASSIGNED = [number for number, line in enumerate(LINES) if re.match(r"\w+ = ", line)]
 
 
@@ -183,8 +229,12 @@ def damaged(draw):
     return "\n".join(lines)
 
 
-@settings(max_examples=150, deadline=None, derandomize=True,
-          suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])  # fmt: skip
+@settings(
+    max_examples=150,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 @given(text=damaged())
 def test_random_damage_never_breaks_the_program(text, tmp_path):
     path = tmp_path / "damaged.toml"

@@ -12,24 +12,66 @@ from numpy.testing import assert_allclose
 from treatsim import __version__
 
 KEYS = {
-    "treatsim": str, "case": str, "title": str, "meets": bool, "criteria": list, "values": dict,
-    "excursions": list, "cautions": list, "sources": list,
-}  # fmt: skip
-CRITERION = {"name", "address", "value", "relation", "limit", "unit", "meets", "margin", "source",
-             "binding_input"}  # fmt: skip
+    "treatsim": str,
+    "case": str,
+    "title": str,
+    "meets": bool,
+    "criteria": list,
+    "values": dict,
+    "excursions": list,
+    "cautions": list,
+    "sources": list,
+}
+CRITERION = {
+    "name",
+    "address",
+    "value",
+    "relation",
+    "limit",
+    "unit",
+    "meets",
+    "margin",
+    "source",
+    "binding_input",
+}
 ADDRESSES = (
-    "uv.inlet.flow", "uv.fluence_rate_mean", "uv.residence_time", "uv.dose_mean", "uv.dose_min",
-    "uv.dose_credited", "uv.wall_irradiance", "product.flow", "product.people_served",
-    "energy.specific", "energy.lift_pump.power", "energy.uv.power",
-    *(f"uv.red.{o}.{m}" for o in ("ms2", "cryptosporidium") for m in ("unmixed", "laminar", "tanks")),
+    "uv.inlet.flow",
+    "uv.fluence_rate_mean",
+    "uv.residence_time",
+    "uv.dose_mean",
+    "uv.dose_min",
+    "uv.dose_credited",
+    "uv.wall_irradiance",
+    "product.flow",
+    "product.people_served",
+    "energy.specific",
+    "energy.lift_pump.power",
+    "energy.uv.power",
+    *(
+        f"uv.red.{o}.{m}"
+        for o in ("ms2", "cryptosporidium")
+        for m in ("unmixed", "laminar", "tanks")
+    ),
     *(f"uv.log_credit.{o}" for o in ("cryptosporidium", "giardia", "virus")),
-)  # fmt: skip
+)
 RO_ADDRESSES = (
-    "ro.feed.flow", "ro.feed.pressure", "ro.permeate.flow", "ro.permeate.concentration",
-    "ro.concentrate.concentration", "ro.recovery", "ro.pressure_drop", "ro.polarisation_max",
-    "ro.net_driving_pressure_min", "ro.flux_mean", "ro.flux_first", "ro.flux_last",
-    "energy.specific", "energy.least_work", "energy.second_law_efficiency", "product.flow",
-)  # fmt: skip
+    "ro.feed.flow",
+    "ro.feed.pressure",
+    "ro.permeate.flow",
+    "ro.permeate.concentration",
+    "ro.concentrate.concentration",
+    "ro.recovery",
+    "ro.pressure_drop",
+    "ro.polarisation_max",
+    "ro.net_driving_pressure_min",
+    "ro.flux_mean",
+    "ro.flux_first",
+    "ro.flux_last",
+    "energy.specific",
+    "energy.least_work",
+    "energy.second_law_efficiency",
+    "product.flow",
+)
 CASES = sorted((ROOT / "cases").glob("*.toml"))
 
 
@@ -99,7 +141,10 @@ def test_without_an_operating_point():
 def test_endless_becomes_null(tmp_path):
     path = river(
         tmp_path,
-        ('{ value = "7 mg/L", spread = "3 mg/L", source = "one dried sample, invented" }', '"0 mg/L"'),
+        (
+            '{ value = "7 mg/L", spread = "3 mg/L", source = "one dried sample, invented" }',
+            '"0 mg/L"',
+        ),
     )
     assert document(path)["values"]["bags.hours_by_mass"] == {"value": None, "unit": "h"}
 

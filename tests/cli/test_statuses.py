@@ -40,8 +40,11 @@ def test_2_a_wrong_request():
     assert run.out == ""
 
 
-@pytest.mark.parametrize("arguments", [[], ["solve"], ["solv"], ["solve", RIVER, "--jsn"],
-                                       ["solve", RIVER, "--units", "metric"]], ids=str)  # fmt: skip
+@pytest.mark.parametrize(
+    "arguments",
+    [[], ["solve"], ["solv"], ["solve", RIVER, "--jsn"], ["solve", RIVER, "--units", "metric"]],
+    ids=str,
+)
 def test_2_wrong_usage(arguments):
     run = treatsim(*arguments)
     assert run.status == 2
@@ -89,8 +92,9 @@ def test_every_status_has_a_name():
 def test_a_reader_that_stops_early_is_no_error():
     command = f"{sys.executable} -m treatsim.cli sources"
     code = "import sys; from treatsim.cli import main; sys.exit(main(['sources']))"
-    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE,
-                          stderr=subprocess.PIPE) as process:  # fmt: skip
+    with subprocess.Popen(
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as process:
         process.stdout.close()
         error = process.stderr.read()
         assert process.wait(timeout=60) == 0, command

@@ -362,3 +362,15 @@ def test_rows_break_where_one_link_is_cut():
     found = layout.arrange(chain)
     assert found.width <= layout.COLUMNS * (layout.BOX + layout.GAP)
     assert len({y for _, y in found.boxes.values()}) == 3
+
+
+@pytest.mark.parametrize("title", ["costs $5, not $6", "--> <b> & ]]>", "مخيم النهر", "x" * 400])
+def test_any_title_can_be_drawn(tmp_path, title):
+    text = (ROOT / "cases/small_unit.toml").read_text("utf-8")
+    text = text.replace("Clinic tap at Fennick, invented", title)
+    (tmp_path / "odd.toml").write_text(text, "utf-8")
+    for picture in gallery.of_cases([str(tmp_path / "odd.toml")]):
+        if picture.plot in ("uv_field", "energy_split"):
+            for name, content in gallery.drawn(picture).items():
+                if name.endswith(".svg"):
+                    ElementTree.fromstring(content)

@@ -33,17 +33,16 @@ def test_two_branches_that_meet_again():
     assert_allclose(result.value("split.branch_fraction").value, share, rtol=1e-8)
     together = (K1**-0.5 + K2**-0.5) ** -2
     one = operate(plant.sheet([parts()[0], plant.resistance("r", together)], "pump > r > tank"))
-    assert_allclose(
-        result.value("product.flow").value, one.value("product.flow").value, rtol=1e-8
-    )
+    assert_allclose(result.value("product.flow").value, one.value("product.flow").value, rtol=1e-8)
     assert max(result.balances.values()) <= 1e-12
 
 
 def test_two_outlets():
     sheet = plant.sheet(
-        parts(speed=np.linspace(0.3, 1.2, 5)), "pump > split > wide > tank",
+        parts(speed=np.linspace(0.3, 1.2, 5)),
+        "pump > split > wide > tank",
         "split.branch > narrow > garden",
-    )  # fmt: skip
+    )
     result = operate(sheet, 5)
     assert result.solved.all()
     ratio = result.value("narrow.inlet.flow").value / result.value("wide.inlet.flow").value
@@ -55,7 +54,11 @@ def test_two_outlets():
 
 def test_outlets_at_different_heights():
     """A branch that rises too high runs backwards nowhere: it is told."""
-    units = [*parts()[:2], plant.unit("hose", "low", rise=0.0), plant.unit("hose", "high", rise=90.0)]
+    units = [
+        *parts()[:2],
+        plant.unit("hose", "low", rise=0.0),
+        plant.unit("hose", "high", rise=90.0),
+    ]
     sheet = plant.sheet(units, "pump > split > low > tank", "split.branch > high > garden")
     result = operate(sheet)
     assert not result.solved[0]
@@ -83,8 +86,9 @@ def test_three_ways():
         plant.unit("dividing_tee", "two", fraction=None),
         *(plant.resistance(name, k) for name, k in (("a", 1e10), ("b", 4e10), ("c", 9e10))),
     ]
-    sheet = plant.sheet(units, "pump > one > a > tank", "one.branch > two > b > tap",
-                        "two.branch > c > drain")  # fmt: skip
+    sheet = plant.sheet(
+        units, "pump > one > a > tank", "one.branch > two > b > tap", "two.branch > c > drain"
+    )
     result = operate(sheet)
     assert result.solved[0], result.reason()
     flows = [float(np.squeeze(result.value(f"{n}.inlet.flow").value)) for n in "abc"]

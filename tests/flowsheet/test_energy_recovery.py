@@ -70,9 +70,13 @@ def test_without_recovery():
 def test_isobaric_exchanger():
     result = with_exchanger(exchanger()).solve()
     assert result.solved[0]
-    expected = isobaric_energy(*ends(result), ETA, 0.90, ETA)
-    assert_allclose(number(result, "energy.specific"), expected, rtol=1e-6, atol=0)
-    # the pump moves the permeate and the booster the concentrate, volume for volume
+    feed, concentrate, _ = ends(result)
+    flows = {k: number(result, f"{k}.flow") for k in ("pump.inlet", "booster.inlet", "ro.permeate")}
+    work = feed * flows["pump.inlet"] + flows["booster.inlet"] * (feed - 0.90 * concentrate)
+    specific = number(result, "energy.specific")
+    assert_allclose(specific, work / ETA / flows["ro.permeate"], **CLOSE)
+    # the formula has the pump move just the permeate; volumes shrink a little on mixing
+    assert_allclose(specific, isobaric_energy(*ends(result), ETA, 0.90, ETA), rtol=1e-3, atol=0)
     assert_allclose(
         number(result, "pump.inlet.flow"), number(result, "ro.permeate.flow"), rtol=4e-3
     )
@@ -115,7 +119,7 @@ def test_two_displacement_pumps_find_the_pressure():
 
 def test_many_points_equal_one_by_one():
     case = with_exchanger(exchanger(0.05, 0.02))
-    pressures = np.array([42e5, 50e5, 58e5])
+    pressures = np.array([42e5, 56e5])
     many = case.solve({"pump.outlet_pressure": pressures})
     assert many.solved.all()
     for point, pressure in enumerate(pressures):

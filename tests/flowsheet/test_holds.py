@@ -12,8 +12,12 @@ from treatsim.flowsheet.hold import Hold, operate
 
 
 def line(**pump):
-    units = [plant.unit("feed_pump", "pump", **pump), plant.unit("hose"),
-             plant.unit("throttle_valve", "valve"), plant.unit("uv_reactor", "uv")]  # fmt: skip
+    units = [
+        plant.unit("feed_pump", "pump", **pump),
+        plant.unit("hose"),
+        plant.unit("throttle_valve", "valve"),
+        plant.unit("uv_reactor", "uv"),
+    ]
     return plant.sheet(units, "pump > hose > valve > uv > tank")
 
 
@@ -62,8 +66,10 @@ def test_out_of_reach_is_told_with_the_nearest():
 
 
 def test_two_holds():
-    holds = (Hold("pump.speed", "product.flow", "5 m3/h"),
-             Hold("valve.flow_coefficient", "valve.pressure_drop", "0.3 bar"))  # fmt: skip
+    holds = (
+        Hold("pump.speed", "product.flow", "5 m3/h"),
+        Hold("valve.flow_coefficient", "valve.pressure_drop", "0.3 bar"),
+    )
     for order in (holds, holds[::-1]):
         result = operate(line(), 1, order)
         assert result.solved[0], result.reason()
@@ -90,8 +96,11 @@ def test_what_is_refused(hold, words):
 
 def test_a_setting_that_no_unit_may_have_is_not_tried_at_the_cost_of_the_run():
     """The captured mass has a bound of its own, beyond which the element is closed."""
-    units = [plant.unit("feed_pump", "pump"), plant.unit("hose"),
-             plant.unit("cartridge_filter", "bags", loading_exponent=2.0)]  # fmt: skip
+    units = [
+        plant.unit("feed_pump", "pump"),
+        plant.unit("hose"),
+        plant.unit("cartridge_filter", "bags", loading_exponent=2.0),
+    ]
     sheet = plant.sheet(units, "pump > hose > bags > tank")
     result = operate(sheet, 1, (Hold("bags.captured_mass", "bags.pressure_drop", "0.5 bar"),))
     assert result.solved[0], result.reason()

@@ -47,11 +47,22 @@ def test_random_pumps_and_lines_none_left_unflagged():
     speed = RANDOM.uniform(0.05, 1.2, n)
     flow = 10 ** RANDOM.uniform(-5, -1, n)
     units = [
-        pump(speed=speed, shutoff_head=shutoff, rated_flow=flow, rated_head=rated,
-             best_flow=10 * flow),
-        plant.unit("hose", length=10 ** RANDOM.uniform(-1, 3, n), bore=10 ** RANDOM.uniform(-2, -0.5, n),
-                   roughness=1e-5, rise=lift, fittings=RANDOM.uniform(0, 20, n)),
-    ]  # fmt: skip
+        pump(
+            speed=speed,
+            shutoff_head=shutoff,
+            rated_flow=flow,
+            rated_head=rated,
+            best_flow=10 * flow,
+        ),
+        plant.unit(
+            "hose",
+            length=10 ** RANDOM.uniform(-1, 3, n),
+            bore=10 ** RANDOM.uniform(-2, -0.5, n),
+            roughness=1e-5,
+            rise=lift,
+            fittings=RANDOM.uniform(0, 20, n),
+        ),
+    ]
     solved = solve(plant.sheet(units, "pump > hose > tank"), n)
     end = np.asarray(solved.last.streams["hose", "outlet"].pressure)
     failed = np.zeros(n, bool)
@@ -69,8 +80,12 @@ def test_random_pumps_and_lines_none_left_unflagged():
 
 def test_a_batch_equals_its_points():
     speed = np.array([0.3, 0.5, 0.74, 1.0, 1.2, 0.31])
-    units = [plant.unit("feed_pump", "pump"), plant.unit("hose"),
-             plant.unit("cartridge_filter", "bags"), plant.unit("uv_reactor", "uv")]  # fmt: skip
+    units = [
+        plant.unit("feed_pump", "pump"),
+        plant.unit("hose"),
+        plant.unit("cartridge_filter", "bags"),
+        plant.unit("uv_reactor", "uv"),
+    ]
     sheet = plant.sheet(units, "pump > hose > bags > uv > tank")
     whole = operate(sheet.with_parameters("pump", speed=speed), speed.size)
     for point, each in enumerate(speed):
@@ -116,9 +131,13 @@ def test_freezing_water_is_refused_with_its_range():
 
 def test_balances_close_everywhere():
     speed = np.linspace(0.5, 1.2, 50)
-    units = [plant.unit("feed_pump", "pump", speed=speed), plant.unit("hose"),
-             plant.unit("settling_basin", "basin"), plant.unit("feed_pump", "second"),
-             plant.unit("cartridge_filter", "bags")]  # fmt: skip
+    units = [
+        plant.unit("feed_pump", "pump", speed=speed),
+        plant.unit("hose"),
+        plant.unit("settling_basin", "basin"),
+        plant.unit("feed_pump", "second"),
+        plant.unit("cartridge_filter", "bags"),
+    ]
     links = ("pump > hose > basin > second > bags > tank",)
     sheet = plant.sheet(units, *links)
     try:

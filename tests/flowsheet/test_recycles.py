@@ -18,11 +18,18 @@ def loop(returned, capture=0.6, resistance=1e6):
     return [
         plant.unit("intake", "source", pressure=8e5),
         plant.unit("combining_tee", "mix"),
-        plant.unit("cartridge_filter", "filter", capture_fraction=capture, elements=100,
-                   captured_mass=0.0, quadratic_loss=0.0, resistance=resistance),
+        plant.unit(
+            "cartridge_filter",
+            "filter",
+            capture_fraction=capture,
+            elements=100,
+            captured_mass=0.0,
+            quadratic_loss=0.0,
+            resistance=resistance,
+        ),
         plant.unit("dividing_tee", "split", fraction=returned),
         plant.unit("throttle_valve", "valve", flow_coefficient=None),
-    ]  # fmt: skip
+    ]
 
 
 def test_flow_in_the_loop_and_composition():
@@ -34,8 +41,11 @@ def test_flow_in_the_loop_and_composition():
     inside = 0.02 * (1 - RETURNED) / (1 - RETURNED * 0.4)
     found = result.value("filter.inlet.suspended_solids").value
     assert_allclose(found, inside, rtol=1e-8)
-    assert_allclose(result.value("filter.inlet.turbidity").value,
-                    14.0 * (1 - RETURNED) / (1 - RETURNED * 0.35), rtol=1e-8)  # fmt: skip
+    assert_allclose(
+        result.value("filter.inlet.turbidity").value,
+        14.0 * (1 - RETURNED) / (1 - RETURNED * 0.35),
+        rtol=1e-8,
+    )
     assert max(result.balances.values()) <= 1e-9
 
 

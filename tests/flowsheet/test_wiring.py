@@ -66,7 +66,11 @@ def test_each_fault_has_its_message(links, words):
 
 def test_no_end():
     """A round of tees from which nothing leaves."""
-    parts = [plant.unit("feed_pump", "pump"), plant.unit("combining_tee", "tee"), plant.unit("hose")]
+    parts = [
+        plant.unit("feed_pump", "pump"),
+        plant.unit("combining_tee", "tee"),
+        plant.unit("hose"),
+    ]
     found = faults(parts, "pump > tee > hose > tee.branch")
     assert any("no end" in fault for fault in found)
 
@@ -111,10 +115,14 @@ def test_too_many_open_values():
     links = ("pump > hose > tee > bags > tank", "tee.branch > outfall")
     assert plant.sheet(parts, *links).check_count() is None
     found = faults(
-        [plant.unit("intake", "source"), plant.unit("dividing_tee", "tee", fraction=None),
-         plant.unit("throttle_valve", "valve", flow_coefficient=None)],
-        "source > tee > valve > tank", "tee.branch > outfall",
-    )  # fmt: skip
+        [
+            plant.unit("intake", "source"),
+            plant.unit("dividing_tee", "tee", fraction=None),
+            plant.unit("throttle_valve", "valve", flow_coefficient=None),
+        ],
+        "source > tee > valve > tank",
+        "tee.branch > outfall",
+    )
     assert found
     assert all("open" in fault or "equations" in fault for fault in found)
 

@@ -28,8 +28,10 @@ def test_the_curve_passes_its_two_points():
 
 def test_affinity():
     """At half speed: half the flow, a quarter of the head, an eighth of the shaft power."""
-    full, half = (pump(speed=s, suction_lift=0.0).evaluate(inlet=plant.stream(s * 2e-3)).details()
-                  for s in (1.0, 0.5))  # fmt: skip
+    full, half = (
+        pump(speed=s, suction_lift=0.0).evaluate(inlet=plant.stream(s * 2e-3)).details()
+        for s in (1.0, 0.5)
+    )
     assert_allclose(half.values["head"].value, full.values["head"].value / 4, rtol=1e-12)
     shaft = "shaft_power"
     assert_allclose(half.values[shaft].value, full.values[shaft].value / 8, rtol=1e-12)
@@ -109,9 +111,11 @@ def test_a_pump_that_runs_out_spoils_no_neighbour():
 
 
 def test_a_pump_driven_by_the_water_gives_no_power_back():
-    details = pump(rated_head=1.0, best_flow=9.0 / HOUR).evaluate(
-        inlet=plant.stream(0.74 * 1.3 * 9.0 / HOUR)
-    ).details()  # fmt: skip
+    details = (
+        pump(rated_head=1.0, best_flow=9.0 / HOUR)
+        .evaluate(inlet=plant.stream(0.74 * 1.3 * 9.0 / HOUR))
+        .details()
+    )
     assert details.values["head"].value < 0
     assert details.power == 12.0
     assert any("drives it" in finding.text for finding in details.findings)

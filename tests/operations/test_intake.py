@@ -25,9 +25,11 @@ def test_it_uses_no_electricity():
 
 def test_it_stands_alone():
     result = __import__("treatsim.flowsheet.hold", fromlist=["operate"]).operate(
-        plant.sheet([plant.unit("intake"), plant.unit("throttle_valve", "valve",
-                    flow_coefficient=None)], "intake > valve > tank")
-    )  # fmt: skip
+        plant.sheet(
+            [plant.unit("intake"), plant.unit("throttle_valve", "valve", flow_coefficient=None)],
+            "intake > valve > tank",
+        )
+    )
     assert result.solved[0]
     assert_allclose(result.value("product.flow").value, 6.8 / 3600, rtol=1e-12)
 

@@ -67,10 +67,16 @@ def test_hold_up_time():
 
 @pytest.mark.parametrize(
     "changes",
-    [{"plan_area": 0.0}, {"depth": -1.0}, {"tanks_in_series": 0}, {"size_deviation": 1.0},
-     {"particle_density": 900.0}, {"turbidity_removal": 1.5}],
+    [
+        {"plan_area": 0.0},
+        {"depth": -1.0},
+        {"tanks_in_series": 0},
+        {"size_deviation": 1.0},
+        {"particle_density": 900.0},
+        {"turbidity_removal": 1.5},
+    ],
     ids=str,
-)  # fmt: skip
+)
 def test_what_is_refused(changes):
     with pytest.raises(RequestError, match=next(iter(changes)).replace("_", " ")):
         unit(**changes)

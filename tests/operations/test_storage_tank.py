@@ -18,7 +18,11 @@ def test_filling_time():
 def test_its_inlet_is_the_product():
     from treatsim.flowsheet.hold import operate
 
-    units = [plant.unit("feed_pump", "pump"), plant.unit("hose"), plant.unit("storage_tank", "tank")]
+    units = [
+        plant.unit("feed_pump", "pump"),
+        plant.unit("hose"),
+        plant.unit("storage_tank", "tank"),
+    ]
     result = operate(plant.sheet(units, "pump > hose > tank"))
     assert result.solved[0]
     assert result.value("product.flow").value == result.value("tank.inlet.flow").value

@@ -54,10 +54,15 @@ def test_fast_approach_is_told():
 
 @pytest.mark.parametrize(
     "changes",
-    [{"bore": 0.0}, {"free_area": 0.0}, {"free_area": 1.1}, {"screen_area": 0.0},
-     {"loss_coefficient": -1.0}],
+    [
+        {"bore": 0.0},
+        {"free_area": 0.0},
+        {"free_area": 1.1},
+        {"screen_area": 0.0},
+        {"loss_coefficient": -1.0},
+    ],
     ids=str,
-)  # fmt: skip
+)
 def test_what_is_refused(changes):
     with pytest.raises(RequestError, match=next(iter(changes)).replace("_", " ")):
         plant.unit("strainer", **changes)

@@ -96,9 +96,7 @@ def test_classes_stand_for_an_organism():
 def test_the_water_only_loses_pressure():
     water = plant.stream(2e-3, 1e5)
     outcome = unit().evaluate(inlet=water)
-    assert_allclose(
-        1e5 - outcome.outlets["outlet"].pressure, 700 * 3600.0**2 * 2e-3**2, rtol=1e-9
-    )
+    assert_allclose(1e5 - outcome.outlets["outlet"].pressure, 700 * 3600.0**2 * 2e-3**2, rtol=1e-9)
     assert outcome.outlets["outlet"].contents == water.contents
     assert unit(quadratic_loss=0.0).evaluate(inlet=water).outlets["outlet"].pressure == 1e5
     assert outcome.details().power == 240.0

@@ -160,6 +160,21 @@ def test_colder_water_never_earns_more_by_chlorine(mode):
     assert np.all(np.diff(flow) <= 0), "colder water is thicker and flows slower"
 
 
+def test_the_river_earns_no_more_in_colder_water():
+    """With its pump, closed tank and all: what slower water gains the light is no whole step."""
+    found = swept("river_chlorine", "water.temperature", np.linspace(305, 273.5, 120))
+    for cls in CLASSES:
+        total = np.broadcast_to(found.health.credit.totals[cls], (120,))
+        assert np.all(np.diff(total) <= 1e-9), cls
+
+
+def test_a_month_may_fall_outside_by_a_twentieth():
+    for minutes, meets in ((23, True), (25, False)):  # of 8 hours
+        found = solved("river_chlorine", (("health.untreated_time", f"{minutes} min"),))
+        row = next(c for c in found.result.criteria if c.address == "health.treated_share")
+        assert bool(at(row.meets, 0)) == meets
+
+
 def test_colder_water_at_the_same_flow_never_earns_more():
     """At an intake with a fixed flow the whole ledger can only fall."""
     source = (FOLDER / "river_chlorine.toml").read_text("utf-8")

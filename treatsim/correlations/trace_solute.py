@@ -73,7 +73,7 @@ def trace_solute(feed: float, recovery, flux, film, permeability) -> Passage:
 
     Source
     ------
-    lonsdale_1965
+    solution-diffusion and film theory
     """
     J = require("flux", flux, 0, 1, "m/s", open_low=True)
     share = require("recovery", recovery, 0, 1, "", open_low=True)

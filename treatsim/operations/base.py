@@ -15,7 +15,6 @@ from treatsim.errors import RequestError
 from treatsim.ranges import Excursion
 from treatsim.water.stream import Stream
 
-
 UNCERTAIN = {"value", "spread", "source"}  # keys of an entry that is a table
 LARGEST_NUMBER = 1e300  # a bare number in a file
 SMALLEST, LARGEST = 1e-20, 1e20  # SI; beyond, powers and products overflow

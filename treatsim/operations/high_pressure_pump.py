@@ -1,4 +1,4 @@
-"""High-pressure pump: positive displacement, its flow set by speed and its pressure by the valve."""
+"""High-pressure pump: positive displacement, flow set by speed and pressure by the valve."""
 
 from __future__ import annotations
 

@@ -87,10 +87,14 @@ class RoVessel(Unit):
         return Outcome(
             {"permeate": permeate, "concentrate": concentrate},
             {"hydraulic_power": -lost},
-            lambda: self._details(feed, solved, vessel.element_results(solved, line), lost),
+            lambda: self._details(
+                feed, permeate, solved, vessel.element_results(solved, line), lost
+            ),
         )
 
-    def _details(self, feed: Stream, solved: Vessel, elements: ElementResults, lost) -> Details:
+    def _details(
+        self, feed: Stream, permeate: Stream, solved: Vessel, elements: ElementResults, lost
+    ) -> Details:
         p = self.parameters
         per_element = elements.flux_mean
         last = np.asarray(p.elements_in_series, dtype=int) - 1
@@ -98,8 +102,8 @@ class RoVessel(Unit):
             elements.pressure_drop * (elements.feed_flow + elements.concentrate_flow) / 2, axis=0
         )
         values = {
-            "recovery": Value(solved.recovery, "fraction"),
-            "salt_rejection": Value(1 - solved.permeate_concentration / feed.concentration,
+            "recovery": Value(permeate.flow / feed.flow, "fraction"),
+            "salt_rejection": Value(1 - permeate.concentration / feed.concentration,
                                     "fraction"),
             "pressure_drop": Value(feed.pressure - solved.concentrate_pressure,
                                    "pressure_difference"),
@@ -197,10 +201,12 @@ def _blocks(feed: Stream, solved: Vessel) -> list[Finding]:
         "concentrate": Value(solved.concentrate_pressure, "pressure"),
     }
     numbers = {
-        vessel_march.FEED_BELOW_OSMOTIC: "{feed} feed pressure is below the {osmotic} osmotic pressure",
-        vessel_march.CONCENTRATE_BELOW_PERMEATE: "friction uses up the {feed} feed pressure: {concentrate} "
-        "is left; take fewer elements in series, or less flow",
-        vessel_march.NO_DRIVING_PRESSURE: "the {feed} feed pressure does not exceed that of the permeate",
+        vessel_march.FEED_BELOW_OSMOTIC: "{feed} feed pressure is below the {osmotic} osmotic "
+        "pressure",
+        vessel_march.CONCENTRATE_BELOW_PERMEATE: "friction uses up the {feed} feed pressure: "
+        "{concentrate} is left; take fewer elements in series, or less flow",
+        vessel_march.NO_DRIVING_PRESSURE: "the {feed} feed pressure does not exceed that of the "
+        "permeate",
     }
     found = []
     for bit, words in vessel.STATUS_WORDS.items():

@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from treatsim import quantities
 from treatsim.operations.base import Value, at
 from treatsim.safety.verdict import Verdict
 from treatsim.water.scaling import LARGEST_SEARCHED, SCALES
-
-if TYPE_CHECKING:
-    from treatsim.report.tables import Page
 
 LINES = (  # address below the unit, in words
     ("feed.ph", "pH of the feed"),
@@ -28,7 +23,7 @@ LINES = (  # address below the unit, in words
 TOP = 1 - 1 / LARGEST_SEARCHED  # recovery up to which a limit was looked for
 
 
-def chemistry_part(page: Page, verdict: Verdict, system: str, point: int) -> None:
+def chemistry_part(page, verdict: Verdict, system: str, point: int) -> None:
     """Add scale, pH and boron of each vessel, where they were worked out."""
     for name, kind in verdict.case.kinds.items():
         extra = {
@@ -42,13 +37,21 @@ def chemistry_part(page: Page, verdict: Verdict, system: str, point: int) -> Non
             _lines(page, extra, system, point)
 
 
-def _scales(page: Page, extra: dict[str, Value], point: int) -> None:
+def _scales(page, extra: dict[str, Value], point: int) -> None:
     found = [scale for scale in SCALES if f"saturation.{scale}" in extra]
     if not found:
         return
     page.line(" times saturated, and the highest recovery before scale forms at the membrane")
     page.table(
-        ("", "concentrate", "membrane", "limit", "with antiscalant", "recovery", "with antiscalant"),
+        (
+            "",
+            "concentrate",
+            "membrane",
+            "limit",
+            "with antiscalant",
+            "recovery",
+            "with antiscalant",
+        ),
         [
             (
                 scale,
@@ -71,7 +74,7 @@ def _share(value: Value, point: int) -> str:
     return f"{100 * share:.0f} %" if share else "none"
 
 
-def _lines(page: Page, extra: dict[str, Value], system: str, point: int) -> None:
+def _lines(page, extra: dict[str, Value], system: str, point: int) -> None:
     rows = [
         (words, quantities.text(float(at(extra[key].value, point)), extra[key].quantity, system, 3))
         for key, words in LINES

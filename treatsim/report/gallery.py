@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import warnings
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -104,7 +105,13 @@ def drawn(picture: Picture, rasters: Sequence[str] = ()) -> dict[str, bytes]:
     module = plots.plot(picture.plot)
     data = module.data(picture.cases if plots.together(module) else picture.cases[0])
     numbers = table.as_csv(data)
-    figure = module.draw(table.from_csv(numbers))
+    with warnings.catch_warnings():  # a title in letters that the font lacks is still drawn
+        warnings.filterwarnings("ignore", "Glyph .* missing")
+        return _rendered(picture, numbers, rasters)
+
+
+def _rendered(picture: Picture, numbers: str, rasters: Sequence[str]) -> dict[str, bytes]:
+    figure = plots.plot(picture.plot).draw(table.from_csv(numbers))
     style.sign(figure, signature(picture))
     files = {
         f"{picture.stem}.csv": numbers.encode("utf-8"),
@@ -144,7 +151,7 @@ def write(
     pictures: Sequence[Picture],
     folder: str | Path,
     rasters: Sequence[str] = (),
-    report: Callable[[str], None] = lambda line: None,
+    report: Callable[[int, int], None] = lambda done, total: None,
 ) -> list[str]:
     """Draw everything, then write it; returns the names of the files.
 
@@ -152,8 +159,8 @@ def write(
     """
     folder = Path(folder)
     files: dict[str, bytes] = {}
-    for picture in pictures:
-        report(f"drawing {picture.stem}")
+    for number, picture in enumerate(pictures):
+        report(number, len(pictures))
         files |= drawn(picture, rasters)
     files[PAGE] = page(pictures).encode("utf-8")
     try:

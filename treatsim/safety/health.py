@@ -15,6 +15,7 @@ from treatsim.safety.log_credit import CLASSES, Barrier
 from treatsim.safety.path_credit import Credit, credit
 from treatsim.safety.people import DAY
 from treatsim.safety.train_barriers import train_barriers
+from treatsim.safety.uv_operation import IN_SPECIFICATION_SHARE
 
 ADVICE = {
     "bacteria": "more UV dose, or chlorine with time in a closed tank",
@@ -211,6 +212,28 @@ def _tell(result: Result, ledger: Health) -> None:
                 ADVICE[cls],
             )
         )
+    _inside(result, ledger)
     if ledger.target and not ledger.survey_done:
         text = "health: the sanitary survey is not done; no credit stands before it"
         result.extra_findings.append(Finding(np.array(True), text))
+
+
+def _inside(result: Result, ledger: Health) -> None:
+    """Hold the water that passes treated against the share a month may fall outside."""
+    treated = 1.0 - np.asarray(ledger.untreated_share)
+    if not np.any(treated < 1):
+        return
+    result.extra["health.treated_share"] = Value(treated, "fraction")
+    result.extra_criteria.append(
+        Criterion(
+            "share of the water treated inside validated conditions",
+            "health.treated_share",
+            treated,
+            ">=",
+            IN_SPECIFICATION_SHARE,
+            "fraction",
+            "cfr_141_720",
+            "health.untreated_time",
+            "hold the water back while the lamp warms up or anything is out of range",
+        )
+    )

@@ -8,6 +8,7 @@ measured before anybody drinks it.
 from __future__ import annotations
 
 from functools import cached_property
+from typing import cast
 
 from treatsim.correlations.spacer_channel import correlation
 from treatsim.correlations.trace_solute import film_of, trace_solute
@@ -21,6 +22,7 @@ from treatsim.safety.guideline_values import guidelines
 from treatsim.water import boron, chemistry, scaling
 from treatsim.water.ion_passage import DIVALENT_SHARE, ions_of, permeate_ions
 from treatsim.water.ions import CALCIUM_CARBONATE_EQUIVALENT, IONS
+from treatsim.water.water_table import WaterTable
 
 SMALLEST_FACTOR = 0.05  # below, a vessel's feed is too thin for scale and for PHREEQC
 BLEND_TARGET = 0.3  # kg/m3 of dissolved solids, upper end of the best taste class
@@ -30,7 +32,8 @@ ASSUMED = (
     f"ions of the permeate are estimated: divalent ones pass {DIVALENT_SHARE:.2g} as readily as "
     "monovalent ones, alkalinity as a monovalent ion, charges in balance, sum equal to the solved "
     "salt (common practice, no source; within a factor of two)",
-    "limits of saturation are common practice, from memory: the antiscalant's own data sheet decides",
+    "limits of saturation are common practice, from memory: the data sheet of the antiscalant "
+    "decides",
 )
 
 
@@ -39,7 +42,7 @@ class _View:
 
     def __init__(self, result: Result, unit: Unit) -> None:
         self.result, self.unit, self.name = result, unit, unit.name
-        self.table = result.sheet.source.water
+        self.table = cast(WaterTable, result.sheet.source.water)
         self.analysis = self.table.analysis
         self.feed, self.permeate, self.concentrate = (
             result.streams[unit.name, port].take(0) for port in ("feed", "permeate", "concentrate")
@@ -125,13 +128,16 @@ def osmosis_quality(result: Result) -> None:
 
 
 def _speciable(view: _View) -> bool:
-    kind, details = view.analysis.kind, view.result.details(view.name)
-    if kind not in ("ions", "seawater") or view.factor(view.feed.salinity) < SMALLEST_FACTOR:
+    if view.analysis.kind not in ("ions", "seawater"):
         return False
     if view.analysis.ph is None:
-        details.choices += (f"{view.name}: no scale, pH or boron: water.ph is not given",)
-        return False
-    return True
+        why = "water.ph is not given"
+    elif view.factor(view.feed.salinity) < SMALLEST_FACTOR:
+        why = "its feed is a permeate, too thin to be told from the analysis of the source"
+    else:
+        return True
+    view.result.details(view.name).choices += (f"{view.name}: no scale, pH or boron: {why}",)
+    return False
 
 
 def _permeate(view: _View) -> None:

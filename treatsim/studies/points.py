@@ -41,15 +41,24 @@ def _pieces(case, arrays, where) -> Iterable[Piece]:
         verdict = judge(case, case.solve(part))
     except FlowsheetError:
         raise
-    except RequestError as error:
+    except RequestError:
         alone = np.unique(where)
         if alone.size == 1:
-            yield Piece(alone, None, "; ".join(error.problems))
+            yield Piece(alone, None, _why_not(case, {a: v[alone] for a, v in arrays.items()}))
             return
         yield from _pieces(case, arrays, alone[: alone.size // 2])
         yield from _pieces(case, arrays, alone[alone.size // 2 :])
         return
     yield Piece(where, verdict, "")
+
+
+def _why_not(case, arrays) -> str:
+    """Return why one point cannot be posed, in the words of a point by itself."""
+    try:
+        case.solve(arrays)
+    except RequestError as error:
+        return "; ".join(error.problems)
+    return "this point cannot be judged"
 
 
 def _unchanged(case, points: int) -> dict[str, np.ndarray]:

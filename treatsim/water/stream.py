@@ -17,6 +17,8 @@ CONTENTS = {
     "free_chlorine": "concentration",
 }
 
+PROPERTIES = ("density", "viscosity", "osmotic_pressure")  # of water, salinity and temperature
+
 
 class Water(Protocol):
     """Properties of one water over salinity (mass fraction) and temperature."""
@@ -72,11 +74,15 @@ class Stream:
         """Return a copy with some fields changed; `contents` is merged, not replaced."""
         if "contents" in changes:
             changes["contents"] = {**self.contents, **changes["contents"]}
-        return replace(self, **changes)
+        twin = replace(self, **changes)
+        if not changes.keys() & {"water", "temperature", "salinity"}:
+            known = {name: self.__dict__[name] for name in PROPERTIES if name in self.__dict__}
+            twin.__dict__.update(known)  # the same water: what was worked out holds
+        return twin
 
     def with_flow(self, flow) -> Stream:
         """Return a copy with another volume flow. [m3/s]"""
-        return replace(self, mass_flow=flow * self.density)
+        return self.changed(mass_flow=flow * self.density)
 
     def carried(self) -> dict[str, np.ndarray | float]:
         """Return what crosses the port per second, for the balances.

@@ -12,6 +12,7 @@ Sources: computed from the losses that each unit declares
 from __future__ import annotations
 
 from pathlib import Path
+from textwrap import shorten
 
 import numpy as np
 
@@ -30,8 +31,21 @@ FIRST = (
     "friction",
     "lift",
 )  # the rest follows as it comes
+LOOKS = (  # ground and hatch of the second piece and on
+    ("#8fa9c9", ""),
+    ("#f0c39a", "//"),
+    ("#ffffff", ""),
+    ("#b9bec6", "\\\\"),
+    ("#cfe6e1", "--"),
+    ("#8fa9c9", "xx"),
+    ("#f0c39a", "||"),
+    ("#cfe6e1", ""),
+    ("#b9bec6", ""),
+    ("#ffffff", "//"),
+)
 PREFIX = "energy.loss."
 REST = "small pieces"
+LONGEST = 110  # letters of a case's name
 SMALLEST = 5e-3  # of the whole, to be a piece of its own
 
 
@@ -96,7 +110,16 @@ def draw(data: Table):
             va="center",
             fontsize=8,
         )
-        axis.text(0, place - 0.28, name, va="bottom", fontsize=8)
+        axis.text(0, place - 0.28, shorten(name, LONGEST), va="bottom", fontsize=8)
+        least = select(select(data, "case", name), "loss", FIRST[0])
+        if len(pick(least, "energy")):
+            axis.text(
+                0,
+                place + 0.28,
+                f"least work {pick(least, 'energy')[0]:.2g} {unit}",
+                va="top",
+                fontsize=7.5,
+            )
     axis.set(
         yticks=[],
         ylim=(len(names) - 0.4, -0.75),
@@ -120,9 +143,5 @@ def _look(number: int, loss: str) -> dict:
         return edge | {"facecolor": style.COLOURS[0]}
     if loss == REST:
         return edge | {"facecolor": "white", "hatch": "xxx"}
-    grounds = ("#8fa9c9", "#f0c39a", "#ffffff", "#b9bec6", "#cfe6e1")
-    hatches = ("", "//", "", "\\\\", "--", "xx", "||")
-    return edge | {
-        "facecolor": grounds[(number - 1) % len(grounds)],
-        "hatch": hatches[(number - 1) % len(hatches)],
-    }
+    ground, hatch = LOOKS[(number - 1) % len(LOOKS)]
+    return edge | {"facecolor": ground, "hatch": hatch}

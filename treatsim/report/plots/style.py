@@ -42,6 +42,7 @@ SETTINGS: dict[Any, Any] = {
     "font.family": ["DejaVu Sans"],
     "font.size": 9,
     "text.color": INK,
+    "text.parse_math": False,
     "axes.labelcolor": INK,
     "axes.titlesize": 9,
     "axes.titlelocation": "left",
@@ -113,6 +114,7 @@ def legend_below(figure, axis, columns: int) -> None:
     )
 
 
+@quiet
 def sign(figure, text: str) -> None:
     """Write the caption line under the plot."""
     width, height = figure.get_size_inches()

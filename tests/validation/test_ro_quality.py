@@ -1,0 +1,276 @@
+"""Water chemistry around solved vessels: hand checks, reference rows, limits, and what is said."""
+
+import copy
+
+import numpy as np
+import pytest
+import ro_plant
+from numpy.testing import assert_allclose
+from plant import ROOT
+from ro_plant import number
+
+from treatsim import cases
+from treatsim.correlations.trace_solute import film_of, trace_solute
+from treatsim.errors import DomainError, RequestError
+from treatsim.report.tables import solve_text
+from treatsim.safety.ro_quality import ASSUMED, _recovery
+from treatsim.safety.verdict import judge
+from treatsim.water import analysis, boron, scaling
+from treatsim.water.ion_passage import DIVALENT_SHARE, ions_of, permeate_ions
+from treatsim.water.ions import IONS
+
+LMH = 1 / 3.6e6
+WELL = {"Na": 850, "K": 20, "Mg": 110, "Ca": 210, "Sr": 4, "Ba": 0.03, "Cl": 1500, "SO4": 520,
+        "HCO3": 330, "F": 1.0, "SiO2": 24, "B": 0.6}  # fmt: skip
+HEAVY = {"Na": 300, "K": 10, "Mg": 150, "Ca": 395, "Sr": 7, "Ba": 0.02, "Cl": 330, "SO4": 1530,
+         "HCO3": 250, "SiO2": 25}  # fmt: skip
+
+
+def well(ions, celsius=25.0, ph=7.3):
+    return {"kind": "ions", "temperature": f"{celsius} degC", "ph": ph,
+            "ions": {name: f"{value} mg/L" for name, value in ions.items()}}  # fmt: skip
+
+
+def judged(water, flow=2.4, pressure=12.0, ro=None):
+    ro = ro or ro_plant.vessel("brackish-4in", 4)
+    units = {"pump": ro_plant.pump(flow, pressure), "ro": ro, "valve": ro_plant.VALVE}
+    links = ["pump > ro", "ro.permeate > tank", "ro.concentrate > valve > outfall"]
+    case = ro_plant.case(water, units, links)
+    return judge(case, case.solve())
+
+
+def sea(ph=8.1, **more):
+    water = ro_plant.sea(36.5, 26.0, ph=ph, boron="4.7 mg/L", **more)
+    return judged(water, 2.2, 52.0, ro_plant.vessel("seawater-4in", 5))
+
+
+def messages(verdict):
+    return " | ".join(verdict.findings())
+
+
+def test_saturation_is_that_of_the_chemistry_at_the_membrane():
+    verdict = judged(well(WELL))
+    result = verdict.result
+    bulk = number(result, "ro.concentrate.concentration_factor")
+    membrane = number(result, "ro.membrane.concentration_factor")
+    table = result.sheet.source.water
+    top = number(result, "ro.membrane_salinity_max")
+    assert_allclose(membrane, float(table.concentration_factor(top)), rtol=1e-12)
+    assert 1.05 < membrane / bulk < 1.25
+    own = analysis.of_ions({k: v * 1e-3 for k, v in WELL.items()}, ph=7.3)
+    at_bulk = scaling.saturation(own, bulk, 298.15)
+    at_membrane = scaling.saturation(own, bulk, 298.15, polarisation=membrane / bulk)
+    assert set(at_membrane.indices) == set(scaling.SCALES)
+    for scale in scaling.SCALES:
+        assert_allclose(
+            number(result, f"ro.saturation.{scale}"), at_membrane.ratio(scale), rtol=1e-9
+        )
+        assert_allclose(
+            number(result, f"ro.saturation_bulk.{scale}"), at_bulk.ratio(scale), rtol=1e-9
+        )
+    assert_allclose(number(result, "ro.concentrate.ph"), at_bulk.ph, rtol=1e-12)
+
+
+def test_recovery_limits_are_where_the_limit_is_met():
+    """At the recovery limit of gypsum its saturation at the membrane is the limit itself."""
+    verdict = judged(well(HEAVY, 22.0))
+    result = verdict.result
+    factor = number(result, "ro.membrane.concentration_factor")
+    polarisation = factor / number(result, "ro.concentrate.concentration_factor")
+    passage = number(result, "ro.permeate.salinity") / float(result.sheet.source.salinity)
+    own = analysis.of_ions({k: v * 1e-3 for k, v in HEAVY.items()}, ph=7.3, temperature=295.15)
+    for key, limit in (("recovery_limit", "without"), ("recovery_limit_antiscalant",
+                                                       "with_antiscalant")):  # fmt: skip
+        recovery = number(result, f"ro.{key}.celestite")
+        concentrated = (1 - recovery * passage) / (1 - recovery)
+        state = scaling.saturation(own, concentrated, 295.15, polarisation=polarisation)
+        want = getattr(scaling.SCALES["celestite"], limit)
+        assert_allclose(state.ratio("celestite"), want, rtol=2e-3)
+        assert recovery <= number(result, "ro.recovery_limit_antiscalant.celestite")
+
+
+@pytest.mark.parametrize(
+    ("factor", "passage", "expected"), [(2.0, 0.0, 0.5), (4.0, 0.0, 0.75), (0.7, 0.01, 0.0),
+                                        (3.94, 0.02, 0.75)],
+)  # fmt: skip
+def test_recovery_of_a_concentration_factor(factor, passage, expected):
+    assert_allclose(_recovery(factor, passage), expected, rtol=1e-4, atol=1e-15)
+
+
+def test_what_forms_is_found_with_its_element():
+    text = messages(judged(well(HEAVY, 22.0)))
+    assert "scale forms at the membrane of element 4 unless an antiscalant is dosed" in text
+    assert "gypsum" in text
+    strong = messages(judged(well(HEAVY, 22.0), 1.1, 17.0))
+    assert "gypsum forms at the membrane of element 4" in strong
+    assert "recover less" in strong
+
+
+def test_acidity():
+    result = judged(well(WELL)).result
+    feed, concentrate, permeate = (
+        number(result, f"ro.{p}.ph") for p in ("feed", "concentrate", "permeate")
+    )
+    assert_allclose(feed, 7.3, rtol=1e-4)
+    rule = feed + np.log10(number(result, "ro.concentrate.concentration_factor"))
+    assert rule - 0.1 < concentrate < rule  # the rule leaves out activity coefficients
+    assert permeate < feed - 1  # carbon dioxide passes, alkalinity does not
+    assert number(result, "ro.calcite_contact.ph") > 7.5
+    assert 0 < number(result, "ro.concentrate.langelier_index") < 2
+
+
+def test_boron_by_hand():
+    """One thin element: solution-diffusion with film, as the reference states it."""
+    J, k = 15 * LMH, 170 * LMH
+    for ph, rejection in ((8.1, 0.878), (9.5, 0.979)):
+        share = boron.borate_fraction(ph, 0.035, 298.15)
+        B = boron.effective_permeability(share, 2.5 * LMH, 0.02 * LMH)
+        passed = trace_solute(1.0, [1e-6], [J], [np.exp(J / k)], [B])
+        assert_allclose(1 - passed.permeate, rejection, atol=0.002)
+
+
+def test_trace_solute_closes_its_balance_and_knows_its_ends():
+    recovery, flux = np.array([0.1, 0.09, 0.08]), np.array([20.0, 16.0, 12.0]) * LMH
+    film = np.array([1.12, 1.10, 1.08])
+    found = trace_solute(4.5, recovery, flux, film, 3 * LMH)
+    left = np.prod(1 - recovery)
+    assert_allclose((1 - left) * found.permeate + left * found.concentrate, 4.5, rtol=1e-12)
+    tight = trace_solute(4.5, recovery, flux, film, 0.0)
+    assert tight.permeate < 1e-14
+    assert_allclose(tight.concentrate, 4.5 / left, rtol=1e-12)
+    leaky = trace_solute(4.5, recovery, flux, film, 1.0)
+    assert_allclose(leaky.permeate, 4.5, rtol=1e-4)
+    with pytest.raises(DomainError):
+        trace_solute(4.5, recovery, -flux, film, 1.0)
+
+
+def test_film_of_a_slower_solute_is_thicker():
+    same = film_of(1.15, 1.5e-9, 1.5e-9, 0.25)
+    assert_allclose(same, 1.15, rtol=1e-15)
+    assert film_of(1.15, 1.5e-9, 1.1e-9, 0.25) > 1.15
+    assert_allclose(film_of(1.15, 1.5e-9, 1.1e-9, 1.0), 1.15, rtol=1e-15)
+
+
+def test_boron_of_sea_water_falls_with_ph_and_is_held_to_the_guideline():
+    values = []
+    for ph in (7.0, 8.1, 9.5):
+        verdict = sea(ph)
+        values.append(number(verdict.result, "ro.permeate.boron") * 1e3)
+        (limit,) = [c for c in verdict.result.criteria if "boron" in c.name]
+        assert_allclose(limit.limit, 2.4e-3, rtol=1e-12)
+        assert limit.source == "who_gdwq_2022"
+    assert values[0] > values[1] > values[2] > 0.02
+    assert 0.4 < values[1] < 1.5
+    assert verdict.meets[0]
+
+
+def test_boron_of_a_recirculated_feed_lies_between_source_and_salt():
+    case = cases.load(ROOT / "cases/brackish_well.toml")
+    result = judge(case, case.solve()).result
+    feed, salt = (
+        number(result, "ro.feed.boron") / 0.6e-3,
+        number(result, "ro.feed.salinity") / float(result.sheet.source.salinity),
+    )
+    assert 1.0 < feed < salt
+
+
+@pytest.mark.parametrize(
+    "water", [analysis.of_salt("seawater", mass_fraction=0.0365, ph=8.1),
+              analysis.of_ions({k: v * 1e-3 for k, v in WELL.items()}, ph=7.3),
+              analysis.of_salt("sodium_chloride", mass_concentration=3.0)],
+)  # fmt: skip
+def test_permeate_ions(water):
+    feed = ions_of(water, 3.5)
+    assert_allclose(sum(feed.values()), 3.5, rtol=1e-12)
+    found = permeate_ions(feed, 0.05)
+    assert_allclose(sum(found.values()), 0.05, rtol=1e-12)
+    charges = [v / IONS[n].molar_mass * IONS[n].charge for n, v in found.items()]
+    assert_allclose(sum(charges), 0.0, atol=1e-12)
+    if "SO4" in found:  # between the two anions only the charge differs
+        share = (found["SO4"] / feed["SO4"]) / (found["Cl"] / feed["Cl"])
+        assert_allclose(share, DIVALENT_SHARE, rtol=1e-12)
+
+
+def test_permeate_ions_refused():
+    with pytest.raises(RequestError, match="anion"):
+        permeate_ions({"Na": 1.0}, 0.1)
+
+
+def test_taste_of_sodium_and_salt():
+    old = ro_plant.vessel("brackish-4in", 4, salt_passage_factor=20.0)
+    text = messages(judged(ro_plant.salt(5.0), ro=old))
+    assert "sodium of" in text
+    assert "dissolved solids of" in text
+    assert "can be tasted" not in messages(judged(well(WELL)))
+
+
+def test_nothing_is_made_up_where_nothing_was_measured():
+    dry = judged(ro_plant.sea(35.0), 2.2, 52.0, ro_plant.vessel())
+    assert not any(".saturation." in a or ".ph" in a for a in dry.result.values)
+    assert any("water.ph is not given" in c for c in dry.choices)
+    plain = judged(ro_plant.salt(3.0))
+    assert not any(".saturation." in a for a in plain.result.values)
+    assert_allclose(
+        number(plain.result, "ro.permeate.sodium") / number(plain.result,
+                                                            "ro.permeate.concentration"),
+        22.98977 / 58.44277, rtol=1e-5,
+    )  # fmt: skip
+
+
+def test_many_points_are_left_alone():
+    case = ro_plant.case(
+        well(WELL), {"pump": ro_plant.pump(2.4, 12), "ro": ro_plant.vessel("brackish-4in"),
+                     "valve": ro_plant.VALVE},
+        ["pump > ro", "ro.permeate > tank", "ro.concentrate > valve > outfall"],
+    )  # fmt: skip
+    verdict = judge(case, case.solve({"pump.outlet_pressure": np.array([10e5, 12e5])}))
+    assert not any(".saturation." in address for address in verdict.result.values)
+
+
+def test_second_pass_is_too_thin_for_scale_and_takes_over_the_limit():
+    units = {"pump": ro_plant.pump(2.2, 52), "first": ro_plant.vessel("seawater-4in", 5),
+             "valve": ro_plant.VALVE, "again": ro_plant.pump(None, 8),
+             "second": ro_plant.vessel("brackish-4in", 2),
+             "drain_valve": ro_plant.VALVE}  # fmt: skip
+    links = ["pump > first", "first.concentrate > valve > outfall",
+             "first.permeate > again > second",
+             "second.permeate > tank", "second.concentrate > drain_valve > drain"]  # fmt: skip
+    case = ro_plant.case(ro_plant.sea(36.5, ph=8.1, boron="4.7 mg/L"), units, links)
+    verdict = judge(case, case.solve())
+    assert verdict.result.solved[0], verdict.result.reason()
+    assert "first.saturation.gypsum" in verdict.result.values
+    assert "second.saturation.gypsum" not in verdict.result.values
+    assert not [c for c in verdict.result.criteria if "boron" in c.name]
+    assert any(c.startswith("second: no scale, pH or boron") for c in verdict.choices)
+
+
+def test_the_page_has_the_section_and_its_assumptions():
+    text = solve_text(sea())
+    assert "WATER CHEMISTRY, RO" in text
+    for word in ("gypsum", "boron in the permeate", "pH of the concentrate", "antiscalant"):
+        assert word in text
+    assert ASSUMED[0].split()[0] in text
+
+
+@pytest.mark.parametrize("name", ["brackish_well", "sea", "sea_recovery", "well_sulfate"])
+def test_the_cases_solve_and_read_well(name):
+    case = cases.load(ROOT / f"cases/{name}.toml")
+    verdict = judge(case, case.solve())
+    assert verdict.result.solved[0]
+    assert verdict.meets[0]
+    product = verdict.result.product
+    assert 0.01 < float(np.ravel(product.concentration)[0]) < 0.6
+    litres = number(verdict.result, "product.flow") * 3.6e6 / 3.785411784 / 60
+    assert (3.4 if name in ("brackish_well", "well_sulfate") else 2.8) < litres < 4.2
+    assert max(verdict.result.balances.values()) < 1e-9
+
+
+def test_the_same_case_file_with_other_ions():
+    """The comparison that cases/well_sulfate.toml proposes in its head."""
+    changes = {"water.kind": "sodium_chloride", "water.salinity": "3.0 g/L"}
+    pressures = [
+        number(cases.load(ROOT / "cases/well_sulfate.toml", change).solve(),
+               "high_pressure_pump.outlet_pressure")
+        for change in ({}, copy.copy(changes))
+    ]  # fmt: skip
+    assert 1.0e5 < pressures[1] - pressures[0] < 2.5e5
