@@ -38,7 +38,16 @@ class WaterParameters(Parameters):
 
     kind: str = choice(analysis.KINDS, "what the dissolved salt is")
     temperature: float = quantity("temperature", "temperature of the water")
-    salinity: str | None = reference("dissolved salt, per mass or per volume", default=None)
+    salinity: float | None = quantity(
+        "mass_fraction",
+        "dissolved salt, per mass or per volume",
+        high=0.26,
+        or_else="salinity_per_volume",
+        default=None,
+    )
+    salinity_per_volume: float | None = quantity(
+        "concentration", "dissolved salt per volume, at the water's temperature", default=None
+    )
     conductivity: float | None = quantity("conductivity", "at 25 degC", default=None)
     ions: dict | None = reference("ion analysis, each in mg/L", default=None)
     adjust: str = reference("ion that closes the charge balance", default="")
@@ -77,41 +86,63 @@ def analysis_of(water: WaterParameters) -> analysis.WaterAnalysis:
             except RequestError as error:
                 raise RequestError(f'water.ions.{name} = "{text}": {error}') from error
         return analysis.of_ions(ions, ph=ph, temperature=temperature, adjust=water.adjust)
-    if water.salinity is None:
-        raise RequestError(
-            f"water.salinity is missing: {water.kind} water needs it, in g/L or g/kg"
-        )
-    return analysis.of_salt(water.kind, temperature=temperature, ph=ph, **_salinity(water.salinity))
+    given = _salinity(water)
+    return analysis.of_salt(water.kind, temperature=temperature, ph=ph, **given)
 
 
 def _bare(value):
     raise RequestError('a bare number; write a text with its unit, such as "120 mg/L"')
 
 
-def _salinity(value) -> dict[str, float]:
-    """Read a salinity per mass or per volume."""
-    if isinstance(value, dict):
-        value = value.get("value")
-    if not isinstance(value, str):
-        raise RequestError('water.salinity: write a text with its unit, such as "0.3 g/L"')
-    try:
-        return {"mass_concentration": read(value, "concentration")}
-    except RequestError:
-        pass
-    try:
-        return {"mass_fraction": read(value, "mass_fraction")}
-    except RequestError as error:
-        raise RequestError(f'water.salinity = "{value}": {error}; g/L or g/kg') from error
+def _salinity(water: WaterParameters) -> dict[str, float]:
+    """Return the salinity on its basis; a conductivity stands for the middle of its band."""
+    given = {
+        "mass_fraction": water.salinity,
+        "mass_concentration": water.salinity_per_volume,
+    }
+    given = {name: float(np.max(value)) for name, value in given.items() if value is not None}
+    if given:
+        return given
+    if water.conductivity is None or water.kind == "seawater":
+        raise RequestError(
+            f"water.salinity is missing: {water.kind} water needs it, in g/L or g/kg"
+        )
+    return {"mass_concentration": float(np.max(_middle(water.conductivity)))}
+
+
+def _middle(conductivity):
+    """Middle of the band of salt that a conductivity at 25 degC allows. [kg/m3]"""
+    low, high = analysis.SOLIDS_PER_CONDUCTIVITY
+    return 0.5 * (low + high) * np.asarray(conductivity)
+
+
+def water_notes(water: WaterParameters) -> list[str]:
+    """Return what was assumed about the water, in words."""
+    measured = analysis_of(water)
+    notes = [f"water: {note}" for note in measured.notes]
+    if measured.balance is not None:
+        balance = measured.balance
+        closed = f", closed by {balance.added * 1e3:.3g} mg/L of {balance.adjusted}"
+        notes.append(f"water: charge balance of the analysis {balance.imbalance:+.1%}"
+                     + (closed if balance.adjusted else ""))
+    elif water.salinity is None and water.salinity_per_volume is None:
+        low, high = (1e3 * b * float(np.min(water.conductivity))
+                     for b in analysis.SOLIDS_PER_CONDUCTIVITY)
+        notes.append(f"water: {low:.0f} to {high:.0f} mg/L of salt by conductivity; the middle is "
+                     "used, and osmotic pressure is uncertain by 20 to 100 %: have the ions measured")
+    return notes
 
 
 def source_stream(site: SiteParameters, water: WaterParameters) -> Stream:
     """Return the source water at ambient pressure."""
     measured = analysis_of(water)
     table = water_table(measured)
-    salinity = table.feed_salinity
-    if measured.kind != "ions" and measured.mass_concentration is not None:
+    salinity = table.feed_salinity if water.salinity is None else water.salinity
+    if measured.kind != "ions" and water.salinity is None:
         # a salinity per volume holds at each point's temperature, whatever points stand beside it
-        salinity = table.salinity(measured.mass_concentration, water.temperature)
+        volume = water.salinity_per_volume
+        volume = _middle(water.conductivity) if volume is None else volume
+        salinity = table.salinity(volume, water.temperature)
     contents = {}
     if water.suspended_solids is not None:
         contents["suspended_solids"] = water.suspended_solids

@@ -124,7 +124,8 @@ def read_record(cls, table: Mapping[str, Any], where: str, problems: Problems):
             problems.add(f"{where}.{key}", f"{where}.{key}: no such key{hint}")
             continue
         try:
-            values[key] = read_value(fields[key], raw)
+            slot = slot_for(fields, key, raw)
+            values[slot] = read_value(fields[slot], raw)
         except RequestError as error:
             problems.add(f"{where}.{key}", f"{where}.{key} = {entry(raw)}: {error}")
     for name, item in fields.items():
@@ -140,6 +141,18 @@ def read_record(cls, table: Mapping[str, Any], where: str, problems: Problems):
         for line in error.problems:
             problems.add(f"{where}.{line.split(':')[0]}", f"{where}.{line}")
         return None
+
+
+def slot_for(fields: Mapping[str, dataclasses.Field], key: str, raw) -> str:
+    """Return the field an entry belongs to: its own, or the one for another kind of unit."""
+    other = fields[key].metadata.get("or_else", "")
+    if other:
+        try:
+            read_value(fields[other], raw)
+        except RequestError:
+            return key
+        return other
+    return key
 
 
 def entry(raw) -> str:

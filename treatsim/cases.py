@@ -51,10 +51,12 @@ class Case:
         """Return declaration and value of an input; RequestError names the nearest address."""
         owner, _, name = address.partition(".")
         record = self.sections.get(owner) or self.parameters.get(owner)
-        if record is not None:
-            for item in dataclasses.fields(record):
-                if item.name == name:
-                    return item, getattr(record, name)
+        found = {item.name: item for item in dataclasses.fields(record)} if record else {}
+        if name in found:
+            other = found[name].metadata.get("or_else", "")
+            if other and getattr(record, name) is None:  # given in the other kind of unit
+                name = other
+            return found[name], getattr(record, name)
         near = difflib.get_close_matches(address, self.inputs(), n=3)
         hint = f"; near: {', '.join(near)}" if near else ""
         raise RequestError(f'no input has the address "{address}"{hint}')
@@ -80,9 +82,8 @@ class Case:
         """Return sections and units' parameters; `arrays` replaces inputs over points (SI)."""
         changed: dict[str, dict[str, Any]] = {}
         for address, value in (arrays or {}).items():
-            self.numeric(address)
-            owner, _, name = address.partition(".")
-            changed.setdefault(owner, {})[name] = value
+            owner = address.partition(".")[0]
+            changed.setdefault(owner, {})[self.numeric(address).name] = value
         return {
             owner: dataclasses.replace(record, **changed[owner])
             if record is not None and owner in changed
@@ -108,6 +109,7 @@ class Case:
         records = self.records(arrays)
         result = operate(self._connected(records), points, self.holds)
         result.sections = {name: records[name] for name in self.sections}
+        result.notes = case_sections.water_notes(records["water"])
         return result
 
 

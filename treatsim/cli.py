@@ -197,7 +197,7 @@ def run_sweep(arguments) -> int:
     from treatsim import cases
     from treatsim.report import sweep_files, sweep_text
     from treatsim.report.progress import Progress
-    from treatsim.studies.sweep import sweep
+    from treatsim.studies.sweep import Watch, sweep
     from treatsim.studies.vary import axes_of, grid_of
 
     suffix = sweep_files.check_path(arguments.out) if arguments.out else ""
@@ -217,8 +217,7 @@ def run_sweep(arguments) -> int:
             system=arguments.units,
             keep=arguments.out,
             finish=lambda table: deliver_table(table, suffix, arguments),
-            progress=progress,
-            tell=tell,
+            watch=Watch(progress, tell),
         )
     if note := table.outside_note():
         tell(note)

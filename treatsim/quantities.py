@@ -82,6 +82,8 @@ QUANTITIES: dict[str, Quantity] = {
     "volume": Quantity("m3", "L", "gal", 0, INF, "volume"),
 }
 
+BASED = {"mass_fraction", "uv_transmittance"}  # pure numbers that mean nothing without a unit
+
 # spellings of the trade that pint does not know
 DEFINITIONS = (
     "turbidity_unit = [turbidity] = NTU = FNU",
@@ -162,7 +164,7 @@ def read(text: str, quantity: str) -> float:
     number, unit, basis = split(text)
     if basis:
         raise RequestError(f'"as {basis}" has no meaning for {kind.meaning}')
-    if not unit and kind.si != "1":
+    if not unit and (kind.si != "1" or quantity in BASED):
         raise RequestError(f'a unit is missing; for example "{number:g} {kind.shown}"')
     try:
         factor, offset = conversion(unit, kind.si)

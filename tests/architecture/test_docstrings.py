@@ -15,7 +15,7 @@ from treatsim.case_sections import SECTIONS
 SECTION_NAMES = ("Parameters", "Returns", "Validity", "Source")
 FULL = ("water", "correlations", "safety", "power")  # packages whose functions say everything
 KEY = re.compile(r"\b[a-z][a-z]*(?:_[a-z0-9]+)*_(?:\d{2,4}[a-z]?|\d+_\d+)\b")
-# what carries no unit of its own: counts, texts, containers, functions and records (which tell theirs)
+# no unit of its own: counts, texts, containers, functions, and records, which tell theirs
 UNITLESS = re.compile(
     r"\b(?:int|str|bool|bytes|dict|list|tuple|set|[Ss]equence|callable|None|[A-Z]\w+)\b"
 )

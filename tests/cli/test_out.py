@@ -6,6 +6,7 @@ import errno
 import os
 import stat
 import sys
+from pathlib import Path
 
 import pytest
 from command import RIVER, treatsim
@@ -55,7 +56,7 @@ def test_a_device_is_not_replaced():
     run = treatsim("sources", "--out", os.devnull)
     assert run.status == 2
     assert "no plain file" in run.err
-    assert stat.S_ISCHR(os.stat(os.devnull).st_mode)
+    assert stat.S_ISCHR(Path(os.devnull).stat().st_mode)
 
 
 @pytest.mark.skipif(hasattr(os, "geteuid") and os.geteuid() == 0, reason="root may write anywhere")

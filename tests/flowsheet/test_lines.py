@@ -139,13 +139,57 @@ def test_balances_close_everywhere():
         plant.unit("cartridge_filter", "bags"),
     ]
     links = ("pump > hose > basin > second > bags > tank",)
-    sheet = plant.sheet(units, *links)
-    try:
-        sheet.check_count()
-    except Exception as error:
-        pytest.skip(f"an open basin between two pumps needs a level: {error}")
-    result = operate(sheet, speed.size)
+    result = operate(plant.sheet(units, *links), speed.size)
+    assert result.solved.any()
     assert max(result.balances.values()) <= 1e-12
+
+
+def basin_line(*names, **units):
+    made = {
+        "pump": plant.unit("feed_pump", "pump"),
+        "hose": plant.unit("hose"),
+        "basin": plant.unit("settling_basin", "basin"),
+        "second": plant.unit("feed_pump", "second", suction_lift=0.0, speed=0.4),
+        "fall": plant.unit("hose", "fall", rise=-2.0, length=50.0, bore=0.03),
+    } | units
+    return operate(plant.sheet([made[name] for name in names], " > ".join([*names, "tank"])))
+
+
+def test_behind_a_basin_the_second_pump_decides():
+    """What the first pump has to spare is lost at the float valve."""
+    both = basin_line("pump", "hose", "basin", "second", "fall")
+    alone = basin_line("second", "fall")
+    assert both.solved[0], both.reason()
+    assert_allclose(both.value("product.flow").value, alone.value("product.flow").value, rtol=1e-9)
+    assert both.value("basin.inlet.pressure").value > 0
+
+
+def test_a_first_pump_too_weak_for_the_second_is_told():
+    weak = plant.unit("feed_pump", "pump", speed=0.41)
+    result = basin_line("pump", "hose", "basin", "second", "fall", pump=weak)
+    assert not result.solved[0]
+    assert "does not reach the basin" in result.reason()
+
+
+def test_water_falls_from_a_basin_by_itself():
+    result = basin_line("pump", "hose", "basin", "fall")
+    assert result.solved[0], result.reason()
+    lost = result.value("fall.friction_loss").value  # all of the fall
+    assert_allclose(lost, np.full(1, 2.0 * density() * GRAVITY), rtol=1e-8)
+
+
+def test_a_basin_at_the_end_takes_what_the_pump_gives():
+    result = basin_line("pump", "hose", "basin")
+    plain = basin_line("pump", "hose")
+    assert result.solved[0], result.reason()
+    assert_allclose(result.value("product.flow").value, plain.value("product.flow").value, rtol=1e-9)
+
+
+def test_a_flow_that_nothing_decides_is_told():
+    wide = plant.unit("uv_reactor", "uv", quadratic_loss=0.0)
+    result = basin_line("pump", "hose", "basin", "uv", uv=wide)
+    assert not result.solved[0]
+    assert "any flow" in result.reason()
 
 
 def test_the_energy_ledger_adds_up():

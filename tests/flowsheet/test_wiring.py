@@ -90,9 +90,8 @@ def test_all_faults_at_once():
 
 def test_the_second_outlet_must_be_led_somewhere():
     found = faults(units(plant.unit("dividing_tee", "tee")), "pump > hose > tee > bags > tank")
-    assert found == [
-        "flowsheet: tee.branch goes nowhere: link it to a unit, or to an end such as tank or outfall"
-    ]
+    words = "tee.branch goes nowhere: link it to a unit, or to an end such as tank or outfall"
+    assert found == [f"flowsheet: {words}"]
 
 
 def test_a_loop_without_a_combining_tee():

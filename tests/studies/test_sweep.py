@@ -15,7 +15,7 @@ from treatsim.report import sweep_files, sweep_text
 from treatsim.safety.verdict import judge
 from treatsim.studies import sweep as sweep_module
 from treatsim.studies.partial import SideFile
-from treatsim.studies.sweep import sweep
+from treatsim.studies.sweep import Watch, sweep
 from treatsim.studies.vary import axes_of, grid_of
 
 ROOT = Path(__file__).parents[2]
@@ -222,11 +222,11 @@ def test_an_interrupted_run_is_taken_up(river, tmp_path, small_chunks, monkeypat
 
     monkeypatch.setattr(sweep_module, "solve_points", counted)
     with pytest.raises(KeyboardInterrupt):
-        sweep(river, vary, keep=out, tell=said.append)
+        sweep(river, vary, keep=out, watch=Watch(tell=said.append))
     assert "6 of 20 points are kept" in said[0]
     assert (tmp_path / "a.csv.partial").exists()
     solved.clear()
-    table = sweep(river, vary, keep=out, tell=said.append)
+    table = sweep(river, vary, keep=out, watch=Watch(tell=said.append))
     assert solved == [6, 6, 2]
     assert "taking up 6 points" in said[1]
     assert not (tmp_path / "a.csv.partial").exists()
@@ -244,7 +244,7 @@ def test_another_request_does_not_take_up_old_chunks(river, tmp_path, small_chun
     with pytest.raises(KeyboardInterrupt):
         sweep(river, vary, keep=out, finish=stop)
     other = cases.load(RIVER, {"uv.ageing_factor": "0.7"})
-    sweep(other, vary, keep=out, tell=said.append)
+    sweep(other, vary, keep=out, watch=Watch(tell=said.append))
     assert "another request" in said[0]
 
 

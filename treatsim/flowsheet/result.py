@@ -49,6 +49,7 @@ class Result:
         self.extra_criteria: list[Criterion] = []
         self.extra_findings: list[Finding] = []
         self.sections: Mapping[str, Any] = {}  # tables of the case that are no units, as solved
+        self.notes: list[str] = []  # what was assumed about the source water
         self._details: dict[str, Details] = {}
         self.balances = self._balances()
 
@@ -140,9 +141,10 @@ class Result:
             found |= {f"{name}.{key}": value for key, value in details.values.items()}
         for address in self.found:
             unit, _, field = address.partition(".")
-            if field:
-                kind = self.sheet.units[unit].parameters_field(field).metadata["kind"]
-                found[address] = Value(getattr(self.sheet.units[unit].parameters, field), kind)
+            item = self.sheet.units[unit].parameters_field(field) if field else None
+            if item is not None:
+                value = getattr(self.sheet.units[unit].parameters, field)
+                found[address] = Value(value, item.metadata["kind"])
         if self.product is not None:
             found["product.flow"] = Value(self.product.flow, "flow")
         with np.errstate(all="ignore"):  # unsolved points carry arbitrary numbers
@@ -174,11 +176,11 @@ class Result:
             if not np.any(good):
                 break
             for component, share in unit_balance(unit, self.streams, self.outcomes[name]).items():
-                share = float(np.max(np.broadcast_to(share, (self.points,))[good]))
-                worst[component] = max(worst.get(component, 0.0), share)
-                if not share <= BALANCE_LIMIT:
+                most = float(np.max(np.broadcast_to(share, (self.points,))[good]))
+                worst[component] = max(worst.get(component, 0.0), most)
+                if not most <= BALANCE_LIMIT:
                     raise errors.TreatsimError(
-                        f"{name}: the balance of {component} is open by {share:.2g} of its "
+                        f"{name}: the balance of {component} is open by {most:.2g} of its "
                         "throughput; please report this case"
                     )
         return worst

@@ -135,6 +135,7 @@ def _one(sheet: Flowsheet, unknowns: list[Unknown], points: int):
     """One unknown: a bracket per point."""
     unknown = unknowns[0]
     residual = _residual_of(sheet, unknowns, points)
+    everyone = np.arange(points)
     roots = find_roots(
         lambda x, index: residual([x], index)[0],
         np.full(points, unknown.guess),
@@ -145,8 +146,14 @@ def _one(sheet: Flowsheet, unknowns: list[Unknown], points: int):
     )
     failed = ~roots.converged
     failures = []
+    if roots.steps == 1:  # met by the first guess: by any other, too?
+        idle = residual([np.full(points, 0.1 * unknown.low + 0.9 * unknown.high)], everyone)[0]
+        free = np.abs(idle) <= 1e-12
+        if np.any(free):
+            text = f"any flow into {unknown.unit} meets all equations: nothing loses pressure"
+            failures = [Failure(free, text)]
     if np.any(failed):
-        idle = residual([np.full(points, unknown.low)], np.arange(points))[0]
+        idle = residual([np.full(points, unknown.low)], everyone)[0]
         failures = list(_why(sheet, unknown, failed, idle))
     return [roots.x], failures
 
@@ -193,8 +200,7 @@ def _several(sheet: Flowsheet, unknowns: list[Unknown], points: int):
         failures = [
             Failure(
                 failed,
-                f"no operating point: the pressures or flows at {where} "
-                "cannot be brought to balance",
+                f"the pressures or flows at {where} cannot be brought to balance",
             )
         ]
     return list(x), failures

@@ -28,9 +28,13 @@ def quantity(
     high: float | None = None,
     open_low: bool = False,
     source: str = "",
+    or_else: str = "",
     **default,
 ):
-    """Declare a parameter field: its quantity, range and source. None stands for "not given"."""
+    """Declare a parameter field: its quantity, range and source. None stands for "not given".
+
+    `or_else` names a second field that takes the entry if its unit is that field's.
+    """
     table = quantities.QUANTITIES[kind]
     meta = {
         "kind": kind,
@@ -39,6 +43,7 @@ def quantity(
         "high": table.high if high is None else high,
         "open_low": open_low,
         "source": source,
+        "or_else": or_else,
     }
     return field(metadata=meta, **default)
 
@@ -111,7 +116,7 @@ def read_value(item: dataclasses.Field, raw) -> Any:
         value = quantities.read(raw, kind)
     elif abs(raw) > LARGEST_NUMBER:  # an int may be too large for a float, or to be shown
         raise RequestError("no number of this size belongs here")
-    elif quantities.QUANTITIES[kind].si != "1" or kind in ("uv_transmittance", "mass_fraction"):
+    elif quantities.QUANTITIES[kind].si != "1" or kind in quantities.BASED:
         unit = quantities.QUANTITIES[kind].shown
         raise RequestError(f'a bare number; write a text with its unit, for example "{raw} {unit}"')
     else:
@@ -258,6 +263,7 @@ class Unit:
     parameters: Any
     inlets: ClassVar[tuple[str, ...]] = ("inlet",)
     outlets: ClassVar[tuple[str, ...]] = ("outlet",)
+    open_surface: ClassVar[bool] = False  # what arrives loses its pressure, the flow goes on
     gives_way: ClassVar[bool] = False  # takes whatever pressure is left
     through: ClassVar[tuple[str, ...]] = ()  # ports meant when a link names none
     needs: ClassVar[tuple[str, ...]] = ()  # contents the inlet water must tell

@@ -47,6 +47,21 @@ def motor_power(shaft, motor_efficiency, drive_efficiency, electronics, rated_po
     return pump_curve.electrical_power(shaft, motor_efficiency, drive_efficiency, electronics)
 
 
+def suction_criterion(available, required, pump: str) -> Criterion:
+    """Return the limit on the suction head of the unit `pump`. available, required [m]"""
+    return Criterion(
+        "suction head available at the pump",
+        "suction_head_available",
+        available,
+        ">=",
+        required + SUCTION_MARGIN,
+        "head",
+        "common practice: 0.6 m above what the pump requires",
+        f"{pump}.suction_lift",
+        "bring the pump nearer to the water, or submerge it",
+    )
+
+
 def suction_findings(available) -> list[Finding]:
     """Say where the water boils at the suction. available [m]"""
     boiling = np.asarray(available) <= 0
@@ -174,19 +189,7 @@ class FeedPump(Unit):
                 "power": Value(power, "power"),
                 "suction_head_available": Value(available, "head"),
             },
-            criteria=[
-                Criterion(
-                    "suction head available at the pump",
-                    "suction_head_available",
-                    available,
-                    ">=",
-                    p.required_suction_head + SUCTION_MARGIN,
-                    "head",
-                    "common practice: 0.6 m above what the pump requires",
-                    f"{self.name}.suction_lift",
-                    "bring the pump nearer to the water, or submerge it",
-                )
-            ],
+            criteria=[suction_criterion(available, p.required_suction_head, self.name)],
             findings=suction_findings(available) + run_out_findings(beyond, ratio, head),
             excursions=excursions(pump_curve.EFFICIENCY_RANGE, ratio),
             power=power,

@@ -75,7 +75,16 @@ class SettlingBasin(Unit):
 
     parameters: SettlingBasinParameters
     anchored = ("outlet",)
+    open_surface = True
     needs = ("suspended_solids", "turbidity")
+
+    def condition_names(self):
+        """Ask that water arrives without pressure, where nothing behind decides the flow."""
+        return ("arrival",)
+
+    def conditions(self, inlets, outlets):
+        """Return the pressure of what arrives, in bar."""
+        return {"arrival": inlets["inlet"].pressure / 1e5}
 
     def evaluate(self, inlet: Stream) -> Outcome:
         """Return the settled stream at ambient pressure."""

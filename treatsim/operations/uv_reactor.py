@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from treatsim.correlations import annulus_flow, dose, lamp
+from treatsim.correlations.dose_response import FirstOrder
 from treatsim.correlations.inactivation import ORGANISMS
 from treatsim.correlations.lamp_field import LampField, lamp_field
 from treatsim.correlations.lamp_geometry import LampGeometry
@@ -102,6 +103,13 @@ class UvReactorParameters(Parameters):
     interfaces: str = choice(("refracting", "straight"), "rays at the sleeve", default="refracting")
     tanks_in_series: int = quantity(
         "count", "tanks that stand for the mixing", low=1, high=1000, default=10
+    )
+    peclet: float | None = quantity(
+        "factor",
+        "Peclet number of a tracer test; with it dispersed flow is told as well",
+        low=0.01,
+        high=1e5,
+        default=None,
     )
     validation_factor: float = quantity(
         "factor", "tested dose over dose that may be credited", low=1, high=20
@@ -221,6 +229,7 @@ class UvReactor(Unit):
             "dose_mean_new": Value(mean * self.output(new=True) / self.output(), "dose"),
             "dose_min": Value(bands["unmixed"].minimum, "dose"),
             **equivalent_doses(bands),
+            **({} if p.peclet is None else dispersed_doses(mean, p.peclet)),
             "dose_credited": Value(lowest(bands, organism) / p.validation_factor, "dose"),
             "dose_credited_new": later(
                 lambda: lowest(self.bands(inlet, new=True)[1], organism) / p.validation_factor,
@@ -267,6 +276,17 @@ def lowest(bands: dict[str, Any], organism: str):
     """Return the lowest equivalent dose of the mixing assumptions. [J/m2]"""
     response = ORGANISMS[organism].response
     return np.min([dose.equivalent_dose(bands[name], response) for name in MIXINGS], axis=0)
+
+
+def dispersed_doses(mean, peclet) -> dict[str, Value]:
+    """Return "red.<organism>.dispersed" of the organisms with a first-order response."""
+    found = {}
+    for organism, row in ORGANISMS.items():
+        if isinstance(row.response, FirstOrder):
+            survival = dose.dispersed_log_survival(mean, peclet, row.response.dose_per_log)
+            equivalent = row.response.dose_for(dose.log_reduction(survival))
+            found[f"red.{organism}.dispersed"] = Value(equivalent, "dose")
+    return found
 
 
 def equivalent_doses(bands: dict[str, Any]) -> dict[str, Value]:

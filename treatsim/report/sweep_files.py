@@ -38,9 +38,9 @@ def check_path(out: str, points: int = 0) -> str:
     return suffix
 
 
-def encode(table: Table, suffix: str, system: str = "si") -> bytes | memoryview:
+def encode(table: Table, suffix: str, system: str = "si") -> bytes:
     """Return the content of the file."""
-    writers: dict[str, Callable[[Table, str], bytes | memoryview]] = {
+    writers: dict[str, Callable[[Table, str], bytes]] = {
         ".csv": _csv_bytes,
         ".xlsx": _xlsx,
         ".parquet": _parquet,
@@ -55,13 +55,13 @@ def csv_text(table: Table, system: str = "si") -> str:
     return buffer.getvalue()
 
 
-def _csv_bytes(table: Table, system: str) -> memoryview:
+def _csv_bytes(table: Table, system: str) -> bytes:
     raw = io.BytesIO()
     text = io.TextIOWrapper(raw, "utf-8", newline="", write_through=True)
     _write_csv(table, system, text)
     text.flush()
     text.detach()
-    return raw.getbuffer()
+    return raw.getvalue()
 
 
 def _write_csv(table: Table, system: str, file) -> None:
@@ -101,11 +101,11 @@ def _xlsx(table: Table, system: str) -> bytes:
     return buffer.getvalue()
 
 
-def _parquet(table: Table, system: str) -> memoryview:
+def _parquet(table: Table, system: str) -> bytes:
     import pyarrow
     from pyarrow import parquet
 
     arrays = [pyarrow.array(np.asarray(c.shown(system)), from_pandas=True) for c in table.columns]
     buffer = io.BytesIO()
     parquet.write_table(pyarrow.table(arrays, names=table.headings(system)), buffer)
-    return buffer.getbuffer()
+    return buffer.getvalue()

@@ -271,20 +271,22 @@ def _reactor(page: Page, name: str, values, system: str, point: int) -> None:
     page.table(("", ""), rows)
     page.line()
     page.line(" equivalent dose by mixing assumption; the truth lies inside the band")
-    organisms = list(dict.fromkeys(k.split(".")[1] for k in values if k.startswith("red.")))
-    page.table(
-        ("organism", "unmixed", "laminar", "tanks"),
-        [
-            (
-                organism.replace("_", " "),
-                *(
-                    cell(values[f"red.{organism}.{mixing}"], system, point, 3)
-                    for mixing in ("unmixed", "laminar", "tanks")
-                ),
-            )
-            for organism in organisms[:4]
-        ],
-    )
+    told = [key.split(".")[1:] for key in values if key.startswith("red.")]
+    organisms = list(dict.fromkeys(organism for organism, _ in told))[:4]
+    mixings = list(dict.fromkeys(mixing for _, mixing in told))
+    rows = [
+        (
+            organism.replace("_", " "),
+            *(
+                cell(values[f"red.{organism}.{mixing}"], system, point, 3)
+                if [organism, mixing] in told
+                else ""
+                for mixing in mixings
+            ),
+        )
+        for organism in organisms
+    ]
+    page.table(("organism", *mixings), rows)
 
 
 def _energy(page: Page, verdict: Verdict, system: str, point: int) -> None:

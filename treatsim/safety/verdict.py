@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from treatsim.flowsheet.flowsheet import reach
 from treatsim.flowsheet.result import Result
 from treatsim.operations.base import Value
 from treatsim.operations.uv_reactor import UvReactor
@@ -44,7 +45,8 @@ class Verdict:
     @property
     def choices(self) -> list[str]:
         """Model choices that entered, in words."""
-        return [c for d in self.result.all_details.values() for c in d.choices]
+        told = [c for d in self.result.all_details.values() for c in d.choices]
+        return self.result.notes + told
 
     @property
     def cautions(self) -> list[str]:
@@ -113,12 +115,31 @@ def judge(case, result: Result) -> Verdict:
                 largest = judge_reactor(result, unit, mover)
                 if largest is not None:
                     verdict.largest_flows[name] = largest
+        for name in (n for n, kind in case.kinds.items() if kind == "feed_pump"):
+            _dead_speed(result, name)
         chlorination(result, getattr(result.sections.get("water"), "ph", None))
         verdict.health = health(result)
         verdict.analytes = analysis(result, case.kinds.values())
         served(result, mover)
         osmosis_quality(result)
     return verdict
+
+
+def _dead_speed(result: Result, pump: str) -> None:
+    """Add the speed below which nothing flows, where one line decides it."""
+    wiring, units = result.sheet.wiring, result.sheet.units
+    line = [name for source in wiring.sources if pump in reach(wiring, source)
+            for name in reach(wiring, source)]
+    rise: Any = 0.0
+    for name in line:
+        rise = rise + np.asarray(units[name].static_rise())
+        if units[name].outlets[:1] and units[name].outlets[0] in units[name].anchored:
+            break
+        if len(units[name].outlets) > 1 or len(units[name].inlets) > 1:
+            return
+    curve = units[pump].curve
+    speed = np.sqrt(np.maximum(rise, 0.0) / np.asarray(curve.shutoff_head))
+    result.extra[f"{pump}.dead_speed"] = Value(speed, "speed")
 
 
 def _mover(case) -> str:

@@ -8,8 +8,8 @@ from typing import NamedTuple
 import numpy as np
 
 from treatsim.errors import NoSolutionError, RequestError
-from treatsim.studies.find import REACH, Line, span
 from treatsim.studies.found import Nearest, Optimum
+from treatsim.studies.line import REACH, Line, span
 from treatsim.studies.requirements import Evaluation, Remark, Target, evaluate, remark_at
 
 FIRST = {1: 257, 2: 65, 3: 17, 4: 9, 5: 6}  # settings per input of the first scan

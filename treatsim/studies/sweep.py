@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,14 @@ CHUNK = 8192  # points solved together: more leave the processor's cache, fewer 
 NO_ANSWER = -1  # in the column "meets"
 
 
+@dataclass(frozen=True)
+class Watch:
+    """Who follows a sweep: called with (points done, points) and with remarks."""
+
+    progress: Callable[[int, int], object] = lambda done, points: None
+    tell: Callable[[str], object] = lambda text: None
+
+
 def sweep(
     case,
     vary: Mapping[str, Any],
@@ -36,8 +45,7 @@ def sweep(
     system: str = "si",
     keep: str | Path | None = None,
     finish: Callable[[Table], None] | None = None,
-    progress: Callable[[int, int], None] | None = None,
-    tell: Callable[[str], None] | None = None,
+    watch: Watch | None = None,
 ) -> Table:
     """Solve every combination of the varied inputs.
 
@@ -58,8 +66,8 @@ def sweep(
         Finished chunks are kept in a side file next to this path, and taken up from there.
     finish : callable, optional
         Called with the table before the side file is removed.
-    progress, tell : callable, optional
-        Called with (points done, points) and with remarks.
+    watch : Watch, optional
+        Told of progress and remarks.
 
     Returns
     -------
@@ -72,7 +80,7 @@ def sweep(
     chosen = columns.choose(case, grid, show, CHUNK)
     rows = Rows(grid, list(chosen), unjudged(case))
     side = _side_file(case, grid, chosen, (strict, system), keep)
-    _fill(case, rows, side, (strict, system), progress, tell)
+    _fill(case, rows, side, (strict, system), watch or Watch())
     table = rows.table(chosen, case.title)
     if finish is not None:
         finish(table)
@@ -95,14 +103,14 @@ def _side_file(case, grid: Grid, chosen, ways, keep) -> SideFile | None:
     return SideFile(keep, fingerprint(request))
 
 
-def _fill(case, rows: Rows, side: SideFile | None, ways, progress, tell) -> None:
+def _fill(case, rows: Rows, side: SideFile | None, ways, watch: Watch) -> None:
     """Fill all rows, those kept from before first."""
     kept = list(side.read()) if side is not None else []
-    if side is not None and tell is not None:
+    if side is not None:
         if side.stale:
-            tell(f"{side.path} belongs to another request or another version; starting anew")
+            watch.tell(f"{side.path} belongs to another request or another version; starting anew")
         elif kept:
-            tell(f"taking up {sum(c['meets'].size for c in kept):,} points from {side.path}")
+            watch.tell(f"taking up {sum(c['meets'].size for c in kept):,} points from {side.path}")
     done = 0
     try:
         for number, (words, positions) in enumerate(rows.grid.blocks(CHUNK)):
@@ -114,11 +122,10 @@ def _fill(case, rows: Rows, side: SideFile | None, ways, progress, tell) -> None
                     side.add(block)
             rows.put(positions, block)
             done += positions.size
-            if progress is not None:
-                progress(done, rows.grid.points)
+            watch.progress(done, rows.grid.points)
     except KeyboardInterrupt:
-        if side is not None and done and tell is not None:
-            tell(
+        if side is not None and done:
+            watch.tell(
                 f"{done:,} of {rows.grid.points:,} points are kept in {side.path}; the same "
                 "command goes on from there"
             )

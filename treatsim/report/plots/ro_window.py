@@ -23,47 +23,56 @@ from treatsim.report.plots.table import Table, column, pick, select, stacked, ta
 from treatsim.safety.verdict import judge
 
 CASES = ("sea", "brackish_well")
-PUMP = "high_pressure_pump"
+PUMP, INTAKE = "high_pressure_pump", "intake"
 POINTS = 61
-PRESSURES = (0.45, 1.4)  # of the case's pressure
-FLOWS = (0.35, 2.0)  # of the case's feed flow
+SPANS = {"pressure": (0.45, 1.4), "feed flow": (0.35, 2.0)}  # of the case's own
 LIMIT = "limit: "  # head of the columns of broken limits
 
 __all__ = ["CASES", "applies", "data", "draw"]
 
 
 def applies(case) -> bool:
-    """Whether one high-pressure pump with a given flow and pressure feeds a vessel."""
-    pumps = [n for n, kind in case.kinds.items() if kind == PUMP]
-    given = len(pumps) == 1 and all(
-        getattr(case.parameters[pumps[0]], field) is not None
-        for field in ("flow", "outlet_pressure")
-    )
-    return vessel.applies(case) and given
+    """Whether a vessel's feed flow and pressure are both settings of the case."""
+    return vessel.applies(case) and len(_settings(case)) == 2
+
+
+def _settings(case) -> dict[str, str]:
+    """Return the addresses of the one pressure and the one flow that set the vessel's feed."""
+    pumps = [name for name, kind in case.kinds.items() if kind == PUMP]
+    places = {"pressure": [(n, "outlet_pressure") for n in pumps],
+              "feed flow": [(n, "flow") for n, kind in case.kinds.items()
+                            if kind in (PUMP, INTAKE)]}
+    found = {}
+    for setting, options in places.items():
+        given = [(n, f) for n, f in options if getattr(case.parameters[n], f) is not None]
+        if len(pumps) == len(given) == 1:
+            found[setting] = ".".join(given[0])
+    return found
 
 
 def data(case) -> Table:
     """Return both sweeps, one row per solved point."""
-    case = dataclasses.replace(case, holds=())  # a hold would turn the setting back
-    pump = next(n for n, kind in case.kinds.items() if kind == PUMP)
-    sweeps = [
-        _sweep(case, setting, f"{pump}.{field}", getattr(case.parameters[pump], field), span)
-        for setting, field, span in (
-            ("pressure", "outlet_pressure", PRESSURES),
-            ("feed flow", "flow", FLOWS),
-        )
-    ]
+    sweeps = [_sweep(case, setting, address) for setting, address in _settings(case).items()]
     heads = list(dict.fromkeys(head for sweep in sweeps for head in sweep))
     return stacked(
         *({h: sweep.get(h, np.zeros(len(sweep[heads[0]]))) for h in heads} for sweep in sweeps)
     )
 
 
-def _sweep(case, setting: str, address: str, now, span: tuple[float, float]) -> Table:
-    """Return one sweep; points without an answer are left out."""
-    now = float(at(now, 0))
+def _sweep(case, setting: str, address: str) -> Table:
+    """Return one sweep around the solved case; points without an answer are left out."""
+    sheet, span = case.solve().sheet, SPANS[setting]
+
+    def now_at(address: str) -> float:
+        unit, _, field = address.partition(".")
+        return float(at(getattr(sheet.units[unit].parameters, field), 0))
+
+    now = now_at(address)
     settings = np.union1d(now * np.linspace(span[0], span[1], POINTS), now)
-    result = case.solve({address: settings})
+    # a hold would turn the setting back: what it found stays instead
+    arrays = {hold.adjust: np.full(settings.size, now_at(hold.adjust)) for hold in case.holds}
+    case = dataclasses.replace(case, holds=())
+    result = case.solve(arrays | {address: settings})
     name, good = vessel.name_of(case), result.solved
 
     def here(address):
@@ -93,7 +102,9 @@ def _limits(case, result: Any) -> dict[str, np.ndarray]:
     found: dict[str, np.ndarray] = {}
     rows = [(c.name, ~np.broadcast_to(c.meets, shape)) for c in verdict.result.criteria]
     rows += [
-        (_short(f.text), np.broadcast_to(f.where, shape)) for f in result.findings if not f.blocks
+        (_short(f.text), np.broadcast_to(f.where, shape))
+        for f in result.findings
+        if "limit" in f.values and not f.blocks
     ]
     for words, broken in rows:
         found[words] = found.get(words, np.zeros(shape, bool)) | broken

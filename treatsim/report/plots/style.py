@@ -37,7 +37,7 @@ RING = {
     "linestyle": "none",
     "zorder": 6,
 }
-LIMIT = {"color": INK, "linewidth": 1.4, "linestyle": (0, (2, 1.2)), "zorder": 4}
+LIMIT = {"color": INK, "linewidth": 1.7, "linestyle": (0, (9, 2, 2, 2)), "zorder": 4}
 SETTINGS: dict[Any, Any] = {
     "font.family": ["DejaVu Sans"],
     "font.size": 9,

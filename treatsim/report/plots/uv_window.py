@@ -101,10 +101,11 @@ def draw(data: Table):
     axis.grid(visible=False)
     _regions(axis, select(data, "ageing_factor", stated))
     rows = select(data, "log_credit", wanted)
+    organism = pick(data, "organism")[0]
     for number, age in enumerate(sorted(kinds(rows, "ageing_factor"), reverse=True), start=1):
         part = select(rows, "ageing_factor", age)
         look = style.line(number)
-        words = f"{wanted:g} log, lamp at {100 * age:.0f} % of new"
+        words = f"{wanted:g} log of {organism}, lamp at {100 * age:.0f} % of new"
         if age == stated:
             look, words = {"color": style.INK, "linewidth": 2.4}, f"{words}, as stated"
         axis.plot(pick(part, "largest_flow"), pick(part, "uv_transmittance"), label=words, **look)
@@ -115,39 +116,22 @@ def draw(data: Table):
 
 def _regions(axis, rows: Table) -> None:
     """Shade each credit darker than the one below, and name it where it meets the frame."""
-    organism = pick(rows, "organism")[0]
-    right, top = axis.get_xlim()[1], axis.get_ylim()[1]
     for number, credit in enumerate(kinds(rows, "log_credit")):
         part = select(rows, "log_credit", credit)
         flow, height = pick(part, "largest_flow"), pick(part, "uv_transmittance")
-        axis.fill_betweenx(
-            height,
-            0,
-            flow,
-            color=str(0.94 - 0.045 * number),
-            linewidth=0,
-            zorder=0.5 + 0.01 * number,
-        )
+        axis.fill_betweenx(height, 0, flow, color=str(0.94 - 0.045 * number), linewidth=0,
+                           zorder=0.5 + 0.01 * number)
         axis.plot(flow, height, color="white", linewidth=0.8, zorder=0.7)
-        leaves = float(np.interp(right, flow, height))
-        words = f"{credit:g} log" if number else f"{credit:g} log of {organism}"
-        if leaves < top - 3:
-            axis.annotate(
-                words,
-                (right, leaves),
-                xytext=(-4, 3),
-                textcoords="offset points",
-                ha="right",
-                va="bottom",
-                fontsize=7.5,
-            )
-        else:
-            axis.annotate(
-                words,
-                (float(np.interp(top - 2, height, flow)), top - 2),
-                fontsize=7.5,
-                xytext=(-13, 0),
-                textcoords="offset points",
-                ha="right",
-                va="center",
-            )
+        _name(axis, f"{credit:g} log", flow, height)
+
+
+def _name(axis, words: str, flow, height) -> None:
+    """Write the credit left of its border, where that leaves the frame: at the right, or above."""
+    right, (bottom, top) = axis.get_xlim()[1], axis.get_ylim()
+    leaves = float(np.interp(right, flow, height))
+    if leaves <= bottom:
+        return
+    at_right = leaves < top - 3
+    place = (right, leaves) if at_right else (float(np.interp(top - 2, height, flow)), top - 2)
+    axis.annotate(words, place, xytext=(-4, 3) if at_right else (-13, 0), ha="right",
+                  va="bottom" if at_right else "center", textcoords="offset points", fontsize=7.5)

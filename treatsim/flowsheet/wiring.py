@@ -1,0 +1,251 @@
+"""Links of a flowsheet: what they say, their faults, and the order of calculation."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import NamedTuple
+
+from treatsim.errors import FlowsheetError
+from treatsim.operations.base import Unit
+
+Port = tuple[str, str]  # unit name, port name
+
+
+class Wiring(NamedTuple):
+    """What the links say, checked."""
+
+    feeds: dict[Port, Port]  # inlet -> the outlet that feeds it
+    goes: dict[Port, tuple]  # outlet -> inlet port, or (end name,)
+    sources: tuple[str, ...]  # units whose inlet takes the source water
+    ends: dict[str, Port]  # end name -> the outlet that leaves there
+
+
+def reach(wiring: Wiring, start: str) -> list[str]:
+    """Return the units that water from `start` reaches, `start` first."""
+    seen, todo = [], [start]
+    while todo:
+        name = todo.pop()
+        if name in seen:
+            continue
+        seen.append(name)
+        todo += [to[0] for (unit, _), to in wiring.goes.items() if unit == name and len(to) == 2]
+    return seen
+
+
+def connect(units: Mapping[str, Unit], links: Sequence[str]) -> Wiring:
+    """Turn links into wiring, or raise FlowsheetError with every fault found.
+
+    A link joins names with ">". A name is a unit, or unit.port where it has several. A bare name
+    that is no unit may stand at the end of a line: water leaves there. The first unit of a line
+    takes the source water, unless something feeds it.
+    """
+    faults: list[str] = []
+    feeds: dict[Port, Port] = {}
+    goes: dict[Port, tuple] = {}
+    ends: dict[str, Port] = {}
+    heads: list[str] = []
+    for link in links:
+        names = [name.strip() for name in link.split(">")]
+        if len(names) < 2 or not all(names):
+            faults.append(f'flowsheet.links: "{link}": a link reads "a > b > c"')
+            continue
+        heads.append(names[0])
+        for left, right in pairwise(names):
+            out = _outlet(units, left, link, faults)
+            if out is None:
+                continue
+            to = _inlet(units, right, right is names[-1], link, faults)
+            if to is None:
+                continue
+            _join(out, to, feeds, goes, ends, link, faults)
+    sources = _sources(units, heads, feeds)
+    blamed = " ".join(link for link in links if any(f'"{link}"' in fault for fault in faults))
+    faults += [
+        f
+        for f in _unconnected(units, feeds, goes, sources)
+        if f.split(":")[1].split(".")[0].strip() not in blamed
+    ]
+    if not links:
+        faults.append("flowsheet.links is empty: nothing is connected")
+    elif not ends and not faults and all(unit.outlets for unit in units.values()):
+        faults.append('flowsheet.links: no end: let a line end in a bare name such as "tank"')
+    if faults:
+        raise FlowsheetError(list(dict.fromkeys(faults)))
+    return Wiring(feeds, goes, sources, ends)
+
+
+def _named(units, name: str, link: str, faults: list[str]) -> tuple[Unit, str] | None:
+    unit, _, port = name.partition(".")
+    if unit in units:
+        return units[unit], port
+    near = difflib.get_close_matches(unit, units, n=1)
+    hint = f'; did you mean "{near[0]}"?' if near else f"; the units are: {', '.join(units)}"
+    faults.append(f'flowsheet.links: "{link}": no unit "{unit}"{hint}')
+    return None
+
+
+def _pick(
+    unit: Unit,
+    port: str,
+    legal: tuple[str, ...],
+    other: tuple[str, ...],
+    what: str,
+    link: str,
+    faults: list[str],
+) -> Port | None:
+    """Choose a port of one side; a port named for the other side leaves the usual one here."""
+    if port in legal:
+        return unit.name, port
+    usual = legal if len(legal) == 1 else tuple(p for p in unit.through if p in legal)
+    if usual and (not port or port in other):
+        return unit.name, usual[0]
+    unknown = port and port not in other
+    text = f'no {what} "{port}"' if unknown else f"several {what}s, or none: name one"
+    faults.append(
+        f'flowsheet.links: "{link}": {unit.name} has {text}; '
+        f"its {what}s: {', '.join(legal) or 'none'}"
+    )
+    return None
+
+
+def _outlet(units, name, link, faults) -> Port | None:
+    found = _named(units, name, link, faults)
+    if found is None:
+        return None
+    unit, port = found
+    return _pick(unit, port, unit.outlets, unit.inlets, "outlet", link, faults)
+
+
+def _inlet(units, name, last, link, faults) -> Port | tuple[str] | None:
+    if last and "." not in name and name not in units:
+        near = difflib.get_close_matches(name, units, n=1, cutoff=0.85)
+        if near:
+            faults.append(
+                f'flowsheet.links: "{link}": "{name}" is no unit; did you mean '
+                f'"{near[0]}"? (an end of the line needs a name unlike any unit)'
+            )
+            return None
+        return (name,)
+    found = _named(units, name, link, faults)
+    if found is None:
+        return None
+    unit, port = found
+    return _pick(unit, port, unit.inlets, unit.outlets, "inlet", link, faults)
+
+
+def _join(out, to, feeds, goes, ends, link, faults) -> None:
+    if out in goes:
+        faults.append(
+            f'flowsheet.links: "{link}": {".".join(out)} already goes to '
+            f"{'.'.join(goes[out])}; a dividing_tee splits a flow"
+        )
+        return
+    if len(to) == 1:
+        name = to[0] if to[0] not in ends else f"{to[0]}_{len(ends) + 1}"
+        ends[name] = out
+        goes[out] = (name,)
+        return
+    if to in feeds:
+        faults.append(
+            f'flowsheet.links: "{link}": {".".join(to)} is already fed by '
+            f"{'.'.join(feeds[to])}; a combining_tee joins two flows"
+        )
+        return
+    feeds[to] = out
+    goes[out] = to
+
+
+def _sources(units, heads, feeds) -> tuple[str, ...]:
+    """Units at the head of a line, with one inlet that nothing feeds."""
+    return tuple(
+        dict.fromkeys(
+            name
+            for name in heads
+            if name in units
+            and len(units[name].inlets) == 1
+            and (name, units[name].inlets[0]) not in feeds
+        )
+    )
+
+
+def _unconnected(units, feeds, goes, sources) -> list[str]:
+    faults = []
+    for unit in units.values():
+        faults += [
+            f"flowsheet: {unit.name}.{port} is not fed by any link"
+            for port in unit.inlets
+            if (unit.name, port) not in feeds and unit.name not in sources
+        ]
+        faults += [
+            f"flowsheet: {unit.name}.{port} goes nowhere: link it to a unit, or to an end "
+            "such as tank or outfall"
+            for port in unit.outlets
+            if (unit.name, port) not in goes
+        ]
+    return faults
+
+
+def arrange(units: Mapping[str, Unit], wiring: Wiring) -> tuple[tuple[str, ...], tuple[Port, ...]]:
+    """Return the order of calculation and the inlets at which loops are cut.
+
+    A loop is legal if it passes an inlet made for it (the branch of a combining tee, the
+    high-pressure side of an exchanger); FlowsheetError names every other loop.
+    """
+    order: list[str] = []
+    tears: list[Port] = []
+    waiting = dict(units)
+    while waiting:
+        ready = [
+            n
+            for n, unit in waiting.items()
+            if all(
+                (n, p) in tears or wiring.feeds.get((n, p), (None,))[0] not in waiting
+                for p in unit.inlets
+            )
+        ]
+        if ready:
+            order += ready
+            for name in ready:
+                del waiting[name]
+            continue
+        cut = _cut(waiting, wiring, tears)
+        if cut is None:
+            loop = " > ".join(_loop(waiting, wiring))
+            raise FlowsheetError(
+                f"flowsheet: the loop {loop} is fed by nothing that a solver can "
+                "start from: let it return through a combining_tee"
+            )
+        tears.append(cut)
+    return tuple(order), tuple(tears)
+
+
+def _cut(waiting, wiring, tears) -> Port | None:
+    """Return an inlet made for recycles that lies on a loop of the waiting units."""
+    for name, unit in waiting.items():
+        for port in unit.recycles:
+            feeding = wiring.feeds.get((name, port))
+            if (
+                feeding
+                and (name, port) not in tears
+                and feeding[0] in waiting
+                and feeding[0] in reach(wiring, name)
+            ):
+                return name, port
+    return None
+
+
+def _loop(waiting, wiring) -> list[str]:
+    """Return one loop among the waiting units, first name repeated at the end."""
+    path = [next(iter(waiting))]
+    while True:
+        name = path[-1]
+        back = next(
+            wiring.feeds[name, port][0]
+            for port in waiting[name].inlets
+            if wiring.feeds.get((name, port), (None,))[0] in waiting
+        )
+        if back in path:
+            return [back, *reversed(path[path.index(back) :])]
+        path.append(back)
