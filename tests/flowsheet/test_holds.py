@@ -94,6 +94,17 @@ def test_what_is_refused(hold, words):
         operate(line(), 1, (hold,))
 
 
+def test_a_trial_that_does_not_fit_the_unit_is_passed_over():
+    """On the way the rated head would rise above the shut-off head, which is refused."""
+    rise = np.array([4.0, 30.0, 6.0])
+    units = [plant.unit("feed_pump", "pump", rated_head=37.0), plant.unit("hose", rise=rise)]
+    sheet = plant.sheet(units, "pump > hose > tank")
+    result = operate(sheet, 3, (Hold("pump.rated_head", "product.flow", "7 m3/h"),))
+    np.testing.assert_array_equal(result.solved, [True, False, True])
+    assert "cannot be reached by pump.rated_head" in result.reason(1)
+    assert_allclose(result.value("product.flow").value[[0, 2]], np.full(2, 7 / 3600), rtol=1e-8)
+
+
 def test_a_setting_that_no_unit_may_have_is_not_tried_at_the_cost_of_the_run():
     """The captured mass has a bound of its own, beyond which the element is closed."""
     units = [

@@ -116,7 +116,7 @@ def test_counts_choices_texts_and_keys_are_grouped(river):
             RIVER,
             {
                 "uv.emission": table["uv.emission"][n],
-                "water.salinity": table["water.salinity"][n],
+                "water.salinity": f"{table['water.salinity'][n]} kg/m3",
                 "uv.tanks_in_series": str(table["uv.tanks_in_series"][n]),
                 "uv.target.log": str(table["uv.target.log"][n]),
                 SPEED: f"{table[SPEED][n]}",
@@ -161,7 +161,7 @@ def test_outside_a_range_is_told_and_strict_refuses_it(river):
         ({"uv.emission": "isotopic"}, "one of isotropic, cosine"),
         ({"uv.emission": "a:b:3"}, "list them"),
         ({"uv.tanks_in_series": "0:3:4"}, "not below 1"),
-        ({SPEED: "0.5:1:9000", UVT: "0.5:0.9:9000"}, "at most 10,000,000"),
+        ({SPEED: "0.5:1:9000", UVT: "50 %:90 %:9000"}, "at most 10,000,000"),
         ({}, "nothing is varied"),
     ],
 )

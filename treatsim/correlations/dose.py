@@ -212,7 +212,7 @@ def tanks_log_survival(mean, tanks, dose_per_log):
     mean : array_like
         Mean dose. [J/m2]
     tanks : array_like
-        Number of tanks, need not be whole; infinite is plug flow, perfectly mixed over the radius.
+        Number of tanks, need not be whole; infinite is plug flow, mixed over the radius. [1]
     dose_per_log : array_like
         Dose that inactivates one more decade. [J/m2]
 

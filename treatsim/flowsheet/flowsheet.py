@@ -121,8 +121,8 @@ class Flowsheet:
             elif condition == "displacement":  # met already by a unit that draws from a source
                 wanted = unit.name not in self.wiring.sources
             elif condition == "arrival":  # nothing behind an open surface draws water from it
-                feeding = self.wiring.feeds.get((unit.name, unit.inlets[0]))
-                wanted = self._leaves(unit) and feeding is not None and self._bound(feeding)
+                above = self.wiring.feeds.get((unit.name, unit.inlets[0]))
+                wanted = self._leaves(unit) and above is not None and self._bound(above)
             else:
                 wanted = True
             if wanted:

@@ -44,6 +44,17 @@ def operate(sheet: Flowsheet, points: int = 1, holds: tuple[Hold, ...] = ()) -> 
     scale = abs(target) or 1.0
 
     def residual(x, index):
+        try:
+            return missing(x, index)
+        except RequestError:  # some trial value does not fit the other parameters of the unit
+            if index.size == 1:
+                return np.full(1, np.nan)
+            half = index.size // 2
+            return np.concatenate(
+                [residual(x[:half], index[:half]), residual(x[half:], index[half:])]
+            )
+
+    def missing(x, index):
         part = sheet.take(index) if index.size != points else sheet
         result = operate(part.with_parameters(unit, **{field: x}), index.size, rest)
         value = np.broadcast_to(np.asarray(result.value(hold.until).value, float), index.shape)

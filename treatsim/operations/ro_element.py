@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
+from typing import Any
 
 from treatsim import catalogue
 from treatsim.correlations import membrane_transport, spacer_channel
@@ -76,6 +77,15 @@ def element_of(raw) -> RoElementParameters:
         raw = classes[raw]
     if not isinstance(raw, dict):
         raise RequestError("a class such as \"seawater-4in\" or a table belongs here")
+    try:
+        return _of_table(tuple(raw.items()))
+    except TypeError as error:  # an entry that is itself a table or a list
+        raise RequestError("an element's entries are numbers and texts with units") from error
+
+
+@lru_cache(maxsize=64)
+def _of_table(entries: tuple[tuple[str, Any], ...]) -> RoElementParameters:
+    raw = dict(entries)
     fields = {f.name: f for f in dataclasses.fields(RoElementParameters)}
     faults, values = [], {}
     for key, entry in raw.items():

@@ -68,7 +68,7 @@ class ValidatedUvReactorParameters(Parameters):
                         (self.tested_transmittance_high, self.tested_transmittance_low))
         return DoseEquation(
             self.coefficient_a, self.coefficient_b, self.coefficient_c, self.coefficient_d,
-            (float(clear), float(murky)),
+            (clear, murky),
             (self.tested_intensity_low, self.tested_intensity_high),
             (self.tested_flow_low, self.tested_flow_high), self.flow_unit,
         )

@@ -40,6 +40,11 @@ class Picture(NamedTuple):
         names = [] if plots.together(plots.plot(self.plot)) else [Path(self.cases[0].path).stem]
         return "-".join([*names, *self.plot.split("_")])
 
+    @property
+    def named(self) -> str:
+        """The cases by title and file."""
+        return "; ".join(f"{case.title} ({Path(case.path).name})" for case in self.cases)
+
 
 def caption(module: Any) -> Caption:
     """Read a plot's caption out of its docstring."""
@@ -124,8 +129,7 @@ def _rendered(picture: Picture, numbers: str, rasters: Sequence[str]) -> dict[st
 
 def signature(picture: Picture) -> str:
     """Return the line under a plot: which case, and where its models come from."""
-    names = "; ".join(f"{case.title} ({Path(case.path).name})" for case in picture.cases)
-    return f"{names}. Sources: {caption(plots.plot(picture.plot)).sources}."
+    return f"{picture.named}. Sources: {caption(plots.plot(picture.plot)).sources}."
 
 
 def page(pictures: Sequence[Picture]) -> str:
@@ -135,15 +139,15 @@ def page(pictures: Sequence[Picture]) -> str:
         "Drawn by `treatsim figures`; beside each picture lie the numbers behind it. Demo cases "
         "are invented. `treatsim sources KEY` says where a model comes from.",
     ]
-    for picture in pictures:
-        words = caption(plots.plot(picture.plot))
-        parts += [
-            f"## {words.title}",
-            f"![{words.title}]({picture.stem}.svg)",
-            words.lesson,
-            f"{words.detail} Numbers: [{picture.stem}.csv]({picture.stem}.csv). "
-            f"{signature(picture)}",
-        ]
+    for name in dict.fromkeys(picture.plot for picture in pictures):
+        words = caption(plots.plot(name))
+        parts += [f"## {words.title}", words.lesson, f"{words.detail} Sources: {words.sources}."]
+        for picture in pictures:
+            if picture.plot == name:
+                parts += [
+                    f"![{words.title}: {picture.stem}]({picture.stem}.svg)",
+                    f"{picture.named}. Numbers: [{picture.stem}.csv]({picture.stem}.csv)",
+                ]
     return "\n\n".join(parts) + "\n"
 
 

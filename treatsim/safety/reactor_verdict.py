@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from treatsim import quantities
 from treatsim.correlations import dose
 from treatsim.correlations.inactivation import ORGANISMS
 from treatsim.flowsheet.result import Result
-from treatsim.operations.base import Criterion, Value
+from treatsim.operations.base import Criterion, Value, later
 from treatsim.operations.uv_reactor import MIXINGS, UvReactor, credited_organism
 from treatsim.operations.validated_uv_reactor import ValidatedUvReactor
 from treatsim.safety.dose_requirements import DOSE_TABLE, credited_log, dose_for_credit
@@ -87,7 +89,8 @@ def judge_reactor(result: Result, unit: UvReactor | ValidatedUvReactor, mover: s
     if isinstance(unit, ValidatedUvReactor):
         largest = Value(unit.largest_flow(inlet, required), "flow")
     else:
-        largest = _largest_flow(unit, inlet, required, result.points)
+        search = partial(_largest_flow, unit, inlet, required, result.points)
+        largest = later(search, "flow")
     result.extra[f"{name}.largest_flow"] = largest
     return largest
 
@@ -126,7 +129,7 @@ def required_dose(target: dict) -> tuple[float, str, str]:
     return float(row.response.dose_for(log)), row.source, f"{log:g} log of {words}"
 
 
-def _largest_flow(unit: UvReactor, inlet: Stream, required: float, points: int) -> Value:
+def _largest_flow(unit: UvReactor, inlet: Stream, required: float, points: int) -> np.ndarray:
     """Return the largest flow at which the credited dose meets what is required."""
     _, bands = unit.bands(inlet)
     flow = inlet.flow
@@ -144,7 +147,7 @@ def _largest_flow(unit: UvReactor, inlet: Stream, required: float, points: int) 
     found = dose.largest_flow(
         credited, np.broadcast_to(np.asarray(flow, float), (points,)), np.full(points, required)
     )
-    return Value(np.where(found.found, found.flow, 0.0), "flow")
+    return np.where(found.found, found.flow, 0.0)
 
 
 def _rows(band, points: int):

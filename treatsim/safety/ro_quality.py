@@ -13,8 +13,8 @@ from typing import cast
 from treatsim.correlations.spacer_channel import correlation
 from treatsim.correlations.trace_solute import film_of, trace_solute
 from treatsim.errors import NoSolutionError
-from treatsim.flowsheet.wiring import reach
 from treatsim.flowsheet.result import Result
+from treatsim.flowsheet.wiring import reach
 from treatsim.operations.base import Criterion, Finding, Unit, Value, at
 from treatsim.operations.ro_element import RoElementParameters, element_of, membrane_at
 from treatsim.operations.ro_vessel import RoVessel

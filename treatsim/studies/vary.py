@@ -189,7 +189,7 @@ def _number(address: str, raw, kind: str) -> float:
         except RequestError as error:
             raise RequestError(f'{address} = "{raw}": {error}') from error
     unit = quantities.QUANTITIES[kind].shown
-    if quantities.QUANTITIES[kind].si != "1" or kind in ("uv_transmittance", "mass_fraction"):
+    if quantities.QUANTITIES[kind].si != "1" or kind in quantities.BASED:
         raise RequestError(
             f'{address} = {raw}: a bare number; write "{raw} {unit}", or give an array and its unit'
         )

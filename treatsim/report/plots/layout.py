@@ -19,7 +19,7 @@ LANE = 0.98  # inches from lane to lane
 BETWEEN = 0.6  # inches between two rows
 LEAVING, ARRIVING = 0.08, 0.17  # inches of a bend from the box it belongs to
 APART = 0.12  # inches between the ways of wrapped links and of returns
-CUT_LINK, NEW_ROW = 10, 3  # costs that decide where rows are broken
+CUT_LINK, NEW_ROW, UNEVEN = 10.0, 3.0, 0.01  # costs that decide where rows are broken
 
 
 class Link(NamedTuple):
@@ -102,12 +102,15 @@ def _breaks(links: Sequence[Link], rank: dict[str, int]) -> list[int]:
     """Return the first rank of every row, by the cheapest way to break the line."""
     count = max(rank.values()) + 1
     cut = [sum(rank[a] < r <= rank[b] for a, b, back in links if not back) for r in range(count)]
-    best: list[tuple[int, list[int]]] = [(0, [])]  # cost and rows of the first r ranks
+    best: list[tuple[float, list[int]]] = [(0.0, [])]  # cost and rows of the first r ranks
     for end in range(1, count + 1):
         best.append(
             min(
                 (
-                    best[start][0] + NEW_ROW + CUT_LINK * max(cut[start] - 1, 0) * (start > 0),
+                    best[start][0]
+                    + NEW_ROW
+                    + UNEVEN * (end - start) ** 2
+                    + CUT_LINK * max(cut[start] - 1, 0) * (start > 0),
                     [*best[start][1], start],
                 )
                 for start in range(max(end - COLUMNS, 0), end)

@@ -22,7 +22,7 @@ from treatsim.report.plots import style, vessel
 from treatsim.report.plots.table import Table, column, pick, select, stacked, table
 from treatsim.safety.verdict import judge
 
-CASES = ("sea", "brackish_well")
+CASES = ("sea",)
 PUMP, INTAKE = "high_pressure_pump", "intake"
 POINTS = 61
 SPANS = {"pressure": (0.45, 1.4), "feed flow": (0.35, 2.0)}  # of the case's own
@@ -39,9 +39,10 @@ def applies(case) -> bool:
 def _settings(case) -> dict[str, str]:
     """Return the addresses of the one pressure and the one flow that set the vessel's feed."""
     pumps = [name for name, kind in case.kinds.items() if kind == PUMP]
-    places = {"pressure": [(n, "outlet_pressure") for n in pumps],
-              "feed flow": [(n, "flow") for n, kind in case.kinds.items()
-                            if kind in (PUMP, INTAKE)]}
+    places = {
+        "pressure": [(n, "outlet_pressure") for n in pumps],
+        "feed flow": [(n, "flow") for n, kind in case.kinds.items() if kind in (PUMP, INTAKE)],
+    }
     found = {}
     for setting, options in places.items():
         given = [(n, f) for n, f in options if getattr(case.parameters[n], f) is not None]

@@ -105,7 +105,7 @@ def draw(data: Table):
     for number, age in enumerate(sorted(kinds(rows, "ageing_factor"), reverse=True), start=1):
         part = select(rows, "ageing_factor", age)
         look = style.line(number)
-        words = f"{wanted:g} log of {organism}, lamp at {100 * age:.0f} % of new"
+        words = f"{wanted:g} log of {organism}, lamp at {100 * age:.0f} %"
         if age == stated:
             look, words = {"color": style.INK, "linewidth": 2.4}, f"{words}, as stated"
         axis.plot(pick(part, "largest_flow"), pick(part, "uv_transmittance"), label=words, **look)
@@ -119,8 +119,14 @@ def _regions(axis, rows: Table) -> None:
     for number, credit in enumerate(kinds(rows, "log_credit")):
         part = select(rows, "log_credit", credit)
         flow, height = pick(part, "largest_flow"), pick(part, "uv_transmittance")
-        axis.fill_betweenx(height, 0, flow, color=str(0.94 - 0.045 * number), linewidth=0,
-                           zorder=0.5 + 0.01 * number)
+        axis.fill_betweenx(
+            height,
+            0,
+            flow,
+            color=str(0.94 - 0.045 * number),
+            linewidth=0,
+            zorder=0.5 + 0.01 * number,
+        )
         axis.plot(flow, height, color="white", linewidth=0.8, zorder=0.7)
         _name(axis, f"{credit:g} log", flow, height)
 
@@ -133,5 +139,12 @@ def _name(axis, words: str, flow, height) -> None:
         return
     at_right = leaves < top - 3
     place = (right, leaves) if at_right else (float(np.interp(top - 2, height, flow)), top - 2)
-    axis.annotate(words, place, xytext=(-4, 3) if at_right else (-13, 0), ha="right",
-                  va="bottom" if at_right else "center", textcoords="offset points", fontsize=7.5)
+    axis.annotate(
+        words,
+        place,
+        xytext=(-4, 3) if at_right else (-13, 0),
+        ha="right",
+        va="bottom" if at_right else "center",
+        textcoords="offset points",
+        fontsize=7.5,
+    )
