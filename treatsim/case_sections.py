@@ -100,9 +100,9 @@ def _salinity(water: WaterParameters) -> dict[str, float]:
         "mass_fraction": water.salinity,
         "mass_concentration": water.salinity_per_volume,
     }
-    given = {name: float(np.max(value)) for name, value in given.items() if value is not None}
-    if given:
-        return given
+    told = {name: float(np.max(value)) for name, value in given.items() if value is not None}
+    if told:
+        return told
     if water.conductivity is None or water.kind == "seawater":
         raise RequestError(
             f"water.salinity is missing: {water.kind} water needs it, in g/L or g/kg"
@@ -123,13 +123,19 @@ def water_notes(water: WaterParameters) -> list[str]:
     if measured.balance is not None:
         balance = measured.balance
         closed = f", closed by {balance.added * 1e3:.3g} mg/L of {balance.adjusted}"
-        notes.append(f"water: charge balance of the analysis {balance.imbalance:+.1%}"
-                     + (closed if balance.adjusted else ""))
+        notes.append(
+            f"water: charge balance of the analysis {balance.imbalance:+.1%}"
+            + (closed if balance.adjusted else "")
+        )
     elif water.salinity is None and water.salinity_per_volume is None:
-        low, high = (1e3 * b * float(np.min(water.conductivity))
-                     for b in analysis.SOLIDS_PER_CONDUCTIVITY)
-        notes.append(f"water: {low:.0f} to {high:.0f} mg/L of salt by conductivity; the middle is "
-                     "used, and osmotic pressure is uncertain by 20 to 100 %: have the ions measured")
+        low, high = (
+            1e3 * b * float(np.min(np.asarray(water.conductivity, float)))
+            for b in analysis.SOLIDS_PER_CONDUCTIVITY
+        )
+        notes.append(
+            f"water: {low:.0f} to {high:.0f} mg/L of salt by conductivity; the middle is "
+            "used, and osmotic pressure is uncertain by 20 to 100 %: have the ions measured"
+        )
     return notes
 
 

@@ -78,7 +78,7 @@ class Case:
             raise RequestError(f'"{address}" is a {item.metadata["kind"]}, not a number to vary')
         return item
 
-    def records(self, arrays: Mapping[str, Any] | None = None) -> dict[str, Parameters | None]:
+    def records(self, arrays: Mapping[str, Any] | None = None) -> dict[str, Any]:
         """Return sections and units' parameters; `arrays` replaces inputs over points (SI)."""
         changed: dict[str, dict[str, Any]] = {}
         for address, value in (arrays or {}).items():

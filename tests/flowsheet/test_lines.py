@@ -182,7 +182,9 @@ def test_a_basin_at_the_end_takes_what_the_pump_gives():
     result = basin_line("pump", "hose", "basin")
     plain = basin_line("pump", "hose")
     assert result.solved[0], result.reason()
-    assert_allclose(result.value("product.flow").value, plain.value("product.flow").value, rtol=1e-9)
+    assert_allclose(
+        result.value("product.flow").value, plain.value("product.flow").value, rtol=1e-9
+    )
 
 
 def test_a_flow_that_nothing_decides_is_told():

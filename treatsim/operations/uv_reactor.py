@@ -34,6 +34,7 @@ from treatsim.operations.base import (
 from treatsim.water.stream import Stream
 
 MIXINGS = ("unmixed", "laminar", "tanks")
+TABLE_END = 4.0  # log; where the stepped dose table of a class ends (cfr_141_720)
 LAMINAR_LIMIT = 2000.0  # Reynolds number; above, the laminar profile is no more than a comparison
 LAMP_COMFORT = (283.15, 303.15)  # K; common practice: outside, a plain lamp needs its own factor
 
@@ -133,6 +134,12 @@ class UvReactorParameters(Parameters):
         return faults + target_faults(self.target)
 
 
+def largest_log(organism: str) -> float:
+    """Return the largest reduction measured for an organism, or told by the table of a class."""
+    row = ORGANISMS.get(organism)
+    return row.measured_log if row else TABLE_END
+
+
 def target_faults(target) -> list[str]:
     """Return what is wrong with a target table."""
     if target is None:
@@ -155,6 +162,11 @@ def target_faults(target) -> list[str]:
         isinstance(target["log"], int | float) and 0 < target["log"] <= 8
     ):
         faults.append(f"target.log = {target['log']!r}: a number above 0 and not above 8")
+    elif "log" in target and target["log"] > (largest := largest_log(target["organism"])):
+        faults.append(
+            f"target.log = {target['log']!r}: nothing beyond {largest:g} log is known for "
+            f"{target['organism']}; no claim above it"
+        )
     elif "dose" in target and not isinstance(target["dose"], str):
         faults.append('target.dose: a text with a unit, such as "40 mJ/cm2"')
     return faults

@@ -127,9 +127,14 @@ def judge(case, result: Result) -> Verdict:
 
 def _dead_speed(result: Result, pump: str) -> None:
     """Add the speed below which nothing flows, where one line decides it."""
-    wiring, units = result.sheet.wiring, result.sheet.units
-    line = [name for source in wiring.sources if pump in reach(wiring, source)
-            for name in reach(wiring, source)]
+    wiring = result.sheet.wiring
+    units: dict[str, Any] = dict(result.sheet.units)
+    line = [
+        name
+        for source in wiring.sources
+        if pump in reach(wiring, source)
+        for name in reach(wiring, source)
+    ]
     rise: Any = 0.0
     for name in line:
         rise = rise + np.asarray(units[name].static_rise())
