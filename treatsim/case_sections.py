@@ -85,7 +85,8 @@ def analysis_of(water: WaterParameters) -> analysis.WaterAnalysis:
                 ions[name] = read(text, "concentration") if isinstance(text, str) else _bare(text)
             except RequestError as error:
                 raise RequestError(f'water.ions.{name} = "{text}": {error}') from error
-        return analysis.of_ions(ions, ph=ph, temperature=temperature, adjust=water.adjust)
+        # taken as of the laboratory, so that one table serves every temperature of a sweep
+        return analysis.of_ions(ions, ph=ph, adjust=water.adjust)
     given = _salinity(water)
     return analysis.of_salt(water.kind, temperature=temperature, ph=ph, **given)
 

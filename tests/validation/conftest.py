@@ -13,10 +13,37 @@ import numpy as np
 import pytest
 
 DATA = Path(__file__).parent / "data"
-KINDS = {"check values", "measurement", "worked example", "closed form", "second implementation",
-         "regulation", "common practice", "trap"}
-KNOWN = {"read", "computed", "memory", "read and computed", "memory and computed", "common practice"}
-FIELDS = {"quantity", "expected", "unit", "rtol", "atol", "source", "locator", "kind", "known", "why", "note"}
+KINDS = {
+    "check values",
+    "measurement",
+    "worked example",
+    "closed form",
+    "second implementation",
+    "regulation",
+    "common practice",
+    "trap",
+}
+KNOWN = {
+    "read",
+    "computed",
+    "memory",
+    "read and computed",
+    "memory and computed",
+    "common practice",
+}
+FIELDS = {
+    "quantity",
+    "expected",
+    "unit",
+    "rtol",
+    "atol",
+    "source",
+    "locator",
+    "kind",
+    "known",
+    "why",
+    "note",
+}
 
 
 def load():

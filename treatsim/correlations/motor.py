@@ -27,7 +27,7 @@ def part_load_efficiency(load, rated_efficiency, fixed_share=FIXED_LOSS_SHARE):
     Validity
     --------
     Load 0 to about 1.3. The split of the losses is common practice: 0.3 to 0.5 for small induction
-    motors and converters. Values outside 0 to 2, or an efficiency outside 0 to 1, raise DomainError.
+    motors and converters. A load outside 0 to 2 or an efficiency outside 0 to 1 raises DomainError.
 
     Source
     ------

@@ -31,16 +31,25 @@ def displacement_shaft(flow, lift, pump_efficiency):
 class HighPressurePumpParameters(Parameters):
     """A displacement pump at its setting."""
 
-    flow: float | None = quantity("flow", "flow displaced; left out, it takes what arrives",
-                                  open_low=True, default=None)
+    flow: float | None = quantity(
+        "flow", "flow displaced; left out, it takes what arrives", open_low=True, default=None
+    )
     outlet_pressure: float | None = quantity(
-        "pressure", "pressure behind the pump; left out, the rest of the line decides",
-        low=0.0, high=1.2e7, default=None)
+        "pressure",
+        "pressure behind the pump; left out, the rest of the line decides",
+        low=0.0,
+        high=1.2e7,
+        default=None,
+    )
     pump_efficiency: float = quantity("fraction", "hydraulic over shaft power", open_low=True)
     motor_efficiency: float = quantity("fraction", "shaft over electrical power", open_low=True)
     drive_efficiency: float = quantity("fraction", "efficiency of the drive", open_low=True)
-    rated_power: float | None = quantity("power", "rated shaft power; with it the motor loses "
-                                         "efficiency at part load", low=1e-3, default=None)
+    rated_power: float | None = quantity(
+        "power",
+        "rated shaft power; with it the motor loses efficiency at part load",
+        low=1e-3,
+        default=None,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,10 +83,13 @@ class HighPressurePump(Unit):
     def evaluate(self, inlet: Stream) -> Outcome:
         """Return the stream at the pressure of the outlet."""
         pressure = self.parameters.outlet_pressure
-        lift = pressure - inlet.pressure
+        lift = np.asarray(pressure, float) - inlet.pressure
         outlet = inlet.changed(pressure=pressure)
-        return Outcome({"outlet": outlet}, {"hydraulic_power": lift * inlet.flow},
-                       lambda: self._details(inlet, lift))
+        return Outcome(
+            {"outlet": outlet},
+            {"hydraulic_power": lift * inlet.flow},
+            lambda: self._details(inlet, lift),
+        )
 
     def _details(self, inlet: Stream, lift) -> Details:
         p = self.parameters
@@ -89,15 +101,23 @@ class HighPressurePump(Unit):
         backwards = np.asarray(lift) < 0
         values = {"inlet": Value(inlet.pressure, "pressure")}
         findings = [
-            Finding(where, text, values, blocks=True) for where, text in (
+            Finding(where, text, values, blocks=True)
+            for where, text in (
                 (boiling, "the water boils at the suction, at {inlet}"),
                 (backwards, "the water arrives at {inlet}, above the pump's outlet pressure"),
-            ) if np.any(where)
+            )
+            if np.any(where)
         ]
         return Details(
-            {"shaft_power": Value(shaft, "power"), "power": Value(power, "power"),
-             "pressure_lift": Value(lift, "pressure_difference")},
-            findings=findings, power=power,
-            losses={"pump": shaft - flow * lift,
-                    **electrical_losses(power, shaft, p.drive_efficiency)},
+            {
+                "shaft_power": Value(shaft, "power"),
+                "power": Value(power, "power"),
+                "pressure_lift": Value(lift, "pressure_difference"),
+            },
+            findings=findings,
+            power=power,
+            losses={
+                "pump": shaft - flow * lift,
+                **electrical_losses(power, shaft, p.drive_efficiency),
+            },
         )

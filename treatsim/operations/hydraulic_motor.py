@@ -28,10 +28,12 @@ def recovered_shaft(flow, drop, efficiency):
 class HydraulicMotorParameters(Parameters):
     """The motor, and the electric motor it relieves."""
 
-    efficiency: float = quantity("fraction", "shaft power given over hydraulic power taken",
-                                 open_low=True)
-    motor_efficiency: float = quantity("fraction", "of the electric motor on the same shaft",
-                                       open_low=True)
+    efficiency: float = quantity(
+        "fraction", "shaft power given over hydraulic power taken", open_low=True
+    )
+    motor_efficiency: float = quantity(
+        "fraction", "of the electric motor on the same shaft", open_low=True
+    )
     drive_efficiency: float = quantity("fraction", "of that motor's drive", open_low=True)
     outlet_pressure: float = quantity("pressure", "pressure behind the motor", default=0.0)
 
@@ -55,14 +57,19 @@ class HydraulicMotor(Unit):
             saved = shaft / (p.motor_efficiency * p.drive_efficiency)
             text = "the concentrate arrives at {here}, below the pressure behind the motor"
             return Details(
-                {"shaft_power": Value(shaft, "power"),
-                 "lost_power": Value(drop * inlet.flow - shaft, "power")},
+                {
+                    "shaft_power": Value(shaft, "power"),
+                    "lost_power": Value(drop * inlet.flow - shaft, "power"),
+                },
                 findings=[Finding(low, text, {"here": Value(inlet.pressure, "pressure")}, True)]
-                if np.any(low) else [],
+                if np.any(low)
+                else [],
                 power=-saved,
-                losses={"hydraulic motor": drop * inlet.flow - shaft,
-                        "motor": shaft - shaft / p.motor_efficiency,  # relieved: negative
-                        "drive": shaft / p.motor_efficiency - saved},
+                losses={
+                    "hydraulic motor": drop * inlet.flow - shaft,
+                    "motor": shaft - shaft / p.motor_efficiency,  # relieved: negative
+                    "drive": shaft / p.motor_efficiency - saved,
+                },
             )
 
         return Outcome({"outlet": outlet}, loss(inlet, drop), details)

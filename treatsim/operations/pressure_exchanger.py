@@ -14,6 +14,7 @@ def exchanged(high: Stream, low: Stream, mixing) -> Stream:
     Its volume flow is that of the feed that enters; `mixing` of its mass has been replaced by
     concentrate. Pressure is left as that of `low`.
     """
+
     def mix(ours, theirs):
         return ours + mixing * (theirs - ours)
 
@@ -27,12 +28,15 @@ def exchanged(high: Stream, low: Stream, mixing) -> Stream:
 
 def remainder(parts: list[Stream], taken: Stream, pressure) -> Stream:
     """Return the stream that is left when `taken` is drawn from the sum of `parts`."""
+
     def rest(component):
         return sum(s.carried()[component] for s in parts) - taken.carried()[component]
 
     mass = rest("mass")
     left = parts[0].changed(
-        mass_flow=mass, pressure=pressure, salinity=rest("salt") / mass,
+        mass_flow=mass,
+        pressure=pressure,
+        salinity=rest("salt") / mass,
         temperature=rest("heat") / mass,
     )
     flow = left.flow
@@ -43,11 +47,15 @@ def remainder(parts: list[Stream], taken: Stream, pressure) -> Stream:
 class PressureExchangerParameters(Parameters):
     """How well pressure changes over, and how much water does."""
 
-    efficiency: float = quantity("fraction", "pressure of the feed that leaves over that of the "
-                                 "concentrate that enters", open_low=True)
+    efficiency: float = quantity(
+        "fraction",
+        "pressure of the feed that leaves over that of the concentrate that enters",
+        open_low=True,
+    )
     mixing: float = quantity("fraction", "share of the feed replaced by concentrate", high=0.5)
-    leakage: float = quantity("fraction", "share of the concentrate that leaks to the low side",
-                              high=0.5)
+    leakage: float = quantity(
+        "fraction", "share of the concentrate that leaks to the low side", high=0.5
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,11 +89,15 @@ class PressureExchanger(Unit):
 
         def details() -> Details:
             rise = high_out.salinity / low_in.salinity - 1.0
-            return Details({
-                "lost_power": Value(lost, "power"),
-                "feed_salinity_rise": Value(rise, "factor"),
-                "recovered_power": Value(high_out.pressure * high_out.flow, "power"),
-            }, losses={"pressure exchange": lost})
+            return Details(
+                {
+                    "lost_power": Value(lost, "power"),
+                    "feed_salinity_rise": Value(rise, "factor"),
+                    "recovered_power": Value(high_out.pressure * high_out.flow, "power"),
+                },
+                losses={"pressure exchange": lost},
+            )
 
-        return Outcome({"high_out": high_out, "low_out": low_out}, {"hydraulic_power": -lost},
-                       details)
+        return Outcome(
+            {"high_out": high_out, "low_out": low_out}, {"hydraulic_power": -lost}, details
+        )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from treatsim.operations.base import Details, Outcome, Parameters, Unit, Value, quantity
 from treatsim.operations.high_pressure_pump import PRESSURE_SPAN
 from treatsim.water.stream import Stream
@@ -23,12 +25,14 @@ def feed_pressure_needed(ratio, feed_pressure, concentrate_pressure, exhaust, ef
 class PressureIntensifierParameters(Parameters):
     """The piston areas and their losses."""
 
-    recovery: float = quantity("fraction", "rod area over piston area: the recovery it is built for",
-                               low=0.01, high=0.9)
+    recovery: float = quantity(
+        "fraction", "rod area over piston area: the recovery it is built for", low=0.01, high=0.9
+    )
     efficiency: float = quantity("fraction", "of the intensifier", open_low=True)
     exhaust_pressure: float = quantity("pressure", "pressure of the spent concentrate")
-    outlet_pressure: float | None = quantity("pressure", "left out: the membranes decide",
-                                             high=1.2e7, default=None)
+    outlet_pressure: float | None = quantity(
+        "pressure", "left out: the membranes decide", high=1.2e7, default=None
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,21 +58,29 @@ class PressureIntensifier(Unit):
         p = self.parameters
         share = inlets["high_in"].flow / outlets["high_out"].flow
         needed = feed_pressure_needed(
-            p.recovery, p.outlet_pressure, inlets["high_in"].pressure, p.exhaust_pressure,
+            p.recovery,
+            p.outlet_pressure,
+            inlets["high_in"].pressure,
+            p.exhaust_pressure,
             p.efficiency,
         )
-        return {"recovery": share / (1 - p.recovery) - 1.0,
-                "force": (inlets["low_in"].pressure - needed) / 1e6}
+        return {
+            "recovery": share / (1 - p.recovery) - 1.0,
+            "force": (inlets["low_in"].pressure - needed) / 1e6,
+        }
 
     def evaluate(self, low_in: Stream, high_in: Stream) -> Outcome:
         """Return the feed at high pressure and the spent concentrate."""
         p = self.parameters
-        high_out = low_in.changed(pressure=p.outlet_pressure + 0.0 * low_in.pressure)
+        high_out = low_in.changed(
+            pressure=np.asarray(p.outlet_pressure, float) + 0.0 * low_in.pressure
+        )
         low_out = high_in.changed(pressure=p.exhaust_pressure + 0.0 * high_in.pressure)
         before = sum(s.pressure * s.flow for s in (low_in, high_in))
         after = sum(s.pressure * s.flow for s in (high_out, low_out))
         return Outcome(
-            {"high_out": high_out, "low_out": low_out}, {"hydraulic_power": after - before},
+            {"high_out": high_out, "low_out": low_out},
+            {"hydraulic_power": after - before},
             lambda: Details(
                 {"lost_power": Value(before - after, "power")},
                 losses={"pressure exchange": before - after},

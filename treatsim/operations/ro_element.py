@@ -24,22 +24,28 @@ class RoElementParameters(Parameters):
 
     area: float = quantity("area", "membrane area", open_low=True, high=1000)
     length: float = quantity("length", "length of the element", open_low=True, high=5)
-    channel_height: float = quantity("small_length", "height of the feed channel", open_low=True,
-                                     high=0.01)
+    channel_height: float = quantity(
+        "small_length", "height of the feed channel", open_low=True, high=0.01
+    )
     spacer_porosity: float = quantity("fraction", "free share of the channel", open_low=True)
     test_permeate_flow: float = quantity("flow", "permeate of the standard test", open_low=True)
-    test_rejection: float = quantity("fraction", "salt rejection of the standard test",
-                                     open_low=True, high=0.99999)
-    test_feed: float = quantity("concentration", "sodium chloride of the standard test",
-                                open_low=True)
-    test_pressure: float = quantity("pressure", "feed pressure of the standard test", low=0,
-                                    open_low=True, high=1.2e7)
-    test_recovery: float = quantity("fraction", "recovery of the standard test", open_low=True,
-                                    high=0.9)
+    test_rejection: float = quantity(
+        "fraction", "salt rejection of the standard test", open_low=True, high=0.99999
+    )
+    test_feed: float = quantity(
+        "concentration", "sodium chloride of the standard test", open_low=True
+    )
+    test_pressure: float = quantity(
+        "pressure", "feed pressure of the standard test", low=0, open_low=True, high=1.2e7
+    )
+    test_recovery: float = quantity(
+        "fraction", "recovery of the standard test", open_low=True, high=0.9
+    )
     water_activation: float = quantity("molar_energy", "of the water permeability", high=1e5)
     salt_activation: float = quantity("molar_energy", "of the salt permeability", high=1e5)
-    boric_acid_permeability: float | None = quantity("flux", "of boric acid at 25 degC", low=0,
-                                                     default=None)
+    boric_acid_permeability: float | None = quantity(
+        "flux", "of boric acid at 25 degC", low=0, default=None
+    )
     largest_feed_flow: float | None = quantity("flow", "per vessel", default=None)
     smallest_concentrate_flow: float | None = quantity("flow", "per vessel", default=None)
     largest_drop: float | None = quantity("pressure_difference", "per element", default=None)
@@ -76,7 +82,7 @@ def element_of(raw) -> RoElementParameters:
             raise RequestError(f'"{raw}" is no class; known: {", ".join(classes)}, or a table')
         raw = classes[raw]
     if not isinstance(raw, dict):
-        raise RequestError("a class such as \"seawater-4in\" or a table belongs here")
+        raise RequestError('a class such as "seawater-4in" or a table belongs here')
     try:
         return _of_table(tuple(raw.items()))
     except TypeError as error:  # an entry that is itself a table or a list
@@ -96,8 +102,11 @@ def _of_table(entries: tuple[tuple[str, Any], ...]) -> RoElementParameters:
             values[key] = read_value(fields[key], entry)
         except RequestError as error:
             faults.append(f"{key} = {entry!r}: {error}")
-    faults += [f"{name} is missing: {f.metadata['meaning']}" for name, f in fields.items()
-               if f.default is dataclasses.MISSING and name not in raw]
+    faults += [
+        f"{name} is missing: {f.metadata['meaning']}"
+        for name, f in fields.items()
+        if f.default is dataclasses.MISSING and name not in raw
+    ]
     if faults:
         raise RequestError(faults)
     return RoElementParameters(**values)
@@ -117,21 +126,26 @@ def standard_water() -> SolutionLine:
 def fitted(element: RoElementParameters, correlation: str) -> Membrane:
     """Return A and B at 25 degC by the element's standard test and the march itself."""
     test = StandardTest(
-        element.test_permeate_flow, element.test_rejection, element.test_feed,
-        element.test_pressure, element.test_recovery,
+        element.test_permeate_flow,
+        element.test_rejection,
+        element.test_feed,
+        element.test_pressure,
+        element.test_recovery,
     )
     law = spacer_channel.correlation(correlation)
     found = fit_element(test, element.channel, standard_water(), law)
     return Membrane(float(found.water_permeability), float(found.salt_permeability))
 
 
-def membrane_at(element: RoElementParameters, correlation: str, temperature, flow_factor,
-                salt_passage_factor) -> Membrane:
+def membrane_at(
+    element: RoElementParameters, correlation: str, temperature, flow_factor, salt_passage_factor
+) -> Membrane:
     """Return A and B at a temperature and age. [K]"""
     new = fitted(element, correlation)
     arrhenius = membrane_transport.arrhenius_factor
     return Membrane(
         new.water_permeability * flow_factor * arrhenius(temperature, element.water_activation),
-        new.salt_permeability * salt_passage_factor
+        new.salt_permeability
+        * salt_passage_factor
         * arrhenius(temperature, element.salt_activation),
     )

@@ -42,13 +42,16 @@ class RoVesselParameters(Parameters):
     element: str | dict = reference("a catalogue class, or a table with the standard test")
     elements_in_series: int = quantity("count", "elements in one vessel", low=1, high=20)
     vessels_in_parallel: int = quantity("count", "vessels side by side", low=1, high=1000)
-    flow_factor: float = quantity("factor", "water permeability today over new", open_low=True,
-                                  high=3)
-    salt_passage_factor: float = quantity("factor", "salt permeability today over new",
-                                          open_low=True, high=100)
+    flow_factor: float = quantity(
+        "factor", "water permeability today over new", open_low=True, high=3
+    )
+    salt_passage_factor: float = quantity(
+        "factor", "salt permeability today over new", open_low=True, high=100
+    )
     permeate_pressure: float = quantity("pressure", "pressure behind the membrane", default=0.0)
-    correlation: str = choice(tuple(spacer_channel.CORRELATIONS), "mass transfer in the channel",
-                              default="schock_miquel")
+    correlation: str = choice(
+        tuple(spacer_channel.CORRELATIONS), "mass transfer in the channel", default="schock_miquel"
+    )
 
     def conflicts(self):
         """Check the element."""
@@ -74,16 +77,16 @@ class RoVessel(Unit):
         )
         line = line_of_water(feed.water, feed.temperature)
         entering = VesselFeed(
-            feed.mass_flow / p.vessels_in_parallel, feed.salinity, feed.pressure,
+            feed.mass_flow / p.vessels_in_parallel,
+            feed.salinity,
+            feed.pressure,
             p.permeate_pressure,
         )
         solved = vessel.solve_vessel(
             entering, membrane, element.channel, line, p.elements_in_series, law
         )
         permeate, concentrate = product_streams(feed, solved, p)
-        lost = feed.pressure * feed.flow - sum(
-            s.pressure * s.flow for s in (permeate, concentrate)
-        )
+        lost = feed.pressure * feed.flow - sum(s.pressure * s.flow for s in (permeate, concentrate))
         return Outcome(
             {"permeate": permeate, "concentrate": concentrate},
             {"hydraulic_power": -lost},
@@ -103,20 +106,22 @@ class RoVessel(Unit):
         )
         values = {
             "recovery": Value(permeate.flow / feed.flow, "fraction"),
-            "salt_rejection": Value(1 - permeate.concentration / feed.concentration,
-                                    "fraction"),
-            "pressure_drop": Value(feed.pressure - solved.concentrate_pressure,
-                                   "pressure_difference"),
+            "salt_rejection": Value(1 - permeate.concentration / feed.concentration, "fraction"),
+            "pressure_drop": Value(
+                feed.pressure - solved.concentrate_pressure, "pressure_difference"
+            ),
             "polarisation_max": Value(np.max(elements.polarisation_max, axis=0), "factor"),
-            "net_driving_pressure_min": Value(np.min(elements.net_driving_pressure_min, axis=0),
-                                              "pressure_difference"),
+            "net_driving_pressure_min": Value(
+                np.min(elements.net_driving_pressure_min, axis=0), "pressure_difference"
+            ),
             "flux_mean": Value(_mean_flux(per_element, p.elements_in_series), "flux"),
             "flux_first": Value(per_element[0], "flux"),
             "flux_last": Value(_pick(per_element, last), "flux"),
             "flux_inlet": Value(elements.flux_in[0], "flux"),
             "flux_outlet": Value(_pick(elements.flux_out, last), "flux"),
-            "membrane_salinity_max": Value(np.max(elements.membrane_fraction_max, axis=0),
-                                           "mass_fraction"),
+            "membrane_salinity_max": Value(
+                np.max(elements.membrane_fraction_max, axis=0), "mass_fraction"
+            ),
             "lost_power": Value(lost, "power"),
             **_by_element(elements),
         }
@@ -129,8 +134,11 @@ class RoVessel(Unit):
         )
         return Details(
             values,
-            findings=[*_blocks(feed, solved), *_warnings(element_of(p.element), p, elements, feed),
-                      *_chlorine(feed)],
+            findings=[
+                *_blocks(feed, solved),
+                *_warnings(element_of(p.element), p, elements, feed),
+                *_chlorine(feed),
+            ],
             excursions=excursions(spacer_channel.REYNOLDS_RANGE, reynolds),
             losses={"friction": friction, "membrane": lost - friction},
             sources=(spacer_channel.correlation(p.correlation).source,),
@@ -145,7 +153,8 @@ def product_streams(feed: Stream, solved: Vessel, p: RoVesselParameters) -> tupl
     """Return permeate and concentrate of all vessels, contents shared out."""
     n = p.vessels_in_parallel
     permeate = feed.changed(
-        mass_flow=n * solved.permeate_mass_flow, salinity=solved.permeate_fraction,
+        mass_flow=n * solved.permeate_mass_flow,
+        salinity=solved.permeate_fraction,
         pressure=p.permeate_pressure + 0.0 * feed.pressure,
     )
     concentrate = feed.changed(
@@ -189,7 +198,8 @@ def _by_element(elements: ElementResults) -> dict[str, Value]:
     }
     return {
         f"element_{number + 1}.{name}": Value(rows[number], kind)
-        for number in range(len(elements.flux_mean)) for name, (rows, kind) in columns.items()
+        for number in range(len(elements.flux_mean))
+        for name, (rows, kind) in columns.items()
     }
 
 
@@ -218,26 +228,35 @@ def _blocks(feed: Stream, solved: Vessel) -> list[Finding]:
     return found
 
 
-def _warnings(element: RoElementParameters, p: RoVesselParameters, elements: ElementResults,
-              feed: Stream) -> list[Finding]:
+def _warnings(
+    element: RoElementParameters, p: RoVesselParameters, elements: ElementResults, feed: Stream
+) -> list[Finding]:
     """Limits of the element, each with the element that breaks it most."""
     rules = (  # limit, value by element, sign of a breach, quantity, words
         (element.largest_lead_flux, elements.flux_mean[:1], 1, "flux", "flux"),
         (element.largest_recovery, elements.recovery, 1, "fraction", "recovery"),
         (element.largest_polarisation, elements.polarisation_max, 1, "factor", "polarisation"),
         (element.largest_drop, elements.pressure_drop, 1, "pressure_difference", "pressure drop"),
-        (element.smallest_concentrate_flow, elements.concentrate_flow, -1, "flow",
-         "concentrate flow"),
+        (
+            element.smallest_concentrate_flow,
+            elements.concentrate_flow,
+            -1,
+            "flow",
+            "concentrate flow",
+        ),
         (element.largest_feed_flow, elements.feed_flow[:1], 1, "flow", "feed flow"),
-        (element.largest_pressure, np.asarray(feed.pressure)[None], 1, "pressure",
-         "feed pressure"),
+        (element.largest_pressure, np.asarray(feed.pressure)[None], 1, "pressure", "feed pressure"),
     )
     found = [_limit(*rule) for rule in rules if rule[0] is not None]
     mean = _mean_flux(elements.flux_mean, p.elements_in_series)
     if element.largest_flux is not None and np.any(mean > element.largest_flux):
-        found.append(Finding(
-            mean > element.largest_flux, "mean flux {value} is above the usual {limit}",
-            {"value": Value(mean, "flux"), "limit": Value(element.largest_flux, "flux")}))
+        found.append(
+            Finding(
+                mean > element.largest_flux,
+                "mean flux {value} is above the usual {limit}",
+                {"value": Value(mean, "flux"), "limit": Value(element.largest_flux, "flux")},
+            )
+        )
     return [finding for finding in found if finding is not None]
 
 
@@ -250,9 +269,13 @@ def _limit(limit, rows, sign, kind, words) -> Finding | None:
         return None
     side = "above" if sign > 0 else "below"
     return Finding(
-        where, f"{words} of element {{number}} is {{value}}, {side} the {{limit}} it is made for",
-        {"value": Value(value, kind), "limit": Value(limit, kind),
-         "number": Value(worst + 1, "count")},
+        where,
+        f"{words} of element {{number}} is {{value}}, {side} the {{limit}} it is made for",
+        {
+            "value": Value(value, kind),
+            "limit": Value(limit, kind),
+            "number": Value(worst + 1, "count"),
+        },
     )
 
 
@@ -260,6 +283,10 @@ def _chlorine(feed: Stream) -> list[Finding]:
     chlorine = np.asarray(feed.contents.get("free_chlorine", 0.0))
     if not np.any(chlorine > CHLORINE_LIMIT):
         return []
-    return [Finding(chlorine > CHLORINE_LIMIT, "free chlorine of {value} in the feed destroys "
-                    "polyamide membranes; remove it first",
-                    {"value": Value(chlorine, "concentration")})]
+    return [
+        Finding(
+            chlorine > CHLORINE_LIMIT,
+            "free chlorine of {value} in the feed destroys polyamide membranes; remove it first",
+            {"value": Value(chlorine, "concentration")},
+        )
+    ]

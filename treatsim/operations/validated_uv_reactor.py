@@ -38,39 +38,54 @@ class ValidatedUvReactorParameters(Parameters):
     tested_flow_low: float = quantity("flow", "smallest flow tested")
     tested_flow_high: float = quantity("flow", "largest flow tested", open_low=True)
     tested_transmittance_low: float = quantity("uv_transmittance", "lowest tested", open_low=True)
-    tested_transmittance_high: float = quantity("uv_transmittance", "highest tested",
-                                                open_low=True, high=0.9999)
+    tested_transmittance_high: float = quantity(
+        "uv_transmittance", "highest tested", open_low=True, high=0.9999
+    )
     tested_intensity_low: float = quantity("factor", "smallest S/S0 tested", open_low=True)
     tested_intensity_high: float = quantity("factor", "largest S/S0 tested", open_low=True)
-    intensity_ratio: float = quantity("factor", "S/S0: sensor today over new and clean at this "
-                                      "transmittance", open_low=True, high=2)
-    validation_factor: float = quantity("factor", "tested dose over dose that may be credited",
-                                        low=1, high=20)
+    intensity_ratio: float = quantity(
+        "factor",
+        "S/S0: sensor today over new and clean at this transmittance",
+        open_low=True,
+        high=2,
+    )
+    validation_factor: float = quantity(
+        "factor", "tested dose over dose that may be credited", low=1, high=20
+    )
     lamp_power: float = quantity("power", "electrical power with ballast", low=0, open_low=True)
-    quadratic_loss: float = quantity("quadratic_loss", "pressure loss over flow squared",
-                                     default=0.0)
+    quadratic_loss: float = quantity(
+        "quadratic_loss", "pressure loss over flow squared", default=0.0
+    )
     target: dict | None = reference("organism, and the log or the dose asked for", default=None)
 
     def conflicts(self):
         """Check the order of the box's ends, and the target."""
         faults = [
-            f"tested_{name}_low: is below the highest tested" for name in
-            ("flow", "transmittance", "intensity")
-            if np.any(np.asarray(getattr(self, f"tested_{name}_low"))
-                      >= getattr(self, f"tested_{name}_high"))
+            f"tested_{name}_low: is below the highest tested"
+            for name in ("flow", "transmittance", "intensity")
+            if np.any(
+                np.asarray(getattr(self, f"tested_{name}_low"))
+                >= getattr(self, f"tested_{name}_high")
+            )
         ]
         return faults + target_faults(self.target)
 
     @property
     def equation(self) -> DoseEquation:
         """The equation with its box."""
-        clear, murky = (absorption_from_transmittance(t) for t in
-                        (self.tested_transmittance_high, self.tested_transmittance_low))
+        clear, murky = (
+            absorption_from_transmittance(t)
+            for t in (self.tested_transmittance_high, self.tested_transmittance_low)
+        )
         return DoseEquation(
-            self.coefficient_a, self.coefficient_b, self.coefficient_c, self.coefficient_d,
+            self.coefficient_a,
+            self.coefficient_b,
+            self.coefficient_c,
+            self.coefficient_d,
             (clear, murky),
             (self.tested_intensity_low, self.tested_intensity_high),
-            (self.tested_flow_low, self.tested_flow_high), self.flow_unit,
+            (self.tested_flow_low, self.tested_flow_high),
+            self.flow_unit,
         )
 
 
@@ -105,8 +120,10 @@ class ValidatedUvReactor(Unit):
         )
         dose, tested = p.equation.dose(absorption, ratio, flow)
         values = {"dose": Value(dose, "dose"), "flow": Value(flow, "flow")}
-        text = ("flow {flow}, transmittance or sensor reading lies outside what the validation "
-                "report tested: no credit")
+        text = (
+            "flow {flow}, transmittance or sensor reading lies outside what the validation "
+            "report tested: no credit"
+        )
         return Details(
             {
                 "dose_reported": Value(dose, "dose"),
@@ -118,6 +135,8 @@ class ValidatedUvReactor(Unit):
             power=p.lamp_power,
             losses={"lamp and ballast": p.lamp_power},
             sources=("uvdgm_2006",),
-            choices=(f"{self.name}: dose by the equation of its validation report, inside the "
-                     "tested box only",),
+            choices=(
+                f"{self.name}: dose by the equation of its validation report, inside the "
+                "tested box only",
+            ),
         )

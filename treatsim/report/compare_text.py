@@ -27,8 +27,9 @@ def _state(verdict: Verdict) -> str:
     return "limits met" if verdict.meets[0] else "limits NOT met"
 
 
-def compare_text(verdicts: Sequence[Verdict], rows: Sequence[Row], system: str = "si", *,
-                 colour: bool = False) -> str:
+def compare_text(
+    verdicts: Sequence[Verdict], rows: Sequence[Row], system: str = "si", *, colour: bool = False
+) -> str:
     """Return the page."""
     page = Page(colour)
     for number, verdict in enumerate(verdicts, 1):
@@ -42,26 +43,39 @@ def compare_text(verdicts: Sequence[Verdict], rows: Sequence[Row], system: str =
     page.line()
     page.table(heads, lines)
     page.line()
-    page.line("1 kWh/m3 is 1 Wh per litre. Losses add up to the energy per volume of product.", "dim")
+    page.line(
+        "1 kWh/m3 is 1 Wh per litre. Losses add up to the energy per volume of product.", "dim"
+    )
     for number, verdict in enumerate(verdicts, 1):
         if not verdict.result.solved[0]:
             page.line(f"[{number}] {verdict.result.reason(0, system)}")
     return page.text()
 
 
-def compare_document(verdicts: Sequence[Verdict], rows: Sequence[Row],
-                     system: str = "si") -> dict[str, Any]:
+def compare_document(
+    verdicts: Sequence[Verdict], rows: Sequence[Row], system: str = "si"
+) -> dict[str, Any]:
     """Return the comparison as plain data."""
     return {
         "treatsim": treatsim.__version__,
         "cases": [
-            {"case": v.case.path, "title": v.case.title, "solved": bool(v.result.solved[0]),
-             "meets": bool(v.result.solved[0] and v.meets[0]),
-             "reason": v.result.reason(0, system)} for v in verdicts
+            {
+                "case": v.case.path,
+                "title": v.case.title,
+                "solved": bool(v.result.solved[0]),
+                "meets": bool(v.result.solved[0] and v.meets[0]),
+                "reason": v.result.reason(0, system),
+            }
+            for v in verdicts
         ],
         "rows": [
-            {"group": row.group, "name": row.words, "address": row.address,
-             "values": [_number(value, system) for value in row.values]} for row in rows
+            {
+                "group": row.group,
+                "name": row.words,
+                "address": row.address,
+                "values": [_number(value, system) for value in row.values],
+            }
+            for row in rows
         ],
     }
 

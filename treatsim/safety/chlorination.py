@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from treatsim.correlations import chlorine
-from treatsim.flowsheet.wiring import reach
 from treatsim.flowsheet.result import Result
+from treatsim.flowsheet.wiring import reach
 from treatsim.operations.base import Finding, Unit, Value
 from treatsim.operations.chlorine_dosing import ALKALINE
 

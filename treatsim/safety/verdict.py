@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from treatsim.correlations.pump_curve import dead_speed
 from treatsim.flowsheet.flowsheet import reach
 from treatsim.flowsheet.result import Result
 from treatsim.operations.base import Value
@@ -136,14 +137,16 @@ def _dead_speed(result: Result, pump: str) -> None:
         for name in reach(wiring, source)
     ]
     rise: Any = 0.0
+    pumps = [name for name in line if hasattr(units[name], "curve")]
+    if pumps != [pump]:  # two pumps share the lift between them
+        return
     for name in line:
         rise = rise + np.asarray(units[name].static_rise())
         if units[name].outlets[:1] and units[name].outlets[0] in units[name].anchored:
             break
         if len(units[name].outlets) > 1 or len(units[name].inlets) > 1:
             return
-    curve = units[pump].curve
-    speed = np.sqrt(np.maximum(rise, 0.0) / np.asarray(curve.shutoff_head))
+    speed = dead_speed(units[pump].curve, np.maximum(rise, 0.0))
     result.extra[f"{pump}.dead_speed"] = Value(speed, "speed")
 
 
