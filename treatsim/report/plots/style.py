@@ -70,6 +70,7 @@ SETTINGS: dict[Any, Any] = {
 CAPTION_SIZE = 7  # points
 CAPTION_LINE = 0.14  # inches
 DOTS = 110  # per inch, of a PNG
+PLACES = 4  # digits of an axis' place, as a share of the figure
 
 
 def quiet(draw):
@@ -137,10 +138,22 @@ def render(figure, kind: str = "svg") -> bytes:
     buffer = io.BytesIO()
     metadata = {"Date": None, "Creator": "treatsim"} if kind == "svg" else {"Software": None}
     with mpl.rc_context(SETTINGS):
+        _settle(figure)
         figure.savefig(buffer, format=kind, dpi=DOTS, metadata=metadata)
     if kind == "svg":  # no blanks at line ends
         return b"\n".join(line.rstrip() for line in buffer.getvalue().splitlines()) + b"\n"
     return buffer.getvalue()
+
+
+def _settle(figure) -> None:
+    """Fix the layout on round places: its solver's last digits depend on the order of memory."""
+    if figure.get_layout_engine() is None:
+        return
+    figure.draw_without_rendering()
+    places = [(axis, axis.get_position().bounds) for axis in figure.axes]
+    figure.set_layout_engine("none")
+    for axis, bounds in places:
+        axis.set_position([round(value, PLACES) for value in bounds])
 
 
 def pretty(unit: str) -> str:
