@@ -27,6 +27,7 @@ from treatsim.errors import CaseError, FlowsheetError, RequestError
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import Hold, operate
 from treatsim.flowsheet.result import Result
+from treatsim.flowsheet.wiring import connect
 from treatsim.operations.base import Parameters, Unit
 
 UNIT_NAME = re.compile(r"[a-z][a-z0-9_]*$")
@@ -154,6 +155,8 @@ def interpret(
     case = Case(path, str(title), sections, kinds, parameters, links, holds, _spreads(data), data)
     if not problems.found:
         _check_structure(case, problems)
+    elif links and len(kinds) == len(_table(data, "units", problems)):
+        _check_links(case, problems)
     problems.raise_if_any()
     return case
 
@@ -275,6 +278,19 @@ def _literal(value: str):
         return tomllib.loads(f"v = {value}")["v"]
     except tomllib.TOMLDecodeError:
         return value
+
+
+def _check_links(case: Case, problems: Problems) -> None:
+    """Tell faults of the links beside faults of the parameters, which links do not need."""
+    units = {
+        name: operations.unit_class(kind)(name=name, parameters=None)
+        for name, kind in case.kinds.items()
+    }
+    try:
+        connect(units, case.links)
+    except FlowsheetError as error:
+        for line in error.problems:
+            problems.add("flowsheet.links", line)
 
 
 def _check_structure(case: Case, problems: Problems) -> None:
