@@ -2,8 +2,9 @@
 
 Three nested questions, each skipped where it does not arise:
 holds (adjust an input until a result equals a value), open flows and parameters (pump against
-system), and recycles. A single unknown is bracketed per point; several are found by Newton steps
-with backtracking. Inside a pass every balance of mass, salt, heat and contents is exact.
+system), and recycles. A single unknown is bracketed per point; several are found by
+quasi-Newton steps with backtracking. Inside a pass every balance of mass, salt, heat and contents
+is exact.
 """
 
 from __future__ import annotations
@@ -20,6 +21,9 @@ from treatsim.numerics import find_roots
 from treatsim.water.stream import Stream
 
 NEWTON_STEPS = 40
+DIFFERENCE = 1e-6  # of an unknown's range, for difference quotients
+SLOW = 0.5  # a step that leaves more of the residual asks for a new Jacobian
+HALVINGS = 12
 OTHER_STARTS = (0.45, 0.15)  # shares of a pressure's range to start from where the guess failed
 CLOSE, SOLVED = 1e-11, 1e-8  # residual to aim for, and the one that is still an answer
 PRESSURE_SCALE = 1e5  # Pa; makes the residual at an open end of order one
@@ -222,45 +226,67 @@ def _size(r):
 
 
 def _newton(residual, unknowns: list[Unknown], x, index):
-    """Newton steps at the points `index` until each is solved or stands still."""
+    """Quasi-Newton steps at the points `index` until each is solved or stands still.
+
+    The difference Jacobian is taken once and then updated by Broyden's rule; it is taken anew when
+    a step gains less than SLOW. A point stands still if a new Jacobian does not help it.
+    """
     low = np.array([u.low for u in unknowns])[:, None]
     high = np.array([u.high for u in unknowns])[:, None]
     r = residual(list(x), index)
-    moving = np.ones(index.size, bool)
+    jacobian = np.empty((index.size, len(x), len(x)))  # per share of each unknown's range
+    moving, anew = np.ones(index.size, bool), True
     for _ in range(NEWTON_STEPS):
         active = np.flatnonzero(moving & (_size(r) > CLOSE))
         if active.size == 0:
             break
-        before = _size(r[:, active])
-        x[:, active], r[:, active] = _newton_step(
-            residual, x[:, active], r[:, active], index[active], low, high
-        )
-        moving[active] = _size(r[:, active]) < before
+        here, before = (x[:, active], r[:, active], index[active]), _size(r[:, active])
+        if anew:
+            jacobian[active] = _jacobian(residual, *here, low, high)
+        x[:, active], r[:, active] = _step(residual, *here, jacobian[active], low, high)
+        after = _size(r[:, active])
+        if anew:
+            moving[active] = after < before
+        shift = ((x[:, active] - here[0]) / (high - low)).T
+        jacobian[active] = _updated(jacobian[active], shift, (r[:, active] - here[1]).T)
+        anew = bool(np.any(moving[active] & (after > np.maximum(SLOW * before, CLOSE))))
     return x, r
 
 
-def _newton_step(residual, x, r, index, low, high):
-    n = len(x)
-    step = 1e-6 * (high - low)
-    jacobian = np.empty((index.size, n, n))
-    for j in range(n):
+def _jacobian(residual, x, r, index, low, high):
+    """Difference quotients of all residuals, shape (points, equations, unknowns)."""
+    found = np.empty((index.size, len(x), len(x)))
+    for j in range(len(x)):
         up = x.copy()
-        sign = np.where(x[j] + step[j] > high[j], -1.0, 1.0)
-        up[j] += sign * step[j]
-        jacobian[:, :, j] = ((residual(list(up), index) - r) / (sign * step[j])).T
-    jacobian += 1e-30 * np.eye(n)
+        sign = np.where(x[j] + DIFFERENCE * (high[j] - low[j]) > high[j], -1.0, 1.0)
+        up[j] += sign * DIFFERENCE * (high[j] - low[j])
+        found[:, :, j] = ((residual(list(up), index) - r) / (sign * DIFFERENCE)).T
+    return found
+
+
+def _updated(jacobian, shift, change):
+    """Broyden's update: the least change of the Jacobian that explains the last step."""
+    length = np.sum(shift**2, axis=1)[:, None, None]
+    miss = change - np.einsum("pij,pj->pi", jacobian, shift)
+    update = miss[:, :, None] * shift[:, None, :]
+    return jacobian + np.divide(update, length, out=np.zeros_like(update), where=length > 0)
+
+
+def _step(residual, x, r, index, jacobian, low, high):
+    """The step of a Jacobian, halved until the residual falls; what does not fall stays."""
+    steady = jacobian + 1e-30 * np.eye(len(x))
     try:
-        move = np.linalg.solve(jacobian, -r.T[:, :, None])[:, :, 0].T
+        move = np.linalg.solve(steady, -r.T[:, :, None])[:, :, 0].T * (high - low)
     except np.linalg.LinAlgError:
-        move = (np.linalg.pinv(jacobian) @ -r.T[:, :, None])[:, :, 0].T
-    size = np.max(np.abs(r), axis=0)
+        move = (np.linalg.pinv(steady) @ -r.T[:, :, None])[:, :, 0].T * (high - low)
+    size = _size(r)
     best_x, best_r = x.copy(), r.copy()
     pending = np.ones(index.size, bool)
     share = 1.0
-    for _ in range(12):
+    for _ in range(HALVINGS):
         trial = np.clip(x + share * move, low + 0.1 * (x - low), high - 0.1 * (high - x))
         trial_r = residual(list(trial), index)
-        good = pending & (np.max(np.abs(trial_r), axis=0) < size)
+        good = pending & (_size(trial_r) < size)
         best_x[:, good], best_r[:, good] = trial[:, good], trial_r[:, good]
         pending &= ~good
         if not np.any(pending):
