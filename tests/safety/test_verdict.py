@@ -301,4 +301,7 @@ def test_a_case_without_tables_has_a_ledger_all_the_same():
                                                "analytes": None})  # fmt: skip
     found = judge(bare, bare.solve())
     assert at(found.health.barriers["uv"].earned("giardia"), 0) == 0
-    assert "product.people_served" not in found.result.extra
+    people = found.result.value("product.people_served").value
+    daily = found.result.product.flow * 8 * 3600
+    assert at(people, 0) == np.floor(at(daily, 0) * 0.85 / 0.015)
+    assert any("no table [people]" in note for note in found.choices)

@@ -70,7 +70,13 @@ class Page:
         """Add a table; the first `left` columns are text, the others numbers."""
         from rich.table import Table
 
-        table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim", pad_edge=False)
+        table = Table(
+            box=None,
+            padding=(0, 2, 0, 0),
+            header_style="dim",
+            pad_edge=False,
+            show_header=any(headings),
+        )
         for number, heading in enumerate(headings):
             table.add_column(heading, justify="left" if number < left else "right", overflow="fold")
         for row in rows:

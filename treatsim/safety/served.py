@@ -6,8 +6,14 @@ import numpy as np
 
 from treatsim.flowsheet.result import Result
 from treatsim.operations.base import Criterion, Finding, Value
+from treatsim.safety.evidence import PeopleParameters
 from treatsim.safety.people import LEVELS, daily_demand, people_served, tank_buffer
 
+ASSUMED = PeopleParameters(level="full", losses=0.15, running_time=8 * 3600.0)
+ASSUMED_WORDS = (
+    "people: no table [people], so 8 h of running a day, 15 L for each person and 15 % lost "
+    "between tank and cup are assumed"
+)
 NAMES = {"drink_only": "drinking", "survival": "survival", "full": "full"}
 
 
@@ -17,7 +23,7 @@ def served(result: Result, mover: str) -> None:
     Parameters
     ----------
     result : Result
-        Solved case with a table [people].
+        Solved case; without a table [people] the usual planning figures are taken, and said.
     mover : str
         Address of the input that sets the flow.
 
@@ -27,15 +33,18 @@ def served(result: Result, mover: str) -> None:
 
     Validity
     --------
-    Nothing is added without a table [people] or without product. Institutions are served first.
+    Nothing is added without product. Institutions are served first.
 
     Source
     ------
-    sphere_2011
+    sphere_2011; the assumed day is common practice, no source.
     """
     plan = result.sections.get("people")
-    if plan is None or result.product is None:
+    if result.product is None:
         return
+    if plan is None:
+        plan = ASSUMED
+        result.notes.append(ASSUMED_WORDS)
     flow = np.where(result.solved, _mean_flow(result, result.product.flow), 0.0)
     volume = flow * plan.running_time
     left = np.maximum(volume - daily_demand(1.0, plan.institution_demand, plan.losses), 0.0)
