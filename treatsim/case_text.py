@@ -28,8 +28,12 @@ class Problems:
 
     def add(self, where: str, text: str) -> None:
         """Add a fault at the key path `where`, such as "units.uv.arc_length"."""
+        self.found.append(f"{self.place(where)}: {text}")
+
+    def place(self, where: str) -> str:
+        """Return file and line of a key path, such as "camp.toml:13"."""
         line = self.line(where)
-        self.found.append(f"{self.path}{f':{line}' if line else ''}: {text}")
+        return f"{self.path}{f':{line}' if line else ''}"
 
     def line(self, where: str) -> int | None:
         """Return the line of the key, or of the nearest table around it."""

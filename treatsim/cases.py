@@ -236,7 +236,8 @@ def _holds(data, problems: Problems) -> tuple[Hold, ...]:
         if not isinstance(equals, str | int | float) or isinstance(equals, bool):
             problems.add(where, f"hold.equals = {entry(equals)}: a text with a unit belongs here")
             continue
-        found.append(Hold(str(row["adjust"]), str(row["until"]), str(equals)))
+        place = f"{problems.place(where)}: "
+        found.append(Hold(str(row["adjust"]), str(row["until"]), str(equals), place))
     return tuple(found)
 
 

@@ -24,6 +24,7 @@ class Hold(NamedTuple):
     adjust: str
     until: str
     equals: float | str  # SI, or text with a unit
+    place: str = ""  # where it was asked, such as "case.toml:31: "
 
 
 def operate(sheet: Flowsheet, points: int = 1, holds: tuple[Hold, ...] = ()) -> Result:
@@ -39,7 +40,10 @@ def operate(sheet: Flowsheet, points: int = 1, holds: tuple[Hold, ...] = ()) -> 
     unit, field = _input(sheet, hold.adjust)
     guess, low, high = _span(sheet, unit, field, points)
     start = operate(sheet, points, rest)
-    kind = start.value(hold.until).quantity
+    try:
+        kind = start.value(hold.until).quantity
+    except RequestError as error:
+        raise RequestError(f"{hold.place}hold.until: {error}") from error
     target = _target(hold, kind)
     scale = abs(target) or 1.0
 
@@ -84,7 +88,7 @@ def _target(hold: Hold, kind: str) -> float:
     try:
         return quantities.read(hold.equals, kind)
     except RequestError as error:
-        raise RequestError(f'hold.equals = "{hold.equals}": {error}') from error
+        raise RequestError(f'{hold.place}hold.equals = "{hold.equals}": {error}') from error
 
 
 def _failure(hold: Hold, missed, values) -> Failure:

@@ -167,7 +167,7 @@ def _chlorine(page, verdict: Verdict, system: str, point: int) -> None:
         shown = [(words, _text(values[f"{name}.{key}"], system, point))
                  for key, words in rows if f"{name}.{key}" in values
                  and np.isfinite(at(values[f"{name}.{key}"].value, point))]  # fmt: skip
-        page.head(f"{kind.replace('_', ' ')} {name}")
+        page.head(f"{name} ({kind.replace('_', ' ')})")
         page.table(("", ""), shown)
 
 

@@ -257,7 +257,7 @@ def _units(page: Page, verdict: Verdict, system: str, point: int) -> None:
 
 
 def _reactor(page: Page, name: str, values, system: str, point: int) -> None:
-    page.head(f"UV reactor {name}")
+    page.head(f"{name} (UV reactor)")
     rows = [
         (words, cell(values[key], system, point))
         for key, words in (
