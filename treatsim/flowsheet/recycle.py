@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -13,6 +14,8 @@ from treatsim.water.stream import Stream
 RECYCLE_PASSES = 60
 PRESSURE_SCALE = 1e5  # Pa; below it a change of pressure counts as absolute
 FURTHEST = 20.0  # steps that one extrapolation of a recycle may take at once
+DEPTH = 2  # past passes that an extrapolation looks at
+PARALLEL = 1e-6  # squared sine below which two falls count as one direction
 
 
 class Pass(NamedTuple):
@@ -59,11 +62,11 @@ def evaluate(sheet: Flowsheet, flows, memory: dict[Port, Stream]) -> Pass:
         if cut not in memory:
             memory[cut] = _recycle_guess(sheet, first)
     error: np.ndarray | float = np.inf
-    before: dict[Port, tuple[dict, dict]] = {}  # what left each cut, and what should have
+    history: list[dict[Port, tuple[dict, dict]]] = []  # what left each cut, and should have
     for _ in range(RECYCLE_PASSES):
         done = run(sheet, flows, memory)
-        now, previous, last = {}, error, before
-        error = 0.0
+        now: dict[Port, tuple[dict, dict]] = {}
+        previous, error = error, 0.0
         for cut in sheet.tears:
             returned = done.streams[sheet.wiring.feeds[cut]]
             share = _share(sheet, done, cut, returned)
@@ -71,35 +74,64 @@ def evaluate(sheet: Flowsheet, flows, memory: dict[Port, Stream]) -> Pass:
             error = np.maximum(error, change)
         if np.all((error < 1e-13) | ((error < 1e-11) & (error >= previous))):
             break
-        before = now
-        theta = _extrapolation(last, now)
-        for cut, (_, amounts) in now.items():
+        history = [now, *history[:DEPTH]]
+        weights = _weights(history)
+        for cut in sheet.tears:
             returned = done.streams[sheet.wiring.feeds[cut]]
-            memory[cut] = _stream_of(returned, _ahead(amounts, last.get(cut), theta))
+            memory[cut] = _stream_of(returned, _ahead([h[cut][1] for h in history], weights))
     return done._replace(recycle_error=error)
 
 
-def _extrapolation(last: dict, now: dict):
-    """Share of the last pass to take away, by the secant through two passes of all cuts."""
-    top, bottom = np.zeros(()), np.zeros(())
-    for cut in last:
-        for component, after in now[cut][1].items():
+def _weights(history: list[dict[Port, tuple[dict, dict]]]) -> list:
+    """Shares of the last steps to take away: least squares over the misses of all cuts.
+
+    One step back is the secant; two steps back serve two slow directions at once (Anderson).
+    """
+    rows: list[list] = [[] for _ in history]
+    for cut, (_, amounts) in history[0].items():
+        for component, after in amounts.items():
             scale = np.abs(after) + 1e-300
-            miss = (after - now[cut][0][component]) / scale
-            fell = miss - (last[cut][1][component] - last[cut][0][component]) / scale
-            top, bottom = top + fell * miss, bottom + fell**2
-    useful = bottom > 1e-24
-    theta = np.divide(top, bottom, out=np.zeros(np.shape(bottom)), where=useful)
-    return np.clip(theta, -FURTHEST, 0.9)
+            for row, past in zip(rows, history, strict=True):
+                row.append((past[cut][1][component] - past[cut][0][component]) / scale)
+    misses = [np.array(np.broadcast_arrays(*row)) for row in rows]
+    falls = [new - old for new, old in pairwise(misses)]
+    if not falls:
+        return []
+
+    def dot(a, b):
+        return np.sum(a * b, axis=0)
+
+    first = dot(falls[0], falls[0])
+    alone = np.divide(
+        dot(falls[0], misses[0]), first, out=np.zeros(first.shape), where=first > 1e-24
+    )
+    if len(falls) == 1:
+        return [np.clip(alone, -FURTHEST, 0.9)]
+    second, cross = dot(falls[1], falls[1]), dot(falls[0], falls[1])
+    ahead, behind = dot(falls[0], misses[0]), dot(falls[1], misses[0])
+    area = first * second - cross**2
+    apart = area > PARALLEL * first * second + 1e-48
+    both = [
+        np.divide(top, area, out=np.zeros(area.shape), where=apart)
+        for top in (second * ahead - cross * behind, first * behind - cross * ahead)
+    ]
+    sound = apart & (np.abs(both[0]) < FURTHEST) & (np.abs(both[1]) < FURTHEST)
+    return [np.where(sound, both[0], np.clip(alone, -FURTHEST, 0.9)), np.where(sound, both[1], 0.0)]
 
 
-def _ahead(amounts: dict, last: tuple[dict, dict] | None, theta) -> dict:
-    """Extrapolate the amounts at a cut; where one would turn negative, do not."""
-    if last is None:
-        return amounts
-    far = {c: v - theta * (v - last[1][c]) for c, v in amounts.items()}
-    sound = np.all([np.broadcast_to(v >= 0, np.shape(theta)) for v in far.values()], axis=0)
-    return {c: np.where(sound & (v > 0), far[c], v) for c, v in amounts.items()}
+def _ahead(amounts: list[dict], weights: list) -> dict:
+    """Extrapolate the amounts at a cut, newest first; where one would turn negative, do not."""
+    if not weights:
+        return amounts[0]
+    far = {
+        c: v
+        - sum(
+            w * (new[c] - old[c]) for w, (new, old) in zip(weights, pairwise(amounts), strict=True)
+        )
+        for c, v in amounts[0].items()
+    }
+    sound = np.all(np.broadcast_arrays(*(v >= 0 for v in far.values())), axis=0)
+    return {c: np.where(sound & (v > 0), far[c], v) for c, v in amounts[0].items()}
 
 
 def _recycle_guess(sheet: Flowsheet, flow) -> Stream:
