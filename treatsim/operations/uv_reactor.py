@@ -35,7 +35,6 @@ from treatsim.water.stream import Stream
 
 MIXINGS = ("unmixed", "laminar", "tanks")
 TABLE_END = 4.0  # log; where the stepped dose table of a class ends (cfr_141_720)
-LAMINAR_LIMIT = 2000.0  # Reynolds number; above, the laminar profile is no more than a comparison
 LAMP_COMFORT = (283.15, 303.15)  # K; common practice: outside, a plain lamp needs its own factor
 
 
@@ -259,6 +258,8 @@ class UvReactor(Unit):
             choices=(
                 f"{self.name}: emission {p.emission}, interfaces {p.interfaces}, "
                 f"{p.tanks_in_series} tanks in series, wall absorbs what reaches it",
+                f"{self.name}: the laminar profile holds below a Reynolds number of "
+                f"{annulus_flow.LAMINAR_RANGE.high:g}; above, it is there for comparison",
                 f"{self.name}: the dose credited is the lowest equivalent dose of the mixing "
                 f"assumptions for {organism.replace('_', ' ')}, over the validation factor",
                 f"{self.name}: numerical error of the field {field.error:.0e}",

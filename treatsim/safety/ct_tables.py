@@ -19,7 +19,6 @@ from treatsim.errors import DomainError, require
 ROUNDING = 1e-9  # a value this close to a line stands on it
 GIARDIA_CAP = 3.0  # log; the table reaches no further
 VIRUS_CAP = 4.0
-CRYPTOSPORIDIUM_BY_CHLORINE = 0.0  # log, whatever the CT
 
 
 class Lookup(NamedTuple):

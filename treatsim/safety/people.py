@@ -54,7 +54,6 @@ WATER_POINTS = {
 }
 LONGEST_QUEUE = 30 * 60.0  # s; 15 minutes in the 2004 edition
 LONGEST_FILLING = 3 * 60.0  # s for 20 L
-LONGEST_WALK = 500.0  # m
 
 
 class TankBuffer(NamedTuple):

@@ -7,9 +7,9 @@ import numpy as np
 from treatsim.flowsheet.result import Result
 from treatsim.operations.base import Criterion, Finding, Value
 from treatsim.safety.evidence import PeopleParameters
-from treatsim.safety.people import LEVELS, daily_demand, people_served, tank_buffer
+from treatsim.safety.people import LEVELS, USUAL_LOSSES, daily_demand, people_served, tank_buffer
 
-ASSUMED = PeopleParameters(level="full", losses=0.15, running_time=8 * 3600.0)
+ASSUMED = PeopleParameters(level="full", losses=sum(USUAL_LOSSES) / 2, running_time=8 * 3600.0)
 ASSUMED_WORDS = (
     "people: no table [people], so 8 h of running a day, 15 L for each person and 15 % lost "
     "between tank and cup are assumed"
