@@ -29,7 +29,9 @@ class SiteParameters(Parameters):
         "angle", "latitude, north positive", low=-1.5708, high=1.5708, default=None
     )
     longitude: float | None = quantity("angle", "longitude, east positive", default=None)
-    altitude: float = quantity("altitude", "height above sea level")
+    altitude: float | None = quantity(
+        "altitude", "height above sea level; pumps that suck need it", default=None
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,7 +69,7 @@ SECTIONS: dict[str, type[Parameters]] = {
     "health": HealthParameters,
     "analytes": AnalytesParameters,
 }
-REQUIRED = {"site", "water"}
+REQUIRED = {"water"}
 
 
 def analysis_of(water: WaterParameters) -> analysis.WaterAnalysis:
@@ -140,7 +142,13 @@ def water_notes(water: WaterParameters) -> list[str]:
     return notes
 
 
-def source_stream(site: SiteParameters, water: WaterParameters) -> Stream:
+def atmosphere_at(site: SiteParameters | None):
+    """Return the atmosphere at the site, the standard one where no altitude is stated. [Pa]"""
+    stated = site is not None and site.altitude is not None
+    return atmospheric_pressure(site.altitude if site is not None and stated else 0.0)
+
+
+def source_stream(site: SiteParameters | None, water: WaterParameters) -> Stream:
     """Return the source water at ambient pressure."""
     measured = analysis_of(water)
     table = water_table(measured)
@@ -164,5 +172,5 @@ def source_stream(site: SiteParameters, water: WaterParameters) -> Stream:
         water.temperature,
         salinity,
         contents,
-        atmospheric_pressure(site.altitude),
+        atmosphere_at(site),
     )

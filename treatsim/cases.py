@@ -140,9 +140,9 @@ def interpret(
                 f"{key}: no such table"
                 + (f'; did you mean "{near[0]}"?' if near else f"; known: {', '.join(TOP_LEVEL)}"),
             )
-    title = data.get("title", "")
+    title = data.get("title", Path(path).stem)
     if not isinstance(title, str) or not title.strip():
-        problems.add("title", "title is missing: one line that says what this case is")
+        problems.add("title", f"title = {entry(title)}: one line that says what this case is")
     sections = {
         name: _section(cls, _table(data, name, problems), name, problems)
         if name in data or name in case_sections.REQUIRED
@@ -297,7 +297,10 @@ def _check_links(case: Case, problems: Problems) -> None:
 def _check_structure(case: Case, problems: Problems) -> None:
     """Connect the units once, so that wiring faults are told with everything else."""
     water = case.sections["water"]
+    site = case.sections["site"]
     for name, kind in case.kinds.items():
+        if operations.unit_class(kind).sucks and getattr(site, "altitude", None) is None:
+            problems.add("site", f"site.altitude is missing: {kind} {name} needs it")
         for content in operations.unit_class(kind).needs:
             field = "uv_transmittance" if content == "absorption" else content
             if getattr(water, field) is None:

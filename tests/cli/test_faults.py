@@ -129,7 +129,7 @@ def test_a_path_that_is_too_long():
 
 
 CONTENTS = {
-    "empty": (b"", "title is missing"),
+    "empty": (b"", "water.kind is missing"),
     "binary": (bytes(range(256)) * 50, "no UTF-8 text"),
     "syntax": (b'title = "x"\n[units.a\n', ":2: not readable as TOML"),
     "twice": (b'title = "x"\ntitle = "y"\n', "not readable as TOML"),

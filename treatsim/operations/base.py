@@ -266,6 +266,7 @@ class Unit:
     open_surface: ClassVar[bool] = False  # what arrives loses its pressure, the flow goes on
     gives_way: ClassVar[bool] = False  # takes whatever pressure is left
     through: ClassVar[tuple[str, ...]] = ()  # ports meant when a link names none
+    sucks: ClassVar[bool] = False  # whether the atmosphere at the site matters
     needs: ClassVar[tuple[str, ...]] = ()  # contents the inlet water must tell
     recycles: ClassVar[tuple[str, ...]] = ()  # inlets at which a loop may be cut
     anchored: ClassVar[tuple[str, ...]] = ()  # outlets whose pressure the unit itself sets

@@ -130,6 +130,7 @@ class FeedPump(Unit):
     """A pump that takes what the line lets it."""
 
     parameters: FeedPumpParameters
+    sucks = True
 
     @property
     def curve(self) -> pump_curve.PumpCurve:

@@ -63,7 +63,7 @@ def _why_not(case, arrays) -> str:
 
 def _unchanged(case, points: int) -> dict[str, np.ndarray]:
     """Return an input at its present value, once for every point."""
-    return {"site.altitude": np.full(points, float(case.field("site.altitude")[1]))}
+    return {"water.temperature": np.full(points, float(case.field("water.temperature")[1]))}
 
 
 def unjudged(case) -> list[str]:
