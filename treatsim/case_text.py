@@ -60,7 +60,7 @@ def read_text(path: Path) -> str:
     except OSError as error:
         raise CaseError(f"{name}: cannot be read: {(error.strerror or 'error').lower()}") from error
     try:
-        return raw.decode("utf-8")
+        return raw.decode("utf-8-sig")  # some editors put a mark before the text
     except UnicodeDecodeError as error:
         raise CaseError(
             f"{name}: byte {error.start} is no UTF-8 text; this is no case file"
@@ -165,6 +165,7 @@ def entry(raw) -> str:
         raw = raw["value"]
     try:
         text = f'"{raw}"' if isinstance(raw, str) else str(raw)
+        text = text.lower() if isinstance(raw, bool) else text
     except ValueError:  # an integer of thousands of digits
         text = "a number of thousands of digits"
     text = "".join(letter if letter.isprintable() else "?" for letter in text[:100])

@@ -45,7 +45,6 @@ class Case:
     parameters: Mapping[str, Parameters]  # unit name -> parameters
     links: tuple[str, ...]
     holds: tuple[Hold, ...]
-    spreads: Mapping[str, float]  # address -> standard uncertainty, SI
     data: Mapping[str, Any]  # the file's tables, with changes from --set
 
     def field(self, address: str) -> tuple[dataclasses.Field, Any]:
@@ -141,7 +140,7 @@ def interpret(
                 + (f'; did you mean "{near[0]}"?' if near else f"; known: {', '.join(TOP_LEVEL)}"),
             )
     title = data.get("title", Path(path).stem)
-    if not isinstance(title, str) or not title.strip():
+    if not isinstance(title, str) or not title.strip() or not title.isprintable():
         problems.add("title", f"title = {entry(title)}: one line that says what this case is")
     sections = {
         name: _section(cls, _table(data, name, problems), name, problems)
@@ -152,7 +151,7 @@ def interpret(
     kinds, parameters = _units(data, problems)
     links = _links(data, problems)
     holds = _holds(data, problems)
-    case = Case(path, str(title), sections, kinds, parameters, links, holds, _spreads(data), data)
+    case = Case(path, str(title), sections, kinds, parameters, links, holds, data)
     if not problems.found:
         _check_structure(case, problems)
     elif links and len(kinds) == len(_table(data, "units", problems)):
@@ -178,7 +177,10 @@ def _table(data, name: str, problems: Problems) -> dict:
 
 def _units(data, problems: Problems) -> tuple[dict[str, str], dict[str, Parameters]]:
     kinds, parameters = {}, {}
-    for name, table in _table(data, "units", problems).items():
+    tables = _table(data, "units", problems)
+    if not tables and isinstance(data.get("units", {}), dict):
+        problems.add("units", "units is missing: a table such as [units.lift_pump] for each unit")
+    for name, table in tables.items():
         where = f"units.{name}"
         if not isinstance(table, dict):
             problems.add(where, f"{where} = {entry(table)}: a table [{where}] belongs here")
@@ -239,18 +241,6 @@ def _holds(data, problems: Problems) -> tuple[Hold, ...]:
         place = f"{problems.place(where)}: "
         found.append(Hold(str(row["adjust"]), str(row["until"]), str(equals), place))
     return tuple(found)
-
-
-def _spreads(data) -> dict[str, float]:
-    """Return the raw spreads of uncertain entries by address; read when they are needed."""
-    found = {}
-    owners = {name: data.get(name, {}) for name in case_sections.SECTIONS}
-    owners |= data.get("units", {}) if isinstance(data.get("units"), dict) else {}
-    for owner, table in owners.items():
-        for key, raw in table.items() if isinstance(table, dict) else ():
-            if isinstance(raw, dict) and "spread" in raw:
-                found[f"{owner}.{key}"] = raw["spread"]
-    return found
 
 
 def _set(data, address: str, value: str, problems: Problems) -> None:
@@ -316,9 +306,29 @@ def _check_structure(case: Case, problems: Problems) -> None:
         raise
     except RequestError as error:
         for line in error.problems:
-            problems.add("water", line)
+            problems.add(_key_of(line), line)
+    _check_holds(case, problems)
+
+
+def _key_of(line: str) -> str:
+    """Return the key path a fault of the water begins with, else that of its table."""
+    path = re.match(r"water(\.\w+)+", line)
+    return path[0] if path else "water"
+
+
+def _check_holds(case: Case, problems: Problems) -> None:
+    """Every hold adjusts one number of a unit, and no two share an input or a result."""
     for number, hold in enumerate(case.holds):
+        where = f"hold.{number}"
         try:
             case.numeric(hold.adjust)
         except RequestError as error:
-            problems.add(f"hold.{number}", f"hold.adjust: {error}")
+            problems.add(where, f"hold.adjust: {error}")
+            continue
+        if hold.adjust.partition(".")[0] not in case.kinds:
+            problems.add(where, f'hold.adjust: "{hold.adjust}" is no input of a unit')
+        before = case.holds[:number]
+        if hold.adjust in {other.adjust for other in before}:
+            problems.add(where, f'hold.adjust: "{hold.adjust}" is adjusted by an earlier hold')
+        if hold.until in {other.until for other in before}:
+            problems.add(where, f'hold.until: "{hold.until}" is held by an earlier hold')

@@ -11,6 +11,7 @@ import enum
 import os
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 from treatsim import __version__, errors
 
@@ -116,7 +117,10 @@ def run_new(arguments) -> int:
     """Write a commented case file to start from."""
     from treatsim.report import starters
 
-    deliver(starters.starter(arguments.kind), arguments.out)
+    text = starters.starter(arguments.kind)
+    if arguments.out and Path(arguments.out).is_file():  # most likely a case someone has edited
+        raise errors.RequestError(f"--out {arguments.out}: is there already; name a new file")
+    deliver(text, arguments.out)
     return Exit.DONE
 
 
@@ -173,7 +177,11 @@ def run_compare(arguments) -> int:
     else:
         text = compare_text.compare_text(verdicts, rows, arguments.units, colour=colour(arguments))
     deliver(text, arguments.out)
-    if not all(verdict.result.solved[0] for verdict in verdicts):
+    lost = [verdict for verdict in verdicts if not verdict.result.solved[0]]
+    for verdict in lost:
+        reason = verdict.result.reason(0, arguments.units)
+        tell(f"{verdict.case.path}: no operating point: {reason}")
+    if lost:
         return Exit.NO_SOLUTION
     return Exit.DONE if all(verdict.meets[0] for verdict in verdicts) else Exit.NOT_MET
 

@@ -28,7 +28,6 @@ def find_roots(
     *,
     rtol: float = 1e-12,
     ftol=0.0,
-    max_steps: int = MAX_STEPS,
     slope=np.nan,
 ) -> Roots:
     """Solve f(x) = 0 for many points at once, each within its own bounds.
@@ -62,13 +61,13 @@ def find_roots(
     search = _Search(np.clip(x, lo, hi), lo, hi, rtol, np.broadcast_to(ftol, x.shape))
     search.slope = np.broadcast_to(slope, x.shape)
     evaluations = 0
-    for step in range(1, max_steps + 1):
+    for step in range(1, MAX_STEPS + 1):
         index = np.flatnonzero(search.active)
         if index.size == 0:
             return search.result(step - 1, evaluations)
         evaluations += index.size
         search.take(index, np.asarray(f(search.x[index], index), dtype=float))
-    return search.result(max_steps, evaluations)
+    return search.result(MAX_STEPS, evaluations)
 
 
 class _Search:

@@ -60,9 +60,6 @@ QUANTITIES: dict[str, Quantity] = {
     "mass_fraction": Quantity("1", "g/kg", "g/kg", 0, 0.4, "mass per mass of solution"),
     "people": Quantity("1", "people", "people", 0, INF, "number of people"),
     "organisms": Quantity("1/m3", "1/L", "1/L", 0, INF, "organisms per volume"),
-    "permeability": Quantity(
-        "m/(s Pa)", "L/(m2 h bar)", "gal/(ft2 d psi)", 0, INF, "flux / pressure"
-    ),
     "ph": Quantity("1", "", "", 0, 14, "acidity"),
     "power": Quantity("W", "W", "W", -INF, INF, "power"),
     "pressure": Quantity("Pa", "bar", "psi", -101325, INF, "gauge pressure"),
@@ -71,7 +68,6 @@ QUANTITIES: dict[str, Quantity] = {
     "short_duration": Quantity("s", "min", "min", 0, INF, "length of time"),
     "small_flow": Quantity("m3/s", "mL/h", "mL/h", 0, INF, "small volume flow"),
     "small_length": Quantity("m", "mm", "in", 0, INF, "bore, thickness, roughness"),
-    "small_mass_flow": Quantity("kg/s", "g/h", "g/h", 0, INF, "small mass flow"),
     "small_volume": Quantity("m3", "mL", "mL", 0, INF, "small volume"),
     "speed": Quantity("1", "%", "%", 0, 1.2, "share of full speed"),
     "temperature": Quantity("K", "degC", "degF", 273.15, 318.15, "temperature of liquid water"),

@@ -17,10 +17,11 @@ def load() -> dict[str, dict]:
 
 
 def cite(key: str) -> str:
-    """Return one line that identifies the source `key`; RequestError names the nearest key."""
+    """Return one line on a source and how well it is known; RequestError names the nearest key."""
     if key not in load():
         near = difflib.get_close_matches(key, load(), n=3)
         raise RequestError(f'no source "{key}"' + (f"; near: {', '.join(near)}" if near else ""))
     row = load()[key]
     parts = (row["authors"], row["title"], row["identifier"], str(row["year"]))
-    return ". ".join(part for part in parts if part and part != "0")
+    line = ". ".join(part.rstrip(".") for part in parts if part and part != "0")
+    return f"{line} ({row['note']})" if "note" in row else line

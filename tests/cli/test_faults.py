@@ -54,6 +54,10 @@ FAULTS = {
     "loop": ("uv > tank", "uv > hose", "already fed by"),
     "spread": ('spread = "3 %"', 'sprad = "3 %"', "unknown sprad"),
     "rising curve": ('rated_head = "29 m"', 'rated_head = "39 m"', "a curve that rises is refused"),
+    "title with control letters": ('title = "', 'title = "\\u001b[31m', "one line that says"),
+    "too long a hose": ('length = "15 m"', 'length = "1e9 m"', "and not above 100000 m"),
+    "several things": ('losses = "15 %"', 'losses = "-1 %"', "losses lie not below 0 %"),
+    "truth for a word": ('done = "yes"', "done = true", "survey_done = true: survey done is one"),
     "huge unit": ('length = "15 m"', 'length = "1 9**9**9 m"', "is not a unit known here"),
 }
 
@@ -91,6 +95,32 @@ def test_all_problems_at_once(tmp_path):
         if name != "wrong dimension":
             assert FAULTS[name][2] in run.err
     assert len(set(run.lines)) == len(run.lines)
+
+
+def with_holds(tmp_path, *holds):
+    rows = ('[[hold]]\nadjust = "{}"\nuntil = "{}"\nequals = "{}"\n'.format(*h) for h in holds)
+    path = tmp_path / "held.toml"
+    path.write_text(f"{RIVER.read_text('utf-8')}\n{''.join(rows)}", "utf-8")
+    return treatsim("solve", path)
+
+
+def test_two_holds_never_share_an_input_or_a_result(tmp_path):
+    run = with_holds(tmp_path, *2 * [("lift_pump.speed", "product.flow", "5 m3/h")])
+    assert run.status == 2
+    for words in ("is adjusted by an earlier hold", "is held by an earlier hold"):
+        assert re.search(rf"held\.toml:\d+: hold\..*{words}", run.err), run.err
+
+
+def test_a_hold_turns_a_unit_and_no_water(tmp_path):
+    run = with_holds(tmp_path, ("water.temperature", "product.flow", "5 m3/h"))
+    assert run.status == 2
+    assert re.search(r'held\.toml:\d+: hold\.adjust: "water\.temperature" is no input', run.err)
+
+
+def test_a_mark_before_the_text_is_passed_over(tmp_path):
+    path = tmp_path / "marked.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + RIVER.read_bytes())
+    assert treatsim("solve", path).status == 0
 
 
 @pytest.mark.parametrize(

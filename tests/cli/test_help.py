@@ -50,6 +50,10 @@ def test_sources():
     assert one.out in run.out.replace("  ", " ") or "141.720" in one.out
 
 
+def test_a_source_says_what_is_from_memory():
+    assert "(constants from memory)" in treatsim("sources", "morris_1966").out
+
+
 def test_an_unknown_source_names_the_nearest():
     run = treatsim("sources", "cfr_141_72")
     assert run.status == 2

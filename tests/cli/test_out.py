@@ -52,6 +52,15 @@ def test_a_name_too_long(tmp_path):
     assert "cannot be written" in run.err
 
 
+def test_a_started_case_is_not_lost(tmp_path):
+    target = tmp_path / "camp.toml"
+    assert treatsim("new", "river", "--out", target).status == 0
+    target.write_text("edited", "utf-8")
+    run = treatsim("new", "river", "--out", target)
+    assert (run.status, target.read_text("utf-8")) == (2, "edited")
+    assert "is there already; name a new file" in run.err
+
+
 def test_a_device_is_not_replaced():
     run = treatsim("sources", "--out", os.devnull)
     assert run.status == 2

@@ -62,6 +62,15 @@ def test_3_no_operating_point():
     assert "No operating point" in run.out
 
 
+def test_3_of_one_of_several_cases(tmp_path):
+    path = tmp_path / "slow.toml"
+    path.write_text(RIVER.read_text("utf-8").replace('"74 %"', '"20 %"'), "utf-8")
+    run = treatsim("compare", RIVER, path)
+    assert run.status == 3
+    assert len(run.lines) == 1
+    assert run.lines[0].startswith(f"{path}: no operating point: nothing flows")
+
+
 def test_70_an_internal_error(monkeypatch):
     def broken(*_):
         raise ZeroDivisionError("a\nb")

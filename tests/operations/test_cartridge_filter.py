@@ -89,7 +89,7 @@ def test_criteria():
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"elements": 0}, "an elements"),
+        ({"elements": 0}, "elements lie"),
         ({"elements": 1.5}, "whole number"),
         ({"terminal_ratio": 1.0}, "a terminal ratio"),
         ({"capture_fraction": 1.2}, "a capture fraction"),

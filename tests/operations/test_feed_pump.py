@@ -142,7 +142,7 @@ def test_the_ceiling_lies_above_every_operating_point():
         ({"rated_head": np.array([29.0, 40.0])}, "a curve that rises is refused"),
         ({"pump_efficiency": 0.0}, "a pump efficiency"),
         ({"motor_efficiency": 1.01}, "a motor efficiency"),
-        ({"electronics": -1.0}, "an electronics"),
+        ({"electronics": -1.0}, "electronics lie"),
         ({"suction_lift": 13.0}, "a suction lift"),
     ],
 )

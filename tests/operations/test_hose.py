@@ -78,7 +78,7 @@ def test_a_sucked_hose_closes():
         ({"length": -1.0}, "a length"),
         ({"roughness": 0.003}, "no pipe"),
         ({"rise": 501.0}, "a rise"),
-        ({"fittings": -0.1}, "a fittings"),
+        ({"fittings": -0.1}, "fittings lie"),
         ({"bore": np.array([0.05, np.nan])}, "a bore"),
     ],
 )

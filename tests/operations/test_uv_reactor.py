@@ -127,7 +127,7 @@ def test_choices_are_told():
         ({"lamp_uvc_output": 240.0}, "electrical power"),
         ({"emission": "flat"}, "emission is one of isotropic, cosine"),
         ({"validation_factor": 0.9}, "a validation factor"),
-        ({"tanks_in_series": 0}, "a tanks in series"),
+        ({"tanks_in_series": 0}, "tanks in series lie"),
         ({"target": {"organism": "cryptosporidum", "log": 3.0}}, "target.organism"),
         ({"target": {"organism": "ms2"}}, "one of log and dose"),
         ({"target": {"organism": "ms2", "log": 3.0, "dose": "40 mJ/cm2"}}, "one of log and dose"),

@@ -1,5 +1,7 @@
 """The ledger of log credit, the rules of barriers, and the targets."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -215,13 +217,22 @@ conditions = st.fixed_dictionaries(
 )
 
 
+def past(barrier, share):
+    """The barrier when a share of the water passes it by."""
+    credits = {
+        name: log_credit.part_time(np.minimum(value, log_credit.BARRIER_CAP), share)
+        for name, value in barrier.credits.items()
+    }
+    return dataclasses.replace(barrier, credits=credits)
+
+
 def train(state):
     """Credit of a train whose contact time shrinks with the flow."""
     water = {key: state[key] for key in ("turbidity", "temperature", "ph")}
     contact = 2.0 / state["flow"] * 0.1
     lamp = uv(flow=state["flow"], turbidity=state["turbidity"])
     steps = [
-        log_credit.with_bypass(lamp, state["bypass"]),
+        past(lamp, state["bypass"]),
         chlorine(contact_time=contact, **water),
         barriers.cartridge_barrier(3.0, state["flow"], 1.5e-3, 1.0, 1.0),
     ]

@@ -102,12 +102,10 @@ def test_diode_pattern_conserves_power(order):
 
 def test_lamp_factors():
     assert_allclose(lamp.usable_output(80.0, ageing=0.8, fouling=0.9), 57.6, rtol=1e-14, atol=0)
-    assert_allclose(lamp.output_from_electrical(240.0, 1 / 3), 80.0, rtol=1e-14, atol=0)
     rise = lamp.warm_up_factor(np.array([0.0, 60.0, 180.0, 1e5]), 180.0, 0.2)
     assert_allclose(rise[[0, 2, 3]], [0.2, 0.96, 1.0], rtol=1e-14, atol=0)
     assert np.all(np.diff(rise) > 0)
     assert_allclose(lamp.warm_up_factor(0.0, 0.0), 1.0, rtol=0, atol=0)
-    assert_allclose(lamp.quartz_transmittance(20.0, 0.0015), np.exp(-0.03), rtol=1e-15, atol=0)
 
 
 def test_temperature_table():

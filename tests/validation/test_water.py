@@ -128,19 +128,20 @@ def test_series_value_and_slope():
     assert_allclose(series.evaluate(fitted, 0.3), np.exp(0.3), rtol=1e-12)
 
 
-def test_surface_value_and_slopes():
+def test_surface_and_its_sections():
     def function(x, y):
         return np.exp(x) * np.sin(1 + y)
 
-    fitted = series.fit_surface(function, (0.0, -0.5), (1.0, 1.0), (16, 18))
+    at = series.nodes(0.0, 1.0, 16), series.nodes(-0.5, 1.0, 18)
+    values = function(at[0][:, None], at[1])
+    fitted = series.surface_through(*at, values, (0.0, -0.5), (1.0, 1.0))
     x, y = np.linspace(0, 1, 7)[:, None], np.linspace(-0.5, 1, 9)
-    value, slope_x, slope_y = series.evaluate_surface_with_slopes(fitted, x, y)
+    value, slope = series.evaluate_with_slope(series.section(fitted, y), x)
     assert value.shape == (7, 9)
     assert_allclose(value, function(x, y), rtol=1e-12)
-    assert_allclose(slope_x, function(x, y), rtol=1e-10)
-    assert_allclose(slope_y, np.exp(x) * np.cos(1 + y), rtol=1e-9)
-    assert_allclose(series.evaluate_surface(fitted, x, y), value, rtol=1e-14)
-    assert_allclose(series.evaluate_surface(fitted, 0.2, 0.4), function(0.2, 0.4), rtol=1e-12)
+    assert_allclose(slope, function(x, y), rtol=1e-10)
+    one = series.evaluate(series.section(fitted, 0.4), 0.2)
+    assert_allclose(one, function(0.2, 0.4), rtol=1e-12)
 
 
 def test_constant_series():

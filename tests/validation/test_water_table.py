@@ -77,14 +77,11 @@ def test_claimed_error_holds_at_random_points(name):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_slope_is_the_derivative(name):
+def test_more_salt_more_pressure(name):
     table = waters.table(name)
     salinity, temperature = points(table, 200)
-    h = 1e-5 * salinity
-    up, down = (table.osmotic_pressure(salinity + s * h, temperature) for s in (1, -1))
-    slope = table.osmotic_pressure_slope(salinity, temperature)
-    assert_allclose(slope, (up - down) / (2 * h), rtol=2e-7, atol=0)
-    assert np.all(slope > 0)
+    more = table.osmotic_pressure(salinity * (1 + 1e-5), temperature)
+    assert np.all(more > table.osmotic_pressure(salinity, temperature))
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -119,8 +116,9 @@ def test_beyond_the_end_no_jump(name):
     low, high = end * (1 - 1e-7), end * (1 + 1e-7)
     for method in (table.osmotic_pressure, table.density, table.viscosity):
         assert_allclose(method(high, ROOM), method(low, ROOM), rtol=1e-6, atol=0)
-    slopes = table.osmotic_pressure_slope(np.array([low, high]), ROOM)
-    assert_allclose(slopes[1], slopes[0], rtol=1e-5, atol=0)
+    around = table.osmotic_pressure(end * (1 + 1e-3 * np.arange(-2, 3)), ROOM)
+    inside, outside = np.diff(around)[[1, 2]]  # no kink where the range ends
+    assert_allclose(outside, inside, rtol=1e-2, atol=0)
     far = table.osmotic_pressure(np.array([end, 1.5 * end]), ROOM)
     assert far[1] > far[0]
 

@@ -353,31 +353,6 @@ def suction_head_available(atmosphere, vapour_pressure, density, lift, loss):
     return pressure_head - lift - loss
 
 
-def practical_suction_lift(altitude):
-    """Return the height to which a surface pump in good order can be trusted to lift.
-
-    Parameters
-    ----------
-    altitude : array_like
-        Height above sea level. [m]
-
-    Returns
-    -------
-    ndarray, shape of altitude
-        Lift. [m]
-
-    Validity
-    --------
-    Cool water and a short suction line. Never below 0. A first check only; compute
-    `suction_head_available` before relying on it.
-
-    Source
-    ------
-    common practice, no source: 6 to 7 m at sea level, here 6.5, less 1.1 m per 1000 m.
-    """
-    return np.maximum(6.5 - 1.1e-3 * np.asarray(altitude, dtype=float), 0.0)
-
-
 def _factor_times_reynolds(reynolds, relative_roughness):
     """Churchill's f Re with Re taken out of every denominator: 64 at rest, finite everywhere."""
     roughness = require("relative_roughness", relative_roughness, 0.0, 1.0, "1")

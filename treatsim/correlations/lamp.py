@@ -54,34 +54,6 @@ def usable_output(nominal, ageing=1.0, temperature=1.0, warm_up=1.0, fouling=1.0
     return power
 
 
-def output_from_electrical(electrical, efficiency):
-    """Nominal ultraviolet output from electrical power.
-
-    Parameters
-    ----------
-    electrical : array_like
-        Electrical power with ballast. [W]
-    efficiency : array_like
-        Share that becomes light of the wanted wavelength: about 0.30 to 0.40 for low-pressure
-        mercury, 0.02 to 0.08 for diodes. [1]
-
-    Returns
-    -------
-    ndarray
-        Output. [W]
-
-    Validity
-    --------
-    An efficiency outside 0 to 1 raises DomainError.
-
-    Source
-    ------
-    Definition; the efficiencies are common practice, no source.
-    """
-    electrical = require("electrical power", electrical, 0.0, np.inf, "W")
-    return electrical * require("efficiency", efficiency, 0.0, 1.0, "1")
-
-
 def warm_up_factor(time, warm_up_time, start=0.2):
     """Share of full output after switching on.
 
@@ -115,34 +87,6 @@ def warm_up_factor(time, warm_up_time, start=0.2):
     instant = warm_up_time == 0
     left = 0.05 ** (time / np.where(instant, 1.0, warm_up_time))
     return np.where(instant, 1.0, 1.0 - (1.0 - start) * left)
-
-
-def quartz_transmittance(quartz_absorption, thickness):
-    """Share of light that passes the bulk of a quartz wall at right angles, faces not counted.
-
-    Parameters
-    ----------
-    quartz_absorption : array_like
-        Napierian absorption of the quartz, about 10 to 30 at 254 nm. [1/m]
-    thickness : array_like
-        Wall. [m]
-
-    Returns
-    -------
-    ndarray
-        Transmittance of the bulk. [1]
-
-    Validity
-    --------
-    A tube measured dry shows two reflecting faces on top of this; under water the wet face reflects
-    almost nothing. Negative values raise DomainError.
-
-    Source
-    ------
-    Beer-Lambert; the absorptions are from memory.
-    """
-    quartz_absorption = require("quartz absorption", quartz_absorption, 0.0, np.inf, "1/m")
-    return np.exp(-quartz_absorption * require("thickness", thickness, 0.0, np.inf, "m"))
 
 
 @dataclass(frozen=True)

@@ -240,7 +240,6 @@ class ElementResults(NamedTuple):
     polarisation_max: np.ndarray  # mass fraction at the membrane / in the bulk
     membrane_fraction_max: np.ndarray  # kg/kg
     net_driving_pressure_min: np.ndarray  # J / A = P - P_p - (pi_m - pi_p), Pa
-    mass_transfer_min: np.ndarray  # k, m/s
 
 
 def element_results(vessel: Vessel, line: SolutionLine) -> ElementResults:
@@ -279,29 +278,27 @@ def element_results(vessel: Vessel, line: SolutionLine) -> ElementResults:
     fraction = (p.feed_fraction - m) * np.exp(-y)
     volume = mass_flow * np.exp(y) / density_at(line, fraction)
     bulk = concentration_at(line, fraction)
-    polarisation, membrane, transfer = _extremes(p, nodes)
+    polarisation, membrane = _extremes(p, nodes)
     area = p.area_per_feed * mass_flow
     rows = (
         flow / area, J[:-1], J[1:], flow / volume[:-1], flow, inner * rho_p,
         (mass_flow * np.exp(y))[:-1], (mass_flow * np.exp(y))[1:], volume[:-1], volume[1:],
         bulk[:-1], bulk[1:], P[1:], P[:-1] - P[1:], polarisation, membrane,
-        np.minimum(J[:-1], J[1:]) / p.water_permeability, transfer,
+        np.minimum(J[:-1], J[1:]) / p.water_permeability,
     )  # fmt: skip
     shape = vessel.status.shape
     return ElementResults(*(np.reshape(v, (nodes.shape[0] - 1, *shape)) for v in rows))
 
 
 def _extremes(p: Problem, nodes):
-    """Largest w_m/w and w_m, and smallest k, of each element."""
+    """Largest w_m/w and w_m of each element."""
     y, m, _, J, beta = np.moveaxis(nodes, 1, 0)
     middle = _middle(p, nodes)
     ends, half = local(ARRAYS, p, y, m, J, beta), local(ARRAYS, p, *middle)
     factor = (J + p.salt_permeability) * ends.scale
     inner = (middle[2] + p.salt_permeability) * half.scale
     top = _peak(factor[:-1], inner, factor[1:])
-    membrane = _peak(ends.membrane[:-1], half.membrane, ends.membrane[1:])
-    k = 1 / ends.resistance
-    return top, membrane, np.minimum(k[:-1], k[1:])
+    return top, _peak(ends.membrane[:-1], half.membrane, ends.membrane[1:])
 
 
 def _middle(p: Problem, nodes):

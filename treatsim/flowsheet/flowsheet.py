@@ -58,6 +58,11 @@ class Flowsheet:
         units = {**self.units, unit: self.units[unit].with_parameters(**changes)}
         return self._like(units, self.source)
 
+    def with_trial(self, unit: str, **changes) -> Flowsheet:
+        """Return a copy with values of the solver, which may be out of range on trial."""
+        units = {**self.units, unit: self.units[unit].with_trial(**changes)}
+        return self._like(units, self.source)
+
     def _like(self, units, source) -> Flowsheet:
         """Copy with the same structure, which is not worked out again."""
         twin = object.__new__(Flowsheet)

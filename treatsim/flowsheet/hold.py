@@ -9,9 +9,10 @@ import numpy as np
 
 from treatsim import quantities
 from treatsim.errors import RequestError
+from treatsim.flowsheet.equations import Failure
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.result import Result
-from treatsim.flowsheet.solver import Failure, solve
+from treatsim.flowsheet.solver import solve
 from treatsim.numerics import find_roots
 from treatsim.operations.base import Value
 

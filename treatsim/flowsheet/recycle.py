@@ -48,7 +48,9 @@ def run(sheet: Flowsheet, flows: dict[str, np.ndarray], start: dict[Port, Stream
     return Pass(streams, outcomes, 0.0)
 
 
-def evaluate(sheet: Flowsheet, flows, memory: dict[Port, Stream]) -> Pass:
+def evaluate(
+    sheet: Flowsheet, flows, memory: dict[Port, Stream], passes: int = RECYCLE_PASSES
+) -> Pass:
     """Evaluate with every recycle converged. `memory` keeps the recycles for the next call.
 
     Each pass also follows, as a tracer, which share of a returning stream came from the cut
@@ -57,13 +59,10 @@ def evaluate(sheet: Flowsheet, flows, memory: dict[Port, Stream]) -> Pass:
     """
     if not sheet.tears:
         return run(sheet, flows, {})
-    first = next(iter(flows.values()), None)
-    for cut in sheet.tears:
-        if cut not in memory:
-            memory[cut] = _recycle_guess(sheet, first)
+    memory.update(first_guess(sheet, flows) | memory)
     error: np.ndarray | float = np.inf
     history: list[dict[Port, tuple[dict, dict]]] = []  # what left each cut, and should have
-    for _ in range(RECYCLE_PASSES):
+    for _ in range(passes):
         done = run(sheet, flows, memory)
         now: dict[Port, tuple[dict, dict]] = {}
         previous, error = error, 0.0
@@ -80,6 +79,25 @@ def evaluate(sheet: Flowsheet, flows, memory: dict[Port, Stream]) -> Pass:
             returned = done.streams[sheet.wiring.feeds[cut]]
             memory[cut] = _stream_of(returned, _ahead([h[cut][1] for h in history], weights))
     return done._replace(recycle_error=error)
+
+
+def merged(whole: Stream, part: Stream, index, points: int) -> Stream:
+    """Put the points `index` into those of all; what is no number leaves the old state."""
+    state = (part.mass_flow, part.pressure, part.temperature, part.salinity)
+    sound = np.isfinite(sum(state) + sum(part.contents.values()))  # also false for inf - inf
+
+    def put(old, new):
+        full = np.array(np.broadcast_to(old, (points,)), float)
+        full[index] = np.where(sound, new, full[index])
+        return full
+
+    return whole.changed(
+        mass_flow=put(whole.mass_flow, part.mass_flow),
+        pressure=put(whole.pressure, part.pressure),
+        temperature=put(whole.temperature, part.temperature),
+        salinity=put(whole.salinity, part.salinity),
+        contents={c: put(whole.contents.get(c, 0.0), v) for c, v in part.contents.items()},
+    )
 
 
 def _weights(history: list[dict[Port, tuple[dict, dict]]]) -> list:
@@ -134,10 +152,11 @@ def _ahead(amounts: list[dict], weights: list) -> dict:
     return {c: np.where(sound & (v > 0), far[c], v) for c, v in amounts[0].items()}
 
 
-def _recycle_guess(sheet: Flowsheet, flow) -> Stream:
+def first_guess(sheet: Flowsheet, flows) -> dict[Port, Stream]:
+    """Return a stream for every cut to start from: source water, half of what is taken in."""
     known = [unit.source_flow() for unit in sheet.units.values()]
-    flow = next((f for f in known if f is not None), flow)
-    return sheet.source.with_flow(0.5 * np.asarray(flow))
+    flow = next((f for f in (*known, *flows.values()) if f is not None), None)
+    return {cut: sheet.source.with_flow(0.5 * np.asarray(flow)) for cut in sheet.tears}
 
 
 def _share(sheet: Flowsheet, done: Pass, cut: Port, returned: Stream) -> dict:

@@ -12,7 +12,8 @@ import numpy as np
 
 from treatsim import errors
 from treatsim.flowsheet.energy import energy_values
-from treatsim.flowsheet.solver import Failure, Solved
+from treatsim.flowsheet.equations import Failure
+from treatsim.flowsheet.solver import Solved
 from treatsim.operations.base import Criterion, Details, Finding, Value
 from treatsim.ranges import Excursion
 from treatsim.water.stream import CONTENTS, Stream

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -84,7 +85,6 @@ def field_problem(item: dataclasses.Field, value) -> str | None:
         if value in meta["options"]:
             return None
         return f"{name} is one of {', '.join(meta['options'])}"
-    article = "an" if name[0] in "aeio" else "a"  # a UV transmittance
     array = np.asarray(value, dtype=float)
     above = array > meta["low"] if meta["open_low"] else array >= meta["low"]
     size = np.abs(array)
@@ -92,9 +92,17 @@ def field_problem(item: dataclasses.Field, value) -> str | None:
         return "no number of this size belongs here"
     if np.all(above & (array <= meta["high"]) & np.isfinite(array)):
         if meta["kind"] == "count" and np.any(array != np.round(array)):
-            return f"{article} {name} is a whole number"
+            return f"{_named(name, 'is', 'are')} a whole number"
         return None
-    return f"{article} {name} lies {bounds_text(meta)}"
+    return f"{_named(name, 'lies', 'lie')} {bounds_text(meta)}"
+
+
+def _named(name: str, one: str, many: str) -> str:
+    """Return the words of a field with its verb: "an arc length lies", "losses lie"."""
+    head = name.partition(" in ")[0]
+    if head.endswith("s") and not head.endswith(("ss", "us")):
+        return f"{name} {many}"
+    return f"{'an' if name[0] in 'aeio' else 'a'} {name} {one}"  # a UV transmittance
 
 
 def read_value(item: dataclasses.Field, raw) -> Any:
@@ -306,6 +314,13 @@ class Unit:
     def with_parameters(self, **changes):
         """Return a copy with some parameters changed."""
         return dataclasses.replace(self, parameters=dataclasses.replace(self.parameters, **changes))
+
+    def with_trial(self, **changes):
+        """Return a copy with values of a solver, which on trial may leave the declared ranges."""
+        parameters = copy.copy(self.parameters)
+        for name, value in changes.items():
+            object.__setattr__(parameters, name, value)
+        return dataclasses.replace(self, parameters=parameters)
 
     def take(self, index):
         """Return the unit at the operating points `index`."""

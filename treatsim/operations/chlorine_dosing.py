@@ -85,7 +85,7 @@ class ChlorineDosingParameters(Parameters):
             and self.can_strength is not None
             and np.any(np.asarray(self.can_strength) > self.strength)
         ):
-            faults.append("can_strength: is not above the strength of the product")
+            faults.append("can_strength: must not be above the strength of the product")
         return faults
 
     @property

@@ -121,7 +121,7 @@ class FeedPumpParameters(Parameters):
     def conflicts(self):
         """Refuse a curve that rises: it could have two operating points."""
         if np.any(np.asarray(self.rated_head) >= np.asarray(self.shutoff_head)):
-            return ["rated_head: lies below the shut-off head; a curve that rises is refused"]
+            return ["rated_head: must be below the shut-off head; a curve that rises is refused"]
         return []
 
 

@@ -36,7 +36,7 @@ def hose_drop(flow, density, viscosity, length, bore, roughness, fittings, rise)
 class HoseParameters(Parameters):
     """A hose as laid."""
 
-    length: float = quantity("length", "length as laid")
+    length: float = quantity("length", "length as laid", high=1e5)
     bore: float = quantity("small_length", "inner diameter", open_low=True, high=2.0)
     roughness: float = quantity(
         "small_length", "absolute roughness of the wall", high=0.01, source="pretreatment practice"

@@ -100,7 +100,7 @@ class StorageTankParameters(Parameters):
         faults += [f"{name}: is missing; draw_off {self.draw_off} needs it" for name in needs
                    if getattr(self, name) is None]  # fmt: skip
         if self.lowest_volume is not None and np.any(np.asarray(self.lowest_volume) > self.volume):
-            faults.append("lowest_volume: is not above the volume of the tank")
+            faults.append("lowest_volume: must not be above the volume of the tank")
         if self.decay_rate is not None and self.decay_rate_second_order is not None:
             faults.append("decay_rate: give one of first and second order")
         if self.draw_off and self.decay_rate is None and self.decay_rate_second_order is None:
@@ -110,7 +110,7 @@ class StorageTankParameters(Parameters):
         if self.time_to_last_cup is not None and np.any(
             np.asarray(self.time_to_last_cup) < self.time_to_tap
         ):
-            faults.append("time_to_last_cup: is not below time_to_tap")
+            faults.append("time_to_last_cup: must not be below time_to_tap")
         return faults
 
     @property

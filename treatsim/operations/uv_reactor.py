@@ -123,13 +123,13 @@ class UvReactorParameters(Parameters):
         """Check what must fit together: radii, lengths, powers, the target."""
         faults = []
         if np.any(np.asarray(self.sleeve_inner_radius) > self.sleeve_outer_radius):
-            faults.append("sleeve_inner_radius: is not above the outer radius of the sleeve")
+            faults.append("sleeve_inner_radius: must not be above the outer radius of the sleeve")
         if np.any(np.asarray(self.sleeve_outer_radius) >= self.chamber_radius):
-            faults.append("sleeve_outer_radius: is below the radius of the chamber")
+            faults.append("sleeve_outer_radius: must be below the radius of the chamber")
         if np.any(np.asarray(self.arc_length) > self.chamber_length):
-            faults.append("arc_length: is not above the length of the chamber")
+            faults.append("arc_length: must not be above the length of the chamber")
         if np.any(np.asarray(self.lamp_uvc_output) >= self.lamp_power):
-            faults.append("lamp_uvc_output: is below the electrical power of the lamp")
+            faults.append("lamp_uvc_output: must be below the electrical power of the lamp")
         return faults + target_faults(self.target)
 
 

@@ -37,7 +37,7 @@ def document(verdict: Verdict, system: str = "si", point: int = 0) -> dict[str, 
         }
         if answered
         else {},
-        **(health_document(verdict, system, point) if answered else {}),
+        **(health_document(verdict, point) if answered else {}),
         "findings": verdict.findings(point, system),
         "excursions": verdict.excursions(point, system),
         "choices": verdict.choices,

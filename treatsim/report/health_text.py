@@ -233,7 +233,7 @@ def _analyte(row, system: str, point: int) -> tuple[str, ...]:
     )
 
 
-def health_document(verdict: Verdict, system: str, point: int = 0) -> dict[str, Any]:
+def health_document(verdict: Verdict, point: int) -> dict[str, Any]:
     """Return ledger, analytes and remedies as plain data."""
     ledger = verdict.health
     return {

@@ -148,38 +148,6 @@ def part_time(log_credit, untreated_share):
     return in_parallel([1.0 - share, share], [log_credit, 0.0])
 
 
-def with_bypass(barrier: Barrier, untreated_share) -> Barrier:
-    """The same barrier when part of the water passes it by.
-
-    Parameters
-    ----------
-    barrier : Barrier
-        Barrier without bypass.
-    untreated_share : array_like
-        Share of the water that is not treated. [1]
-
-    Returns
-    -------
-    Barrier
-        Barrier with the credits of the mixture, in every class. [log]
-
-    Validity
-    --------
-    The cap of a barrier is applied before the mixing. Impossible shares raise DomainError.
-
-    Source
-    ------
-    definition of log reduction
-    """
-    mixed = {
-        name: part_time(np.minimum(value, BARRIER_CAP), untreated_share)
-        for name, value in barrier.credits.items()
-    }
-    return Barrier(
-        barrier.name, mixed, barrier.source, barrier.terms, barrier.missing, barrier.shared_cause
-    )
-
-
 def in_series(barriers: Sequence[Barrier]) -> dict[str, Any]:
     """Total credit per class of barriers that all the water passes one after the other.
 

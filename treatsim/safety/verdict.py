@@ -76,7 +76,8 @@ class Verdict:
     def excursions(self, point: int = 0, system: str = "si") -> list[str]:
         """Formulas used outside their range at one point, in words."""
         return [
-            f"{unit}: {e.range.formula}: {e.range.name} {e.worst:.4g} {e.range.unit} lies outside "
+            f"{unit}: {e.range.formula}: {e.range.name} {e.worst:.4g}"
+            f"{'' if e.range.unit == '1' else f' {e.range.unit}'} lies outside "
             f"{e.range.low:g} to {e.range.high:g}"
             for unit, e in self.result.excursions
             if np.broadcast_to(e.outside, (self.result.points,))[point]

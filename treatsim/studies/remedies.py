@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from treatsim import quantities
 from treatsim.safety.verdict import Verdict, judge
 from treatsim.studies import remedy_cases
-from treatsim.studies.remedy_cases import Change, Setting
+from treatsim.studies.remedy_cases import Setting
 
 GRID = 25  # settings tried along one input, and again around the best of them
 LONGEST = 8  # remedies told
@@ -102,11 +100,3 @@ def _remedy(text: str, tried: Verdict, point: int, missed: set[str]) -> Remedy:
     after = _missed(tried, point)
     shortfall = float(_shortfalls(tried)[point])
     return Remedy(text, tuple(sorted(missed - after)), tuple(sorted(after)), shortfall)
-
-
-def plain(remedy: Remedy) -> dict[str, Any]:
-    """Return a remedy as plain data."""
-    return dataclasses.asdict(remedy)
-
-
-__all__ = ["Change", "Remedy", "plain", "remedies"]

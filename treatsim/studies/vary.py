@@ -112,7 +112,7 @@ def _texts(address: str, values, kind: str):
         and isinstance(values[1], str)
         and (isinstance(values[0], np.ndarray))
     ):
-        return _convert(address, values[0], values[1], kind)
+        return _convert(values[0], values[1], kind)
     if np.ndim(values) != 1:
         raise RequestError(f"{address}: a range, a list of values, or (array, unit)")
     if not len(values):
@@ -120,7 +120,7 @@ def _texts(address: str, values, kind: str):
     return list(values)
 
 
-def _convert(address: str, numbers, unit: str, kind: str) -> np.ndarray:
+def _convert(numbers, unit: str, kind: str) -> np.ndarray:
     factor, offset = quantities.conversion(unit, quantities.QUANTITIES[kind].si)
     return np.asarray(numbers, dtype=float).ravel() * factor + offset
 

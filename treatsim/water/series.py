@@ -80,38 +80,6 @@ def fit_series(function: Callable, low: float, high: float, count: int) -> Serie
     return Series(_transform(count) @ values, low, high)
 
 
-def fit_surface(function: Callable, low, high, counts) -> Surface:
-    """Return the tensor series that meets `function` on a grid of nodes.
-
-    Parameters
-    ----------
-    function : callable
-        Called once as `function(x, y)` with shapes (n, 1) and (1, m); returns shape (n, m). [any]
-    low, high : pair of float
-        Ranges of the two variables. [any]
-    counts : pair of int
-        Numbers of coefficients (n, m). [1]
-
-    Returns
-    -------
-    Surface
-        In the units of `function`.
-
-    Validity
-    --------
-    As `fit_series`.
-
-    Source
-    ------
-    definition.
-    """
-    x = nodes(low[0], high[0], counts[0])[:, None]
-    y = nodes(low[1], high[1], counts[1])[None, :]
-    values = np.asarray(function(x, y), dtype=float)
-    coefficients = _transform(counts[0]) @ values @ _transform(counts[1]).T
-    return Surface(coefficients, tuple(low), tuple(high))
-
-
 def evaluate(series: Series, x):
     """Return the value of a series.
 
@@ -165,64 +133,6 @@ def evaluate_with_slope(series: Series, x):
     return value, slope * 2 / (series.high - series.low)
 
 
-def evaluate_surface(surface: Surface, x, y):
-    """Return the value of a two-variable series.
-
-    Parameters
-    ----------
-    surface : Surface
-        The series. [any]
-    x, y : array_like
-        Arguments; they broadcast. [as fitted]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Value, in the unit fitted.
-
-    Validity
-    --------
-    Inside the fitted rectangle, as `evaluate`.
-
-    Source
-    ------
-    definition, summed by the Clenshaw recurrence.
-    """
-    t, u = _scaled_pair(surface, x, y)
-    return _clenshaw([_clenshaw(row, u) for row in surface.coefficients], t)
-
-
-def evaluate_surface_with_slopes(surface: Surface, x, y):
-    """Return the value of a two-variable series and both exact derivatives.
-
-    Parameters
-    ----------
-    surface : Surface
-        The series. [any]
-    x, y : array_like
-        Arguments; they broadcast. [as fitted]
-
-    Returns
-    -------
-    value, slope_x, slope_y : ndarray, broadcast shape
-        Value in the unit fitted, derivatives per unit of x and per unit of y.
-
-    Validity
-    --------
-    Inside the fitted rectangle, as `evaluate`.
-
-    Source
-    ------
-    definition, summed by the Clenshaw recurrence.
-    """
-    t, u = _scaled_pair(surface, x, y)
-    rows = [_clenshaw_slope(row, u) for row in surface.coefficients]
-    value, slope_t = _clenshaw_slope([row[0] for row in rows], t)
-    slope_u = _clenshaw([row[1] for row in rows], t)
-    span = np.subtract(surface.high, surface.low)
-    return value, slope_t * 2 / span[0], slope_u * 2 / span[1]
-
-
 def largest_error(series: Series, function: Callable, count: int = 400) -> float:
     """Return the largest relative error of a series, seen between its nodes.
 
@@ -262,12 +172,6 @@ def _transform(count: int) -> np.ndarray:
 
 def _scaled(x, low, high):
     return (2 * np.asarray(x, dtype=float) - (low + high)) / (high - low)
-
-
-def _scaled_pair(surface: Surface, x, y):
-    t = _scaled(x, surface.low[0], surface.high[0])
-    u = _scaled(y, surface.low[1], surface.high[1])
-    return np.broadcast_arrays(t, u)
 
 
 def _clenshaw(coefficients, t):
@@ -336,7 +240,7 @@ def section(surface: Surface, y) -> Series:
 
     Validity
     --------
-    As `evaluate`. Far cheaper than `evaluate_surface` where y is one number.
+    As `evaluate`.
 
     Source
     ------

@@ -66,13 +66,6 @@ class WaterTable:
         g, rate = evaluate_with_slope(series, x)
         return T * (inside * g + excess * (g + 0.5 * x * rate))
 
-    def osmotic_pressure_slope(self, salinity, temperature):
-        """Return d(osmotic pressure)/d(salinity), exact. [Pa per kg/kg]"""
-        _, inside, T = self._arguments(salinity, temperature)
-        x = np.sqrt(inside)
-        g, rate = evaluate_with_slope(section(self.osmotic, T), x)
-        return T * (g + 0.5 * x * rate) / (1 - np.asarray(salinity)) ** 2
-
     def density(self, salinity, temperature):
         """Return the density at 1 atm. [kg/m3]"""
         return self._extended(self.mass, salinity, temperature)

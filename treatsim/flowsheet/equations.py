@@ -1,0 +1,123 @@
+"""What the open values of a flowsheet have to meet, with every recycle closed inside."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from treatsim.errors import DomainError
+from treatsim.flowsheet.flowsheet import Flowsheet, Port, Unknown
+from treatsim.flowsheet.recycle import Pass, evaluate, first_guess, merged
+from treatsim.water.stream import Stream
+
+PRESSURE_SCALE = 1e5  # Pa; makes the residual at an open end of order one
+
+
+@dataclass(frozen=True)
+class Failure:
+    """Points without an operating point, and why."""
+
+    where: np.ndarray  # bool over points
+    reason: str
+    values: dict = field(default_factory=dict)  # name -> Value, for the reason's {name}
+
+
+def residuals(sheet: Flowsheet, done: Pass, conditions: list[tuple[str, str]]) -> list:
+    """Return the residual of every condition, in order.
+
+    `conditions` are those of the sheet before its unknowns were filled in: which equations hold
+    depends on what was left open.
+    """
+    values = []
+    for name, condition in conditions:
+        if condition:
+            unit = sheet.units[name]
+            inlets = {port: done.streams[name, port] for port in unit.inlets}
+            values.append(unit.conditions(inlets, done.outcomes[name].outlets)[condition])
+        else:
+            values.append(done.streams[sheet.wiring.ends[name]].pressure / PRESSURE_SCALE)
+    return values
+
+
+def set_unknowns(sheet: Flowsheet, unknowns: list[Unknown], x) -> tuple[Flowsheet, dict]:
+    """Put values for the unknowns into the flowsheet; returns it and the source flows."""
+    flows = {}
+    for unknown, value in zip(unknowns, x, strict=True):
+        if unknown.field:
+            sheet = sheet.with_trial(unknown.unit, **{unknown.field: value})
+        else:
+            flows[unknown.unit] = value
+    return sheet, flows
+
+
+class Equations:
+    """The residuals over the unknowns; what returned last is where the next recycle starts."""
+
+    def __init__(self, sheet: Flowsheet, unknowns: list[Unknown], points: int) -> None:
+        self.sheet, self.unknowns, self.points = sheet, unknowns, points
+        self.conditions = sheet.conditions()
+        flows = {u.unit: np.asarray(u.guess) for u in unknowns if not u.field}
+        self.memory = first_guess(sheet, flows)  # at every cut, for all points
+        self._part: tuple[bytes, Flowsheet] = b"", sheet  # the points asked for last
+        self._last: tuple[np.ndarray, Flowsheet, Pass] | None = None  # of all points
+
+    def __call__(self, x, index) -> np.ndarray:
+        """Return the residuals at the points `index`, shape (equations, points)."""
+        filled, flows = set_unknowns(self.part(index), self.unknowns, x)
+        memory = {cut: stream.take(index) for cut, stream in self.memory.items()}
+        done = evaluate(filled, flows, memory)
+        self.remember(memory, index)
+        if index.size == self.points:
+            self._last = np.array(x), filled, done
+        values = residuals(filled, done, self.conditions)
+        return np.array([np.broadcast_to(v, index.shape) for v in values])
+
+    def part(self, index) -> Flowsheet:
+        """Return the flowsheet at the points `index`."""
+        if index.size == self.points:
+            return self.sheet
+        if self._part[0] != index.tobytes():
+            self._part = index.tobytes(), self.sheet.take(index)
+        return self._part[1]
+
+    def remember(self, streams: dict[Port, Stream], index) -> None:
+        """Let the recycles at the points `index` start from these streams the next time."""
+        for cut, stream in streams.items():
+            self.memory[cut] = merged(self.memory[cut], stream, index, self.points)
+
+    def settled(self, x, failed) -> tuple[Flowsheet, Pass]:
+        """Return the flowsheet with the values `x` filled in, and its streams.
+
+        Where a `failed` point cannot even be computed, all of them show another point's streams.
+        """
+        everyone = np.arange(self.points)
+        try:
+            if self._last is None or not np.array_equal(self._last[0], x):
+                self(x, everyone)
+        except DomainError:
+            if np.all(failed) or not np.any(failed):
+                raise
+            shown = np.where(failed, np.argmin(failed), everyone)
+            memory = {cut: stream.take(shown) for cut, stream in self.memory.items()}
+            filled, flows = set_unknowns(self.sheet.take(shown), self.unknowns, x[:, shown])
+            self._last = x, filled, evaluate(filled, flows, memory)
+        assert self._last is not None
+        return self._last[1:]
+
+
+def defined(function: Callable) -> Callable:
+    """Return a function of (x, index) that is NaN at the points where it raises DomainError."""
+
+    def guarded(x, index):
+        try:
+            return function(x, index)
+        except DomainError:
+            if index.size == 1:
+                return np.full((len(x), 1), np.nan)
+            half = index.size // 2
+            parts = (slice(None, half), slice(half, None))
+            return np.concatenate([guarded(x[:, p], index[p]) for p in parts], axis=1)
+
+    return guarded
