@@ -12,7 +12,7 @@ import numpy as np
 from treatsim import operations, quantities
 from treatsim.case_text import Problems, read_record
 from treatsim.flowsheet.flowsheet import Flowsheet
-from treatsim.operations.base import Unit
+from treatsim.operations.unit import Unit
 from treatsim.water import analysis
 from treatsim.water.stream import Stream
 from treatsim.water.water_table import water_table

@@ -7,10 +7,10 @@ from typing import NamedTuple
 import numpy as np
 import ro_waters
 
-from treatsim.correlations.membrane_transport import SALT_ACTIVATION, arrhenius_factor
-from treatsim.correlations.solution_line import density_at, fraction_at
-from treatsim.correlations.spacer_channel import SpacerChannel
-from treatsim.correlations.vessel import Membrane, VesselFeed
+from treatsim.correlations.ro.membrane_transport import SALT_ACTIVATION, arrhenius_factor
+from treatsim.correlations.ro.solution_line import density_at, fraction_at
+from treatsim.correlations.ro.spacer_channel import SpacerChannel
+from treatsim.correlations.ro.vessel import Membrane, VesselFeed
 
 # area m2, A m/(s Pa), B m/s at 25 C
 ELEMENTS = {

@@ -6,7 +6,7 @@ import ro_cases
 
 from treatsim import cases
 from treatsim.flowsheet.result import Result
-from treatsim.operations.base import at
+from treatsim.operations.outcome import at
 
 CLASSES = {"B25": "brackish-2.5in", "B40": "brackish-4in", "S25": "seawater-2.5in",
            "S40": "seawater-4in"}  # fmt: skip
@@ -37,8 +37,8 @@ def pump(flow=None, pressure=None, kind="high_pressure_pump", **more) -> dict:
 def vessel(element="seawater-4in", elements=4, **more) -> dict:
     """Return a vessel of new elements."""
     return {"kind": "ro_vessel", "element": element, "elements_in_series": elements,
-            "vessels_in_parallel": 1, "flow_factor": 1.0, "salt_passage_factor": 1.0,
-            **more}  # fmt: skip
+            "vessels_in_parallel": 1, "water_permeability_ratio": 1.0,
+            "salt_permeability_ratio": 1.0, **more}  # fmt: skip
 
 
 def case(water: dict, units: dict, links: list[str], holds=()) -> cases.Case:

@@ -10,7 +10,7 @@ from functools import cache
 
 import numpy as np
 
-from treatsim.correlations.solution_line import SolutionLine, fit_solution_line
+from treatsim.correlations.ro.solution_line import SolutionLine, fit_solution_line
 
 R = 8.314462618
 MOLAR_MASS = 0.0584428  # sodium chloride, kg/mol

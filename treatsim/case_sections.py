@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treatsim.errors import RequestError
-from treatsim.operations.base import Parameters, choice, quantity, reference
+from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.quantities import read
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters

@@ -12,7 +12,7 @@ from typing import Any
 
 from treatsim import quantities
 from treatsim.errors import CaseError, RequestError
-from treatsim.operations.base import read_value
+from treatsim.operations.parameters import read_value
 
 DEEPEST = 20  # tables in one another
 LARGEST_FILE = 1_000_000  # bytes; a case file is a page or two

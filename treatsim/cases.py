@@ -28,7 +28,8 @@ from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import Hold, operate
 from treatsim.flowsheet.result import Result
 from treatsim.flowsheet.wiring import connect
-from treatsim.operations.base import Parameters, Unit
+from treatsim.operations.parameters import Parameters
+from treatsim.operations.unit import Unit
 
 UNIT_NAME = re.compile(r"[a-z][a-z0-9_]*$")
 TOP_LEVEL = ("title", *case_sections.SECTIONS, "units", "flowsheet", "hold")

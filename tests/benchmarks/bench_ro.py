@@ -14,9 +14,9 @@ from benchmarks.side_by_side import line as report
 from benchmarks.side_by_side import seconds, side_by_side
 from ro_plain import PlainVessel, line_properties
 
-from treatsim.correlations.spacer_channel import SpacerChannel
-from treatsim.correlations.vessel import Membrane, VesselFeed, solve_vessel
-from treatsim.correlations.vessel_inverse import pressure_for_permeate
+from treatsim.correlations.ro.spacer_channel import SpacerChannel
+from treatsim.correlations.ro.vessel import Membrane, VesselFeed, solve_vessel
+from treatsim.correlations.ro.vessel_inverse import pressure_for_permeate
 
 CHANNEL = SpacerChannel(7.4, 0.90, 0.71e-3, 0.89)
 ELEMENTS = 6

@@ -6,7 +6,7 @@ import ro_plant
 from numpy.testing import assert_allclose
 from ro_plant import number
 
-from treatsim.correlations.separation_energy import (
+from treatsim.correlations.ro.separation_energy import (
     hydraulic_energy,
     intensifier_energy,
     intensifier_pump_pressure,

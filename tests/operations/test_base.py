@@ -9,18 +9,9 @@ import pytest
 from numpy.testing import assert_array_equal
 
 from treatsim.errors import RequestError
-from treatsim.operations.base import (
-    Criterion,
-    Finding,
-    Parameters,
-    Unit,
-    Value,
-    at,
-    bounds_text,
-    choice,
-    quantity,
-    reference,
-)
+from treatsim.operations.outcome import Criterion, Finding, Value, at
+from treatsim.operations.parameters import Parameters, bounds_text, choice, quantity, reference
+from treatsim.operations.unit import Unit
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)

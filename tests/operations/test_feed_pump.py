@@ -7,7 +7,7 @@ import plant
 import pytest
 from numpy.testing import assert_allclose
 
-from treatsim.correlations.motor import part_load_efficiency
+from treatsim.correlations.hydraulics.motor import part_load_efficiency
 from treatsim.errors import RequestError
 from treatsim.operations.feed_pump import GRAVITY, SUCTION_MARGIN, curve_of, motor_power
 

@@ -112,7 +112,7 @@ def test_a_second_stage_on_the_concentrate():
 
 
 def test_age_and_temperature():
-    old = {"flow_factor": 0.8, "salt_passage_factor": 1.4}
+    old = {"water_permeability_ratio": 0.8, "salt_permeability_ratio": 1.4}
     new, aged = (
         ro_plant.simple(ro_plant.sea(35.0), 2.2, 50.0, ro_plant.vessel(**more))
         for more in ({}, old)

@@ -9,8 +9,8 @@ import plant
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from treatsim.correlations.dose_response import FirstOrder
-from treatsim.correlations.inactivation import ORGANISMS
+from treatsim.correlations.uv.dose_response import FirstOrder
+from treatsim.correlations.uv.inactivation import ORGANISMS
 from treatsim.errors import RequestError
 from treatsim.operations.uv_reactor import MIXINGS, credited_organism, light_output
 

@@ -11,7 +11,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from treatsim import cases
-from treatsim.operations.base import at
+from treatsim.operations.outcome import at
 from treatsim.report import document, tables
 from treatsim.safety.log_credit import CLASSES
 from treatsim.safety.verdict import judge

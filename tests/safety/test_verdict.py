@@ -13,7 +13,7 @@ from numpy.testing import assert_allclose
 from treatsim import cases
 from treatsim.case_text import line_numbers, parse
 from treatsim.errors import CaseError
-from treatsim.operations.base import at
+from treatsim.operations.outcome import at
 from treatsim.safety.log_credit import CLASSES
 from treatsim.safety.verdict import judge
 

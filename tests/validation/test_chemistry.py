@@ -7,7 +7,7 @@ import pytest
 import salt_waters as waters
 from numpy.testing import assert_allclose
 
-from treatsim.correlations.retention import silt_density_index
+from treatsim.correlations.solids.retention import silt_density_index
 from treatsim.errors import DomainError, NoSolutionError, RequestError
 from treatsim.safety.guideline_values import guidelines, taste_class
 from treatsim.water import analysis, boron, chemistry, scaling

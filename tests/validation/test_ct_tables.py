@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from treatsim.correlations import contact_time
-from treatsim.correlations.contact_time import MG_MIN_PER_L
+from treatsim.correlations.disinfection import contact_time
+from treatsim.correlations.disinfection.contact_time import MG_MIN_PER_L
 from treatsim.errors import DomainError
 from treatsim.safety import ct_tables
 

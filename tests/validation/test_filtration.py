@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
-from treatsim.correlations import cake, filtration, retention, turbidity
+from treatsim.correlations.solids import cake, filtration, retention, turbidity
 from treatsim.errors import DomainError
 
 HOUR = 3600.0

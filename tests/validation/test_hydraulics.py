@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from treatsim.correlations import friction
+from treatsim.correlations.hydraulics import friction
 from treatsim.errors import DomainError
 from treatsim.water import properties
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from treatsim.correlations import normalisation as n
+from treatsim.correlations.ro import normalisation as n
 from treatsim.errors import DomainError
 
 HOUR = 3600.0

@@ -5,7 +5,7 @@ import pytest
 import salt_waters as waters
 from numpy.testing import assert_allclose
 
-from treatsim.correlations.normalisation import astm_osmotic_pressure
+from treatsim.correlations.ro.normalisation import astm_osmotic_pressure
 from treatsim.errors import DomainError
 from treatsim.water import analysis, osmosis, pitzer, properties, salt_solutions
 from treatsim.water.ions import IONS, SEA_SALT, SEA_SALT_MOLAR_MASS, SODIUM_CHLORIDE_MOLAR_MASS

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.optimize import brentq
 
-from treatsim.correlations import friction, pump_curve
+from treatsim.correlations.hydraulics import friction, pump_curve
 from treatsim.errors import DomainError
 from treatsim.numerics import find_roots
 

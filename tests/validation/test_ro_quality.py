@@ -10,7 +10,7 @@ from plant import ROOT
 from ro_plant import number
 
 from treatsim import cases
-from treatsim.correlations.trace_solute import film_of, trace_solute
+from treatsim.correlations.ro.trace_solute import film_of, trace_solute
 from treatsim.errors import DomainError, RequestError
 from treatsim.report.tables import solve_text
 from treatsim.safety.ro_quality import ASSUMED, _recovery
@@ -197,7 +197,7 @@ def test_permeate_ions_refused():
 
 
 def test_taste_of_sodium_and_salt():
-    old = ro_plant.vessel("brackish-4in", 4, salt_passage_factor=20.0)
+    old = ro_plant.vessel("brackish-4in", 4, salt_permeability_ratio=20.0)
     text = messages(judged(ro_plant.salt(5.0), ro=old))
     assert "sodium of" in text
     assert "dissolved solids of" in text

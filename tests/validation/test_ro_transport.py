@@ -8,11 +8,11 @@ import ro_waters
 from scipy.optimize import brentq
 
 from treatsim import quantities
-from treatsim.correlations import membrane_transport as mt
-from treatsim.correlations import separation_energy as se
-from treatsim.correlations import solution_line as sl
-from treatsim.correlations import spacer_channel as sc
-from treatsim.correlations.normalisation import feed_brine_concentration, flow_temperature_factor
+from treatsim.correlations.ro import membrane_transport as mt
+from treatsim.correlations.ro import separation_energy as se
+from treatsim.correlations.ro import solution_line as sl
+from treatsim.correlations.ro import spacer_channel as sc
+from treatsim.correlations.ro.normalisation import feed_brine_concentration, flow_temperature_factor
 from treatsim.errors import DomainError
 
 LMH = 1 / 3.6e6

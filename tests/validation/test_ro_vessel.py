@@ -9,30 +9,30 @@ import ro_waters
 from ro_plain import PlainVessel, line_properties
 from scipy.integrate._ivp.rk import RK45
 
-from treatsim.correlations import vessel_march as vm
-from treatsim.correlations.element_fit import (
+from treatsim.correlations.ro import vessel_march as vm
+from treatsim.correlations.ro.element_fit import (
     StandardTest,
     fit_element,
     hand_driving_pressure,
     hand_rule,
 )
-from treatsim.correlations.membrane_transport import ideal_recovery
-from treatsim.correlations.separation_energy import hydraulic_energy, isobaric_energy, least_work
-from treatsim.correlations.solution_line import SolutionLine, density_at
-from treatsim.correlations.spacer_channel import (
+from treatsim.correlations.ro.membrane_transport import ideal_recovery
+from treatsim.correlations.ro.separation_energy import hydraulic_energy, isobaric_energy, least_work
+from treatsim.correlations.ro.solution_line import SolutionLine, density_at
+from treatsim.correlations.ro.spacer_channel import (
     CORRELATIONS,
     SCHOCK_MIQUEL,
     SpacerChannel,
     SpacerCorrelation,
 )
-from treatsim.correlations.vessel import (
+from treatsim.correlations.ro.vessel import (
     Membrane,
     VesselFeed,
     element_results,
     solve_vessel,
     status_text,
 )
-from treatsim.correlations.vessel_inverse import pressure_for_permeate
+from treatsim.correlations.ro.vessel_inverse import pressure_for_permeate
 from treatsim.errors import DomainError
 
 LMH = 1 / 3.6e6

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 import ro_cases
 
-from treatsim.correlations.solution_line import fraction_at, line_of_water, osmotic_pressure
-from treatsim.correlations.vessel import solve_vessel
-from treatsim.correlations.vessel_inverse import pressure_for_permeate
+from treatsim.correlations.ro.solution_line import fraction_at, line_of_water, osmotic_pressure
+from treatsim.correlations.ro.vessel import solve_vessel
+from treatsim.correlations.ro.vessel_inverse import pressure_for_permeate
 from treatsim.water import analysis
 from treatsim.water.water_table import water_table
 

@@ -8,7 +8,7 @@ from fluids import drag
 from numpy.testing import assert_allclose
 from scipy import integrate, stats
 
-from treatsim.correlations import settling, size_distribution
+from treatsim.correlations.solids import settling, size_distribution
 from treatsim.errors import DomainError
 from treatsim.ranges import excursions
 from treatsim.water import properties
@@ -194,7 +194,7 @@ def test_clay_hardly_settles():
 
 
 def test_camp_number_of_a_hose():
-    from treatsim.correlations.friction import pressure_loss
+    from treatsim.correlations.hydraulics.friction import pressure_loss
 
     flow, volume = 1 / HOUR, 20 * np.pi * 0.025**2 / 4
     loss = pressure_loss(flow, 20.0, 0.025, 1.5e-6, *COOL)

@@ -8,19 +8,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from treatsim.correlations import annulus_flow, dose, line_source, validation_factor
-from treatsim.correlations.dose_response import (
+from treatsim.correlations.uv import annulus_flow, dose, line_source, validation_factor
+from treatsim.correlations.uv.dose_response import (
     FirstOrder,
     Quadratic,
     Tabulated,
     fitted_dose_per_log,
 )
-from treatsim.correlations.inactivation import DoseEquation
-from treatsim.correlations.lamp_field import lamp_field
-from treatsim.correlations.lamp_geometry import LampGeometry
-from treatsim.correlations.lamp_sums import evaluate_sums, radii, ray_sums
-from treatsim.correlations.optics import absorption_from_transmittance as absorption
-from treatsim.correlations.optics import napierian_absorption
+from treatsim.correlations.uv.inactivation import DoseEquation
+from treatsim.correlations.uv.lamp_field import lamp_field
+from treatsim.correlations.uv.lamp_geometry import LampGeometry
+from treatsim.correlations.uv.lamp_sums import evaluate_sums, radii, ray_sums
+from treatsim.correlations.uv.optics import absorption_from_transmittance as absorption
+from treatsim.correlations.uv.optics import napierian_absorption
 from treatsim.errors import DomainError
 from treatsim.safety.dose_requirements import credited_log, dose_for_credit
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from treatsim.correlations import fluence_rate, lamp_field, line_source
-from treatsim.correlations.lamp_geometry import LampGeometry, ray_through
-from treatsim.correlations.optics import absorption_from_transmittance as absorption
+from treatsim.correlations.uv import fluence_rate, lamp_field, line_source
+from treatsim.correlations.uv.lamp_geometry import LampGeometry, ray_through
+from treatsim.correlations.uv.optics import absorption_from_transmittance as absorption
 from treatsim.errors import DomainError
 
 REACTOR = LampGeometry(1.5, 1.5, 0.075, 0.012, 0.0105)

@@ -5,8 +5,8 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import integrate, optimize, special
 
-from treatsim.correlations import fluence_rate, lamp_field, line_source
-from treatsim.correlations.lamp_geometry import LampGeometry
+from treatsim.correlations.uv import fluence_rate, lamp_field, line_source
+from treatsim.correlations.uv.lamp_geometry import LampGeometry
 
 POWER, ARC, CHAMBER, SLEEVE, BORE = 80.0, 1.5, 0.075, 0.012, 0.0105
 QUARTZ, WATER = 1.506, 1.376

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from treatsim.correlations import collimated_beam, uv_bench
-from treatsim.correlations.inactivation import DoseEquation
+from treatsim.correlations.uv import collimated_beam, uv_bench
+from treatsim.correlations.uv.inactivation import DoseEquation
 from treatsim.errors import DomainError
 from treatsim.safety import uv_operation
 

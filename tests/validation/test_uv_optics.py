@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from treatsim.correlations import collimated_beam, lamp, line_source, optics
+from treatsim.correlations.uv import collimated_beam, lamp, line_source, optics
 from treatsim.errors import DomainError
 from treatsim.quantities import conversion
 

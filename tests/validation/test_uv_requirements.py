@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from treatsim.correlations.inactivation import ORGANISMS, claimable_log, ms2_acceptance
+from treatsim.correlations.uv.inactivation import ORGANISMS, claimable_log, ms2_acceptance
 from treatsim.errors import DomainError
 from treatsim.safety.dose_requirements import (
     DEMANDS,

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from treatsim.correlations.separation_energy import least_work
-from treatsim.operations.base import Value
+from treatsim.correlations.ro.separation_energy import least_work
+from treatsim.operations.outcome import Value
 
 DEEPEST_RECOVERY = 0.97  # of `least_work`
 MEMBRANE = "membrane"  # the loss a vessel declares across its membranes

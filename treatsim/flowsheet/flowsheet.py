@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from treatsim.errors import FlowsheetError
 from treatsim.flowsheet.wiring import Port, Wiring, arrange, connect, reach
-from treatsim.operations.base import Unit
+from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
 YIELDING_RANGE = (-9e4, 0.0, 2e7)  # Pa: low, guess, high behind a valve that gives way

@@ -14,7 +14,7 @@ from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.result import Result
 from treatsim.flowsheet.solver import solve
 from treatsim.numerics import find_roots
-from treatsim.operations.base import Value
+from treatsim.operations.outcome import Value
 
 HOLD_TOLERANCE = 1e-10
 

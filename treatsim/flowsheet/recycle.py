@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from treatsim.flowsheet.flowsheet import Flowsheet, Port
-from treatsim.operations.base import Outcome
+from treatsim.operations.outcome import Outcome
 from treatsim.water.stream import Stream
 
 RECYCLE_PASSES = 60

@@ -14,7 +14,7 @@ from treatsim import errors
 from treatsim.flowsheet.energy import energy_values
 from treatsim.flowsheet.equations import Failure
 from treatsim.flowsheet.solver import Solved
-from treatsim.operations.base import Criterion, Details, Finding, Value
+from treatsim.operations.outcome import Criterion, Details, Finding, Value
 from treatsim.ranges import Excursion
 from treatsim.water.stream import CONTENTS, Stream
 

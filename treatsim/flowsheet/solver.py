@@ -65,7 +65,8 @@ def _answered(failures: list[Failure], points: int) -> np.ndarray:
 
 def _out_of_range(equations: Equations, x, failures: list[Failure]) -> list[Failure]:
     """Say where a value that meets all equations is none that its parameter may take."""
-    from treatsim.operations.base import Value, bounds_text
+    from treatsim.operations.outcome import Value
+    from treatsim.operations.parameters import bounds_text
 
     answered = _answered(failures, equations.points)
     found = []
@@ -118,7 +119,7 @@ def _one(equations: Equations):
 
 def _why(sheet: Flowsheet, unknown: Unknown, failed, idle):
     """Explain in words why there is no operating point."""
-    from treatsim.operations.base import Value
+    from treatsim.operations.outcome import Value
 
     short = failed & (idle <= 0)
     if np.any(short) and not unknown.field:

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from treatsim.errors import FlowsheetError
-from treatsim.operations.base import Unit
+from treatsim.operations.unit import Unit
 
 Port = tuple[str, str]  # unit name, port name
 

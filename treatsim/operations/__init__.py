@@ -6,7 +6,7 @@ import pkgutil
 from functools import cache
 from importlib import import_module
 
-HELPERS = {"base", "ro_element"}  # modules that are no kinds
+HELPERS = {"unit", "parameters", "outcome", "ro_element"}  # modules that are no kinds
 
 
 @cache

@@ -6,17 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treatsim.correlations import filtration
-from treatsim.operations.base import (
-    Criterion,
-    Details,
-    Outcome,
-    Parameters,
-    Unit,
-    Value,
-    loss,
-    quantity,
-)
+from treatsim.correlations.solids import filtration
+from treatsim.operations.outcome import Criterion, Details, Outcome, Value, loss
+from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
 LARGEST_LOAD = 50.0  # captured mass over capacity; far below, an exponential law has no number left

@@ -10,18 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treatsim.correlations import chlorine
-from treatsim.operations.base import (
-    Criterion,
-    Details,
-    Finding,
-    Outcome,
-    Parameters,
-    Unit,
-    Value,
-    choice,
-    quantity,
-)
+from treatsim.correlations.disinfection import chlorine
+from treatsim.operations.outcome import Criterion, Details, Finding, Outcome, Value
+from treatsim.operations.parameters import Parameters, choice, quantity
+from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
 LIQUID_DENSITY = 100.0 * chlorine.PERCENT  # kg/m3 of available chlorine at a share of 1

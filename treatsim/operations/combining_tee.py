@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treatsim.operations.base import Details, Finding, Outcome, Parameters, Unit, Value
+from treatsim.operations.outcome import Details, Finding, Outcome, Value
+from treatsim.operations.parameters import Parameters
+from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream, mixed
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from treatsim.operations.base import Details, Outcome, Parameters, Unit, Value, quantity
+from treatsim.operations.outcome import Details, Outcome, Value
+from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
 

@@ -6,18 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treatsim.correlations import friction, pump_curve
-from treatsim.correlations.motor import part_load_efficiency
-from treatsim.operations.base import (
-    Criterion,
-    Details,
-    Finding,
-    Outcome,
-    Parameters,
-    Unit,
-    Value,
-    quantity,
-)
+from treatsim.correlations.hydraulics import friction, pump_curve
+from treatsim.correlations.hydraulics.motor import part_load_efficiency
+from treatsim.operations.outcome import Criterion, Details, Finding, Outcome, Value
+from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.unit import Unit
 from treatsim.ranges import excursions
 from treatsim.water.properties import vapour_pressure
 from treatsim.water.stream import Stream

@@ -6,16 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treatsim.operations.base import (
-    Details,
-    Finding,
-    Outcome,
-    Parameters,
-    Unit,
-    Value,
-    quantity,
-)
 from treatsim.operations.feed_pump import electrical_losses, motor_power
+from treatsim.operations.outcome import Details, Finding, Outcome, Value
+from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.unit import Unit
 from treatsim.water.properties import vapour_pressure
 from treatsim.water.stream import Stream
 

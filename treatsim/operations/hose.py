@@ -6,17 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treatsim.correlations import friction
-from treatsim.operations.base import (
-    Details,
-    Finding,
-    Outcome,
-    Parameters,
-    Unit,
-    Value,
-    loss,
-    quantity,
-)
+from treatsim.correlations.hydraulics import friction
+from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
+from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.unit import Unit
 from treatsim.ranges import excursions
 from treatsim.water.stream import Stream
 

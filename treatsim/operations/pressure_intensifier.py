@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treatsim.operations.base import Details, Outcome, Parameters, Unit, Value, quantity
 from treatsim.operations.high_pressure_pump import PRESSURE_SPAN
+from treatsim.operations.outcome import Details, Outcome, Value
+from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
 

@@ -8,12 +8,12 @@ from functools import cache, lru_cache
 from typing import Any
 
 from treatsim import catalogue
-from treatsim.correlations import membrane_transport, spacer_channel
-from treatsim.correlations.element_fit import StandardTest, fit_element
-from treatsim.correlations.solution_line import SolutionLine, line_of_water
-from treatsim.correlations.vessel import Membrane
+from treatsim.correlations.ro import membrane_transport, spacer_channel
+from treatsim.correlations.ro.element_fit import StandardTest, fit_element
+from treatsim.correlations.ro.solution_line import SolutionLine, line_of_water
+from treatsim.correlations.ro.vessel import Membrane
 from treatsim.errors import RequestError
-from treatsim.operations.base import Parameters, quantity, read_value
+from treatsim.operations.parameters import Parameters, quantity, read_value
 
 TEST_TEMPERATURE = 298.15  # K
 
@@ -138,14 +138,20 @@ def fitted(element: RoElementParameters, correlation: str) -> Membrane:
 
 
 def membrane_at(
-    element: RoElementParameters, correlation: str, temperature, flow_factor, salt_passage_factor
+    element: RoElementParameters,
+    correlation: str,
+    temperature,
+    water_permeability_ratio,
+    salt_permeability_ratio,
 ) -> Membrane:
     """Return A and B at a temperature and age. [K]"""
     new = fitted(element, correlation)
     arrhenius = membrane_transport.arrhenius_factor
     return Membrane(
-        new.water_permeability * flow_factor * arrhenius(temperature, element.water_activation),
+        new.water_permeability
+        * water_permeability_ratio
+        * arrhenius(temperature, element.water_activation),
         new.salt_permeability
-        * salt_passage_factor
+        * salt_permeability_ratio
         * arrhenius(temperature, element.salt_activation),
     )

@@ -6,26 +6,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treatsim.correlations import spacer_channel, vessel, vessel_march
-from treatsim.correlations.solution_line import line_of_water
-from treatsim.correlations.vessel import ElementResults, Vessel, VesselFeed
-from treatsim.operations.base import (
-    Details,
-    Finding,
-    Outcome,
-    Parameters,
-    Unit,
-    Value,
-    choice,
-    quantity,
-    reference,
-)
+from treatsim.correlations.ro import spacer_channel, vessel, vessel_march
+from treatsim.correlations.ro.solution_line import line_of_water
+from treatsim.correlations.ro.vessel import ElementResults, Vessel, VesselFeed
+from treatsim.operations.outcome import Details, Finding, Outcome, Value
+from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.ro_element import (
     RoElementParameters,
     element_of,
     element_problems,
     membrane_at,
 )
+from treatsim.operations.unit import Unit
 from treatsim.ranges import excursions
 from treatsim.water.stream import Stream
 
@@ -42,10 +34,10 @@ class RoVesselParameters(Parameters):
     element: str | dict = reference("a catalogue class, or a table with the standard test")
     elements_in_series: int = quantity("count", "elements in one vessel", low=1, high=20)
     vessels_in_parallel: int = quantity("count", "vessels side by side", low=1, high=1000)
-    flow_factor: float = quantity(
+    water_permeability_ratio: float = quantity(
         "factor", "water permeability today over new", open_low=True, high=3
     )
-    salt_passage_factor: float = quantity(
+    salt_permeability_ratio: float = quantity(
         "factor", "salt permeability today over new", open_low=True, high=100
     )
     permeate_pressure: float = quantity("pressure", "pressure behind the membrane", default=0.0)
@@ -73,7 +65,11 @@ class RoVessel(Unit):
         element = element_of(p.element)
         law = spacer_channel.correlation(p.correlation)
         membrane = membrane_at(
-            element, p.correlation, feed.temperature, p.flow_factor, p.salt_passage_factor
+            element,
+            p.correlation,
+            feed.temperature,
+            p.water_permeability_ratio,
+            p.salt_permeability_ratio,
         )
         line = line_of_water(feed.water, feed.temperature)
         entering = VesselFeed(

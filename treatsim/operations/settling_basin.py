@@ -6,17 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treatsim.correlations import settling, size_distribution
-from treatsim.operations.base import (
-    Criterion,
-    Details,
-    Finding,
-    Outcome,
-    Parameters,
-    Unit,
-    Value,
-    quantity,
-)
+from treatsim.correlations.solids import settling, size_distribution
+from treatsim.operations.outcome import Criterion, Details, Finding, Outcome, Value
+from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
 SIZE_CLASSES = 200

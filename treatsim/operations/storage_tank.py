@@ -11,17 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treatsim.correlations import chlorine_decay, contact_time
-from treatsim.operations.base import (
-    Criterion,
-    Details,
-    Outcome,
-    Parameters,
-    Unit,
-    Value,
-    choice,
-    quantity,
-)
+from treatsim.correlations.disinfection import chlorine_decay, contact_time
+from treatsim.operations.outcome import Criterion, Details, Outcome, Value
+from treatsim.operations.parameters import Parameters, choice, quantity
+from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
 PRESSURE_SCALE = 1e5  # Pa; makes the condition of order one

@@ -6,17 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treatsim.correlations.friction import clogged_loss_coefficient, velocity
-from treatsim.operations.base import (
-    Details,
-    Finding,
-    Outcome,
-    Parameters,
-    Unit,
-    Value,
-    loss,
-    quantity,
-)
+from treatsim.correlations.hydraulics.friction import clogged_loss_coefficient, velocity
+from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
+from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
 APPROACH_LIMIT = 0.15  # m/s towards the screen; common practice, no source

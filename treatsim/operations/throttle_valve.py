@@ -6,16 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treatsim.operations.base import (
-    Details,
-    Finding,
-    Outcome,
-    Parameters,
-    Unit,
-    Value,
-    loss,
-    quantity,
-)
+from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
+from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
 REFERENCE_DROP = 1e5  # Pa; a flow coefficient Kv is the flow of cold water at a drop of 1 bar

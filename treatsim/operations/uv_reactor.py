@@ -13,24 +13,14 @@ from typing import Any
 
 import numpy as np
 
-from treatsim.correlations import annulus_flow, dose, lamp
-from treatsim.correlations.dose_response import FirstOrder
-from treatsim.correlations.inactivation import ORGANISMS
-from treatsim.correlations.lamp_field import LampField, lamp_field
-from treatsim.correlations.lamp_geometry import LampGeometry
-from treatsim.operations.base import (
-    Details,
-    Finding,
-    Outcome,
-    Parameters,
-    Unit,
-    Value,
-    choice,
-    later,
-    loss,
-    quantity,
-    reference,
-)
+from treatsim.correlations.uv import annulus_flow, dose, lamp
+from treatsim.correlations.uv.dose_response import FirstOrder
+from treatsim.correlations.uv.inactivation import ORGANISMS
+from treatsim.correlations.uv.lamp_field import LampField, lamp_field
+from treatsim.correlations.uv.lamp_geometry import LampGeometry
+from treatsim.operations.outcome import Details, Finding, Outcome, Value, later, loss
+from treatsim.operations.parameters import Parameters, choice, quantity, reference
+from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
 MIXINGS = ("unmixed", "laminar", "tanks")

@@ -9,19 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from treatsim.correlations.inactivation import DoseEquation
-from treatsim.correlations.optics import absorption_from_transmittance
-from treatsim.operations.base import (
-    Details,
-    Finding,
-    Outcome,
-    Parameters,
-    Unit,
-    Value,
-    loss,
-    quantity,
-    reference,
-)
+from treatsim.correlations.uv.inactivation import DoseEquation
+from treatsim.correlations.uv.optics import absorption_from_transmittance
+from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
+from treatsim.operations.parameters import Parameters, quantity, reference
+from treatsim.operations.unit import Unit
 from treatsim.operations.uv_reactor import target_faults
 from treatsim.water.stream import Stream
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from treatsim import quantities
-from treatsim.operations.base import Value, at
+from treatsim.operations.outcome import Value, at
 from treatsim.safety.verdict import Verdict
 from treatsim.water.scaling import LARGEST_SEARCHED, SCALES
 

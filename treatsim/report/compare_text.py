@@ -9,7 +9,7 @@ from typing import Any
 
 import treatsim
 from treatsim import quantities
-from treatsim.operations.base import Value
+from treatsim.operations.outcome import Value
 from treatsim.report.tables import Page
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.compare import Row

@@ -8,7 +8,7 @@ from typing import Any
 
 import treatsim
 from treatsim import quantities
-from treatsim.operations.base import at
+from treatsim.operations.outcome import at
 from treatsim.report.health_text import health_document
 from treatsim.safety.verdict import Verdict
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from treatsim import quantities
-from treatsim.operations.base import Value, at
+from treatsim.operations.outcome import Value, at
 from treatsim.safety.health import Health
 from treatsim.safety.log_credit import CLASSES, Barrier
 from treatsim.safety.verdict import Verdict

@@ -6,7 +6,7 @@ import io
 from collections.abc import Iterable, Sequence
 
 from treatsim import quantities
-from treatsim.operations.base import Criterion, Value, at
+from treatsim.operations.outcome import Criterion, Value, at
 from treatsim.report.chemistry_text import chemistry_part
 from treatsim.report.health_text import health_part, remedies_part
 from treatsim.safety.verdict import Verdict

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from treatsim.flowsheet.result import Result
-from treatsim.operations.base import Criterion, Finding, Value
+from treatsim.operations.outcome import Criterion, Finding, Value
 from treatsim.safety.analytes import UNITS
 from treatsim.safety.guideline_values import (
     Comparison,

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from treatsim.correlations import chlorine
+from treatsim.correlations.disinfection import chlorine
 from treatsim.flowsheet.result import Result
 from treatsim.flowsheet.wiring import reach
-from treatsim.operations.base import Finding, Unit, Value
 from treatsim.operations.chlorine_dosing import ALKALINE
+from treatsim.operations.outcome import Finding, Value
+from treatsim.operations.unit import Unit
 
 
 def chlorination(result: Result, ph) -> None:

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.contact_time import MG_MIN_PER_L
+from treatsim.correlations.disinfection.contact_time import MG_MIN_PER_L
 from treatsim.errors import DomainError, require
 
 ROUNDING = 1e-9  # a value this close to a line stands on it

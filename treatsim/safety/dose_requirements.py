@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.optics import check_choice
+from treatsim.correlations.uv.optics import check_choice
 from treatsim.errors import require
 
 # Doses in J/m2, to be reached after division by the validation factor, in filtered water or water

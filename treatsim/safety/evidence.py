@@ -10,7 +10,7 @@ import numpy as np
 
 from treatsim import quantities
 from treatsim.errors import RequestError
-from treatsim.operations.base import Parameters, choice, quantity, reference
+from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.safety.log_targets import REFERENCE_PATHOGENS, STARS
 from treatsim.safety.people import DAY, INSTITUTIONS, LEVELS
 

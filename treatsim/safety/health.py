@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from treatsim.flowsheet.result import PRODUCT_END, Result
-from treatsim.operations.base import Criterion, Finding, Value
+from treatsim.operations.outcome import Criterion, Finding, Value
 from treatsim.safety import log_targets
 from treatsim.safety.evidence import HealthParameters
 from treatsim.safety.log_credit import CLASSES, Barrier

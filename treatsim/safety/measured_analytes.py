@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from treatsim.errors import RequestError
-from treatsim.operations.base import Parameters, reference
+from treatsim.operations.parameters import Parameters, reference
 from treatsim.safety.analytes import read_analyte
 from treatsim.safety.guideline_values import Guideline, guidelines
 

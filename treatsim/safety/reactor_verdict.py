@@ -7,10 +7,10 @@ from functools import partial
 import numpy as np
 
 from treatsim import quantities
-from treatsim.correlations import dose
-from treatsim.correlations.inactivation import ORGANISMS
+from treatsim.correlations.uv import dose
+from treatsim.correlations.uv.inactivation import ORGANISMS
 from treatsim.flowsheet.result import Result
-from treatsim.operations.base import Criterion, Value, later
+from treatsim.operations.outcome import Criterion, Value, later
 from treatsim.operations.uv_reactor import MIXINGS, UvReactor, credited_organism
 from treatsim.operations.validated_uv_reactor import ValidatedUvReactor
 from treatsim.safety.dose_requirements import DOSE_TABLE, credited_log, dose_for_credit

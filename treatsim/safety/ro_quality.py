@@ -10,14 +10,15 @@ from __future__ import annotations
 from functools import cached_property
 from typing import cast
 
-from treatsim.correlations.spacer_channel import correlation
-from treatsim.correlations.trace_solute import film_of, trace_solute
+from treatsim.correlations.ro.spacer_channel import correlation
+from treatsim.correlations.ro.trace_solute import film_of, trace_solute
 from treatsim.errors import NoSolutionError
 from treatsim.flowsheet.result import Result
 from treatsim.flowsheet.wiring import reach
-from treatsim.operations.base import Criterion, Finding, Unit, Value, at
+from treatsim.operations.outcome import Criterion, Finding, Value, at
 from treatsim.operations.ro_element import RoElementParameters, element_of, membrane_at
 from treatsim.operations.ro_vessel import RoVessel
+from treatsim.operations.unit import Unit
 from treatsim.safety.guideline_values import guidelines
 from treatsim.water import boron, chemistry, scaling
 from treatsim.water.ion_passage import DIVALENT_SHARE, ions_of, permeate_ions
@@ -311,7 +312,7 @@ def _boron_permeability(view: _View, element: RoElementParameters) -> list[float
     p, T = view.unit.parameters, view.temperature
     new = membrane_at(element, p.correlation, T, 1.0, 1.0).salt_permeability
     cold = membrane_at(element, p.correlation, 298.15, 1.0, 1.0).salt_permeability
-    aged = float(at(new * p.salt_passage_factor, 0))
+    aged = float(at(new * p.salt_permeability_ratio, 0))
     acid = float(element.boric_acid_permeability or 0.0) * aged / float(cold)
     ends = [view.factor(view.feed.salinity), view.bulk]
     ratio = (ends[1] / ends[0]) ** (1 / view.elements)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from treatsim.flowsheet.result import Result
-from treatsim.operations.base import Criterion, Finding, Value
+from treatsim.operations.outcome import Criterion, Finding, Value
 from treatsim.safety.evidence import PeopleParameters
 from treatsim.safety.people import LEVELS, USUAL_LOSSES, daily_demand, people_served, tank_buffer
 

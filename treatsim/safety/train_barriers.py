@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from treatsim.flowsheet.result import Result
-from treatsim.operations.base import Unit
+from treatsim.operations.unit import Unit
 from treatsim.safety import barriers as rules
 from treatsim.safety.evidence import HealthParameters
 from treatsim.safety.log_credit import Barrier

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.inactivation import DoseEquation
+from treatsim.correlations.uv.inactivation import DoseEquation
 from treatsim.errors import DomainError, require
 from treatsim.ranges import Range
 

@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from treatsim.correlations.pump_curve import dead_speed
+from treatsim.correlations.hydraulics.pump_curve import dead_speed
 from treatsim.flowsheet.flowsheet import reach
 from treatsim.flowsheet.result import Result
-from treatsim.operations.base import Value
+from treatsim.operations.outcome import Value
 from treatsim.operations.uv_reactor import UvReactor
 from treatsim.operations.validated_uv_reactor import ValidatedUvReactor
 from treatsim.safety.analysis_verdict import Analytes, analysis

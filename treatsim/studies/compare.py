@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.operations.base import Value, at
+from treatsim.operations.outcome import Value, at
 from treatsim.safety.verdict import Verdict
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from treatsim.errors import RequestError
-from treatsim.operations.base import bounds_text, field_problem
+from treatsim.operations.parameters import bounds_text, field_problem
 from treatsim.studies.points import Texts
 from treatsim.studies.requirements import Evaluation, Remark, Target, evaluate, remark_at
 from treatsim.studies.vary import check_input, with_words

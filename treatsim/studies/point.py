@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from treatsim import quantities
 from treatsim.errors import NoSolutionError
-from treatsim.operations.base import at
+from treatsim.operations.outcome import at
 from treatsim.safety.verdict import Verdict, judge
 from treatsim.studies.table import html_table
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from treatsim import quantities
 from treatsim.errors import FlowsheetError, RequestError
-from treatsim.operations.base import Finding
+from treatsim.operations.outcome import Finding
 from treatsim.safety.verdict import Verdict, judge
 
 SHOWN_DIGITS = 3  # of the numbers in the text of a status

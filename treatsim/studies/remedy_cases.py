@@ -8,8 +8,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.operations.base import at
 from treatsim.operations.chlorine_dosing import HEALTH_LIMIT, ChlorineDosingParameters
+from treatsim.operations.outcome import at
 from treatsim.operations.storage_tank import StorageTankParameters
 from treatsim.safety.evidence import YES_NO
 from treatsim.safety.verdict import Verdict

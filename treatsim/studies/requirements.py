@@ -10,7 +10,7 @@ import numpy as np
 
 from treatsim import quantities
 from treatsim.errors import RequestError
-from treatsim.operations.base import Criterion, at
+from treatsim.operations.outcome import Criterion, at
 from treatsim.safety.verdict import Verdict, judge
 from treatsim.studies.points import Texts, criterion_label, reasons, solve_points
 

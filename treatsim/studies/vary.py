@@ -12,7 +12,7 @@ import numpy as np
 
 from treatsim import quantities
 from treatsim.errors import RequestError
-from treatsim.operations.base import field_problem
+from treatsim.operations.parameters import field_problem
 from treatsim.safety.verdict import judge
 
 LARGEST_GRID = 10_000_000  # points

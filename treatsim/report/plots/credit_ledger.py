@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from treatsim.operations.base import at
+from treatsim.operations.outcome import at
 from treatsim.report.plots import style
 from treatsim.report.plots.table import Table, column, kinds, pick, select, stacked, table
 from treatsim.safety.health import RULE_WORDS, Health

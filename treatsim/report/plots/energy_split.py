@@ -17,7 +17,7 @@ from textwrap import shorten
 import numpy as np
 
 from treatsim import quantities
-from treatsim.operations.base import at
+from treatsim.operations.outcome import at
 from treatsim.report.plots import style
 from treatsim.report.plots.table import Table, column, kinds, pick, select, stacked, table
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 from treatsim import quantities
-from treatsim.operations.base import at
+from treatsim.operations.outcome import at
 from treatsim.report.plots import style
 from treatsim.report.plots.layout import BOX, TALL, Link, Route, arrange
 from treatsim.report.plots.table import Table, column, has, pick, table

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from treatsim.flowsheet.recycle import run
-from treatsim.operations.base import at
+from treatsim.operations.outcome import at
 from treatsim.report.plots import style
 from treatsim.report.plots.table import Table, column, kinds, pick, select, stacked, table
 from treatsim.water.properties import GRAVITY
@@ -82,7 +82,7 @@ def _above_zero(data: Table) -> Table:
 
 
 def _pump_head(unit: Any, flow):
-    from treatsim.correlations.pump_curve import pump_head
+    from treatsim.correlations.hydraulics.pump_curve import pump_head
 
     return pump_head(unit.curve, flow, unit.parameters.speed)
 

@@ -6,9 +6,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.correlations import dose
-from treatsim.correlations.inactivation import ORGANISMS
-from treatsim.operations.base import at
+from treatsim.correlations.uv import dose
+from treatsim.correlations.uv.inactivation import ORGANISMS
+from treatsim.operations.outcome import at
 from treatsim.operations.uv_reactor import MIXINGS, UvReactor, credited_organism
 from treatsim.water.stream import Stream
 

@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from treatsim.operations.base import at
+from treatsim.operations.outcome import at
 from treatsim.report.plots import style, vessel
 from treatsim.report.plots.table import Table, column, pick, select, stacked, table
 from treatsim.safety.verdict import judge

@@ -16,7 +16,7 @@ import numpy as np
 
 from treatsim.case_sections import analysis_of
 from treatsim.errors import NoSolutionError
-from treatsim.operations.base import at
+from treatsim.operations.outcome import at
 from treatsim.report.plots import style, vessel
 from treatsim.report.plots.table import Table, column, kinds, pick, select, stacked, table
 from treatsim.water.phreeqc import PITZER

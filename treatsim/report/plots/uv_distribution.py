@@ -16,8 +16,8 @@ from typing import Any
 
 import numpy as np
 
-from treatsim.correlations import annulus_flow, dose
-from treatsim.correlations.inactivation import ORGANISMS
+from treatsim.correlations.uv import annulus_flow, dose
+from treatsim.correlations.uv.inactivation import ORGANISMS
 from treatsim.operations.uv_reactor import MIXINGS
 from treatsim.report.plots import style
 from treatsim.report.plots.reactor import WORDS, Reactor, applies, reactor, water

@@ -12,8 +12,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from treatsim.correlations.fluence_rate import local_fluence_rate
-from treatsim.operations.base import at
+from treatsim.correlations.uv.fluence_rate import local_fluence_rate
+from treatsim.operations.outcome import at
 from treatsim.report.plots import style
 from treatsim.report.plots.reactor import applies, reactor
 from treatsim.report.plots.table import Table, column, pick, table

@@ -13,8 +13,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from treatsim.correlations import dose
-from treatsim.correlations.inactivation import ORGANISMS
+from treatsim.correlations.uv import dose
+from treatsim.correlations.uv.inactivation import ORGANISMS
 from treatsim.operations.uv_reactor import MIXINGS
 from treatsim.report.plots import style
 from treatsim.report.plots.reactor import Reactor, applies, reactor, transmittance, water

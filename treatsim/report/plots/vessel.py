@@ -6,9 +6,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.correlations import spacer_channel, vessel, vessel_kernel
-from treatsim.correlations.solution_line import line_of_water, osmotic_pressure
-from treatsim.operations.base import at
+from treatsim.correlations.ro import spacer_channel, vessel, vessel_kernel
+from treatsim.correlations.ro.solution_line import line_of_water, osmotic_pressure
+from treatsim.operations.outcome import at
 from treatsim.operations.ro_element import element_of, membrane_at
 
 KIND = "ro_vessel"
@@ -55,8 +55,8 @@ def along(result: Any, name: str) -> Along:
             element,
             parameters.correlation,
             temperature,
-            parameters.flow_factor,
-            parameters.salt_passage_factor,
+            parameters.water_permeability_ratio,
+            parameters.salt_permeability_ratio,
         ),
         channel,
         line,

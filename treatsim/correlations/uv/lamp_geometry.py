@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.optics import (
+from treatsim.correlations.uv.optics import (
     INDEX_AIR,
     INDEX_QUARTZ,
     INDEX_WATER,

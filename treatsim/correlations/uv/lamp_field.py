@@ -14,8 +14,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.lamp_geometry import LampGeometry
-from treatsim.correlations.lamp_sums import evaluate_sums, radii, ray_sums
+from treatsim.correlations.uv.lamp_geometry import LampGeometry
+from treatsim.correlations.uv.lamp_sums import evaluate_sums, radii, ray_sums
 from treatsim.errors import require
 from treatsim.ranges import Range
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from treatsim.correlations.optics import INDEX_WATER, check_choice
+from treatsim.correlations.uv.optics import INDEX_WATER, check_choice
 from treatsim.errors import require
 
 

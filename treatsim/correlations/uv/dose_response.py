@@ -7,7 +7,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from treatsim.correlations.optics import LN10
+from treatsim.correlations.uv.optics import LN10
 from treatsim.errors import DomainError, require
 
 

@@ -6,19 +6,19 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.normalisation import feed_brine_concentration
-from treatsim.correlations.solution_line import (
+from treatsim.correlations.ro.normalisation import feed_brine_concentration
+from treatsim.correlations.ro.solution_line import (
     SolutionLine,
     density_at,
     fraction_at,
     osmotic_pressure,
 )
-from treatsim.correlations.spacer_channel import (
+from treatsim.correlations.ro.spacer_channel import (
     SCHOCK_MIQUEL,
     SpacerChannel,
     SpacerCorrelation,
 )
-from treatsim.correlations.vessel import Membrane, VesselFeed, solve_vessel
+from treatsim.correlations.ro.vessel import Membrane, VesselFeed, solve_vessel
 from treatsim.errors import DomainError, require
 
 FIT_TOLERANCE = 1e-11  # of the march

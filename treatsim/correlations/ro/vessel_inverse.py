@@ -6,25 +6,25 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.solution_line import (
+from treatsim.correlations.ro.solution_line import (
     SolutionLine,
     density_at,
     osmotic_pressure,
     polynomial,
     take_line,
 )
-from treatsim.correlations.spacer_channel import (
+from treatsim.correlations.ro.spacer_channel import (
     SCHOCK_MIQUEL,
     SpacerChannel,
     SpacerCorrelation,
 )
-from treatsim.correlations.vessel import (
+from treatsim.correlations.ro.vessel import (
     Membrane,
     Vessel,
     VesselFeed,
     solve_vessel,
 )
-from treatsim.correlations.vessel_kernel import build_problem
+from treatsim.correlations.ro.vessel_kernel import build_problem
 from treatsim.errors import require
 from treatsim.numerics import find_roots
 

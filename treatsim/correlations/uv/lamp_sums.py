@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.lamp_geometry import (
+from treatsim.correlations.uv.lamp_geometry import (
     LampGeometry,
     ray_entering,
     ray_through,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from treatsim.correlations.size_distribution import normal_cdf
+from treatsim.correlations.solids.size_distribution import normal_cdf
 from treatsim.errors import DomainError, require
 from treatsim.numerics import find_roots
 from treatsim.ranges import Range

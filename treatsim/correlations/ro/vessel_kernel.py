@@ -24,8 +24,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.solution_line import SolutionLine, osmotic_slope_coefficients, slope
-from treatsim.correlations.spacer_channel import (
+from treatsim.correlations.ro.solution_line import SolutionLine, osmotic_slope_coefficients, slope
+from treatsim.correlations.ro.spacer_channel import (
     SpacerChannel,
     SpacerCorrelation,
     flow_section,

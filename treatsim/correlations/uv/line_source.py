@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from treatsim.correlations.collimated_beam import depth_average
-from treatsim.correlations.optics import check_choice
+from treatsim.correlations.uv.collimated_beam import depth_average
+from treatsim.correlations.uv.optics import check_choice
 from treatsim.errors import require
 
 _STEP = 0.2

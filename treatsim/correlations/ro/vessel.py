@@ -6,15 +6,15 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.correlations import vessel_march
-from treatsim.correlations.solution_line import (
+from treatsim.correlations.ro import vessel_march
+from treatsim.correlations.ro.solution_line import (
     SolutionLine,
     concentration_at,
     density_at,
     osmotic_pressure,
 )
-from treatsim.correlations.spacer_channel import SCHOCK_MIQUEL, SpacerChannel, SpacerCorrelation
-from treatsim.correlations.vessel_kernel import (
+from treatsim.correlations.ro.spacer_channel import SCHOCK_MIQUEL, SpacerChannel, SpacerCorrelation
+from treatsim.correlations.ro.vessel_kernel import (
     ARRAYS,
     LEAST_BETA,
     Problem,

@@ -6,15 +6,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.collimated_beam import depth_average
-from treatsim.correlations.lamp_field import mean_fluence_rate
-from treatsim.correlations.lamp_geometry import (
+from treatsim.correlations.uv.collimated_beam import depth_average
+from treatsim.correlations.uv.lamp_field import mean_fluence_rate
+from treatsim.correlations.uv.lamp_geometry import (
     LampGeometry,
     ray_entering,
     ray_through,
     trace,
 )
-from treatsim.correlations.lamp_sums import axial_limits, axial_overlap, pieces
+from treatsim.correlations.uv.lamp_sums import axial_limits, axial_overlap, pieces
 from treatsim.errors import DomainError, require
 
 NODES = 48  # per smooth piece

@@ -11,8 +11,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.dose_response import DoseResponse, FirstOrder
-from treatsim.correlations.optics import LN10
+from treatsim.correlations.uv.dose_response import DoseResponse, FirstOrder
+from treatsim.correlations.uv.optics import LN10
 from treatsim.errors import require
 from treatsim.numerics import find_roots
 

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.vessel_kernel import (
+from treatsim.correlations.ro.vessel_kernel import (
     ARRAYS,
     FLOATS,
     LOG_DRY,

@@ -6,8 +6,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.solution_line import SolutionLine, osmotic_pressure
-from treatsim.correlations.vessel_kernel import ARRAYS, Problem, first_flux, local
+from treatsim.correlations.ro.solution_line import SolutionLine, osmotic_pressure
+from treatsim.correlations.ro.vessel_kernel import ARRAYS, Problem, first_flux, local
 from treatsim.errors import require
 from treatsim.numerics import find_roots
 from treatsim.ranges import Range

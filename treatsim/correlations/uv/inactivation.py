@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.dose_response import DoseResponse, FirstOrder, Tabulated
-from treatsim.correlations.optics import CENTIMETRE, decadic_absorption
+from treatsim.correlations.uv.dose_response import DoseResponse, FirstOrder, Tabulated
+from treatsim.correlations.uv.optics import CENTIMETRE, decadic_absorption
 from treatsim.errors import require
 
 MJ_PER_CM2 = 10.0  # J/m2

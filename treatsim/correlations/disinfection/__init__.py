@@ -1,0 +1,1 @@
+"""Chlorine, its decay and the time it needs."""

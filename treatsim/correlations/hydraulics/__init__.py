@@ -1,0 +1,1 @@
+"""Pipes, pumps and motors."""

@@ -1,0 +1,1 @@
+"""Transport through membranes and along a vessel."""

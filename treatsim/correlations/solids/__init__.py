@@ -1,0 +1,1 @@
+"""Settling, filtration and the sizes of particles."""

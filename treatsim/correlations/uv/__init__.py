@@ -1,0 +1,1 @@
+"""Light of a lamp in water, and the dose it gives."""

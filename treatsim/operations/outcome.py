@@ -1,0 +1,121 @@
+"""What one evaluation of a unit gives: streams, and on request all it has to say."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, NamedTuple, cast
+
+import numpy as np
+
+from treatsim import quantities
+from treatsim.ranges import Excursion
+from treatsim.water.stream import Stream
+
+
+class Value(NamedTuple):
+    """A result: SI number (or array over points) and the name of its quantity."""
+
+    value: Any
+    quantity: str
+
+
+class _Later:
+    """A Value whose number is worked out when it is first asked for."""
+
+    def __init__(self, function: Callable[[], Any], kind: str) -> None:
+        self._function, self.quantity = function, kind
+
+    @cached_property
+    def value(self):
+        """The number, as of a Value."""
+        with np.errstate(all="ignore"):  # unsolved points carry arbitrary numbers
+            return self._function()
+
+
+def later(function: Callable[[], Any], kind: str) -> Value:
+    """Return what behaves as a Value, for numbers that are dear and seldom asked for."""
+    return cast(Value, _Later(function, kind))
+
+
+@dataclass(frozen=True)
+class Criterion:
+    """A limit to be met at every point."""
+
+    name: str  # in words
+    address: str  # of the result that is compared
+    value: Any  # SI
+    relation: str  # ">=" or "<="
+    limit: Any  # SI
+    quantity: str
+    source: str
+    binding_input: str = ""  # address of the input that would have to move
+    advice: str = ""  # what to do about it, in words
+
+    @property
+    def meets(self):
+        """Whether the criterion is met, per point; round-off on the limit counts as met."""
+        slack = 1e-9 * np.abs(self.limit)
+        if self.relation == ">=":
+            return np.asarray(self.value) >= self.limit - slack
+        return np.asarray(self.value) <= self.limit + slack
+
+    @property
+    def margin(self):
+        """(value - limit) / limit, signed so that negative means not met."""
+        sign = 1.0 if self.relation == ">=" else -1.0
+        scale = np.where(np.asarray(self.limit) == 0, 1.0, np.abs(self.limit))
+        return sign * (np.asarray(self.value, dtype=float) - self.limit) / scale
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something to tell about some points. One that blocks means: there is no answer there."""
+
+    where: Any  # bool, scalar or per point
+    text: str  # may hold {name} for the values below
+    values: Mapping[str, Value] = field(default_factory=dict)
+    blocks: bool = False
+
+    def message(self, point: int = 0, system: str = "si") -> str:
+        """Return the text for one point, numbers in the unit shown."""
+        numbers = {
+            name: quantities.text(at(item.value, point), item.quantity, system)
+            for name, item in self.values.items()
+        }
+        return self.text.format(**numbers)
+
+
+@dataclass
+class Details:
+    """Everything a unit has to say about its operating point."""
+
+    values: dict[str, Value] = field(default_factory=dict)
+    criteria: list[Criterion] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    excursions: list[Excursion] = field(default_factory=list)
+    power: Any = 0.0  # electrical, W; negative for recovered shaft power given back
+    losses: dict[str, Any] = field(default_factory=dict)  # where that power goes, W
+    sources: tuple[str, ...] = ()  # keys of sources.toml
+    choices: tuple[str, ...] = ()  # model choices, in words
+
+
+@dataclass
+class Outcome:
+    """Streams that leave, what was added on the way, and the details on request."""
+
+    outlets: dict[str, Stream]
+    added: dict[str, Any] = field(default_factory=dict)  # per component of Stream.carried()
+    details: Callable[[], Details] = Details
+
+
+def at(value, point: int):
+    """Return the entry of one point, of a scalar or an array over points."""
+    array = np.asarray(value)
+    return array.item() if array.ndim == 0 else array[point if array.size > 1 else 0].item()
+
+
+def loss(stream: Stream, drop) -> dict[str, Any]:
+    """Return the `added` entry of a unit that only loses pressure. drop [Pa]"""
+    return {"hydraulic_power": -drop * stream.flow}

@@ -1,0 +1,158 @@
+"""Parameters of a unit: declared with unit and range, read from text, checked."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from treatsim import quantities
+from treatsim.errors import RequestError
+
+UNCERTAIN = {"value", "spread", "source"}  # keys of an entry that is a table
+LARGEST_NUMBER = 1e300  # a bare number in a file
+SMALLEST, LARGEST = 1e-20, 1e20  # SI; beyond, powers and products overflow
+
+
+def quantity(
+    kind: str,
+    meaning: str,
+    *,
+    low: float | None = None,
+    high: float | None = None,
+    open_low: bool = False,
+    source: str = "",
+    or_else: str = "",
+    **default,
+):
+    """Declare a parameter field: its quantity, range and source. None stands for "not given".
+
+    `or_else` names a second field that takes the entry if its unit is that field's.
+    """
+    table = quantities.QUANTITIES[kind]
+    meta = {
+        "kind": kind,
+        "meaning": meaning,
+        "low": table.low if low is None else low,
+        "high": table.high if high is None else high,
+        "open_low": open_low,
+        "source": source,
+        "or_else": or_else,
+    }
+    return field(metadata=meta, **default)
+
+
+def choice(options: tuple[str, ...], meaning: str, *, source: str = "", **default):
+    """Declare a parameter field that is one of a few words."""
+    meta = {"kind": "choice", "meaning": meaning, "options": options, "source": source}
+    return field(metadata=meta, **default)
+
+
+def reference(meaning: str, *, source: str = "", **default):
+    """Declare a parameter field that is a free text or a table read by the unit itself."""
+    return field(metadata={"kind": "text", "meaning": meaning, "source": source}, **default)
+
+
+def bounds_text(meta: Mapping[str, Any], system: str = "si") -> str:
+    """Return the range of a field in words and in the unit shown."""
+    low, high, kind = meta["low"], meta["high"], meta["kind"]
+
+    def show(value):
+        return quantities.text(value, kind, system)
+
+    above = f"above {show(low)}" if meta["open_low"] else f"not below {show(low)}"
+    if np.isinf(high):
+        return above if np.isfinite(low) else "any number"
+    below = f"not above {show(high)}"
+    return below if np.isinf(low) else f"{above} and {below}"
+
+
+def field_problem(item: dataclasses.Field, value) -> str | None:
+    """Return what is wrong with `value` for a declared field, or None."""
+    meta, name = item.metadata, item.name.replace("_", " ")
+    if value is None:
+        return None if item.default is None else f"{name} is missing ({meta['meaning']})"
+    if meta["kind"] == "text":
+        return None
+    if meta["kind"] == "choice":
+        if value in meta["options"]:
+            return None
+        return f"{name} is one of {', '.join(meta['options'])}"
+    array = np.asarray(value, dtype=float)
+    above = array > meta["low"] if meta["open_low"] else array >= meta["low"]
+    size = np.abs(array)
+    if np.any((size > LARGEST) | ((size < SMALLEST) & (size > 0))):  # also what is not finite
+        return "no number of this size belongs here"
+    if np.all(above & (array <= meta["high"]) & np.isfinite(array)):
+        if meta["kind"] == "count" and np.any(array != np.round(array)):
+            return f"{_named(name, 'is', 'are')} a whole number"
+        return None
+    return f"{_named(name, 'lies', 'lie')} {bounds_text(meta)}"
+
+
+def _named(name: str, one: str, many: str) -> str:
+    """Return the words of a field with its verb: "an arc length lies", "losses lie"."""
+    head = name.partition(" in ")[0]
+    if head.endswith("s") and not head.endswith(("ss", "us")):
+        return f"{name} {many}"
+    return f"{'an' if name[0] in 'aeio' else 'a'} {name} {one}"  # a UV transmittance
+
+
+def read_value(item: dataclasses.Field, raw) -> Any:
+    """Turn one entry into the value of a declared field; RequestError says what is wrong."""
+    kind = item.metadata["kind"]
+    if kind == "text":
+        return raw
+    if isinstance(raw, dict) and "value" in raw:
+        if extra := set(raw) - UNCERTAIN:
+            raise RequestError(
+                f"unknown {', '.join(sorted(extra))}; a table here has value, spread and source"
+            )
+        raw = raw["value"]
+    if kind == "choice":
+        value = raw
+    elif isinstance(raw, bool) or not isinstance(raw, int | float | str):
+        raise RequestError("a number or a text with a unit belongs here")
+    elif isinstance(raw, str):
+        value = quantities.read(raw, kind)
+    elif abs(raw) > LARGEST_NUMBER:  # an int may be too large for a float, or to be shown
+        raise RequestError("no number of this size belongs here")
+    elif quantities.QUANTITIES[kind].si != "1" or kind in quantities.BASED:
+        unit = quantities.QUANTITIES[kind].shown
+        raise RequestError(f'a bare number; write a text with its unit, for example "{raw} {unit}"')
+    else:
+        value = float(raw)
+    if problem := field_problem(item, value):
+        raise RequestError(problem)
+    return int(value) if kind == "count" else value
+
+
+@dataclass(frozen=True, kw_only=True)
+class Parameters:
+    """Base of all parameter records; quantity(), choice() or reference() declares each field."""
+
+    def __post_init__(self) -> None:
+        problems = [
+            f"{item.name} = {getattr(self, item.name)!r}: {problem}"
+            for item in dataclasses.fields(self)
+            if (problem := field_problem(item, getattr(self, item.name)))
+        ]
+        problems = problems or self.conflicts()  # which may compute with the fields
+        if problems:
+            raise RequestError(problems)
+
+    def conflicts(self) -> list[str]:
+        """Return what does not fit together between fields; nothing in the base."""
+        return []
+
+    def take(self, index):
+        """Return the operating points `index` of every field that is an array."""
+        changes = {
+            item.name: value[index]
+            for item in dataclasses.fields(self)
+            if isinstance(value := getattr(self, item.name), np.ndarray) and value.ndim
+        }
+        return dataclasses.replace(self, **changes) if changes else self

@@ -1,0 +1,83 @@
+"""What every unit operation is: named ports, parameters, one pure method."""
+
+from __future__ import annotations
+
+import copy
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from treatsim.operations.outcome import Outcome
+from treatsim.water.stream import Stream
+
+
+@dataclass(frozen=True, kw_only=True)
+class Unit:
+    """Base of all unit operations: named ports, parameters, one pure method.
+
+    `evaluate` takes the inlet streams by port name and the rest is declared:
+    `free_parameters` are fields left out by the user that the solver is to find, `conditions` are
+    the equations that the surroundings of the unit must meet.
+    """
+
+    name: str
+    parameters: Any
+    inlets: ClassVar[tuple[str, ...]] = ("inlet",)
+    outlets: ClassVar[tuple[str, ...]] = ("outlet",)
+    open_surface: ClassVar[bool] = False  # what arrives loses its pressure, the flow goes on
+    gives_way: ClassVar[bool] = False  # takes whatever pressure is left
+    through: ClassVar[tuple[str, ...]] = ()  # ports meant when a link names none
+    sucks: ClassVar[bool] = False  # whether the atmosphere at the site matters
+    needs: ClassVar[tuple[str, ...]] = ()  # contents the inlet water must tell
+    recycles: ClassVar[tuple[str, ...]] = ()  # inlets at which a loop may be cut
+    anchored: ClassVar[tuple[str, ...]] = ()  # outlets whose pressure the unit itself sets
+
+    def evaluate(self, *args: Any, **inlets: Any) -> Outcome:
+        """Return the outcome for the inlet streams."""
+        raise NotImplementedError
+
+    def source_flow(self):
+        """Return the flow the unit takes from a source by itself [m3/s], or None."""
+        return
+
+    def flow_ceiling(self):
+        """Return a flow the unit can never pass [m3/s], or None."""
+        return
+
+    def static_rise(self):
+        """Return the height the water gains inside the unit. [m]"""
+        return 0.0
+
+    def free_parameters(self) -> dict[str, tuple[float, float, float]]:
+        """Return the fields for the solver to find: name -> (low, guess, high)."""
+        return {}
+
+    def condition_names(self) -> tuple[str, ...]:
+        """Return the names of the equations this unit imposes."""
+        return ()
+
+    def conditions(self, inlets: Mapping[str, Stream], outlets: Mapping[str, Stream]):
+        """Return the residuals by name, of order one, zero when met."""
+        return {}
+
+    def parameters_field(self, name: str) -> dataclasses.Field | None:
+        """Return the declaration of one parameter, or None."""
+        return next((f for f in dataclasses.fields(self.parameters) if f.name == name), None)
+
+    def with_parameters(self, **changes):
+        """Return a copy with some parameters changed."""
+        return dataclasses.replace(self, parameters=dataclasses.replace(self.parameters, **changes))
+
+    def with_trial(self, **changes):
+        """Return a copy with values of a solver, which on trial may leave the declared ranges."""
+        parameters = copy.copy(self.parameters)
+        for name, value in changes.items():
+            object.__setattr__(parameters, name, value)
+        return dataclasses.replace(self, parameters=parameters)
+
+    def take(self, index):
+        """Return the unit at the operating points `index`."""
+        if self.parameters is None:
+            return self
+        return dataclasses.replace(self, parameters=self.parameters.take(index))
