@@ -99,7 +99,7 @@ def numbers(outcome) -> dict[str, np.ndarray]:
     found |= {f"added.{key}": value for key, value in outcome.added.items()}
     details = outcome.details()
     found |= {f"value.{key}": item.value for key, item in details.values.items()}
-    for row in details.criteria:
+    for row in details.limits:
         found |= {f"criterion.{row.name}": row.value, f"limit.{row.name}": row.limit}
     found |= {f"loss.{key}": value for key, value in details.losses.items()}
     return found | {"power": details.power}

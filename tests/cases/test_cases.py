@@ -87,7 +87,7 @@ def test_the_river_train_meets_its_dose_at_30_gallons_and_not_at_45():
     usual, much = at_flow(30 * GALLON, 45 * GALLON)
     for verdict, meets in ((usual, True), (much, False)):
         assert verdict.result.solved[0], verdict.result.reason()
-        dose = next(c for c in verdict.result.criteria if c.address == "uv.dose_credited")
+        dose = next(c for c in verdict.result.limits if c.address == "uv.dose_credited")
         assert bool(np.all(dose.meets)) is meets
         assert bool(verdict.meets[0]) is meets
 
@@ -96,7 +96,7 @@ def test_the_largest_flow_is_where_the_dose_is_just_met():
     largest = float(np.squeeze(verdict_of("river").largest_flows["uv"].value))
     assert 30 * GALLON < largest < 45 * GALLON
     (there,) = at_flow(largest)
-    dose = next(c for c in there.result.criteria if c.address == "uv.dose_credited")
+    dose = next(c for c in there.result.limits if c.address == "uv.dose_credited")
     assert_allclose(np.squeeze(dose.value), np.squeeze(dose.limit), rtol=1e-6)
 
 

@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_array_equal
 
 from treatsim.errors import RequestError
-from treatsim.operations.outcome import Criterion, Finding, Value, at
+from treatsim.operations.outcome import Finding, Limit, Value, at
 from treatsim.operations.parameters import Parameters, bounds_text, choice, quantity, reference
 from treatsim.operations.unit import Unit
 
@@ -80,7 +80,7 @@ def test_bounds_in_words(meta, text):
 
 
 def criterion(value, relation, limit):
-    return Criterion("a limit", "x", value, relation, limit, "dose", "common practice")
+    return Limit("a limit", "x", value, relation, limit, "dose", "common practice")
 
 
 @pytest.mark.parametrize(

@@ -80,7 +80,7 @@ def test_clear_water_never_fills_it():
 def test_criteria():
     water = plant.stream(np.array([6.8, 11.0, 20.0]) / 3600)
     details = unit(captured_mass=0.2).evaluate(inlet=water).details()
-    pressure, flow = details.criteria
+    pressure, flow = details.limits
     assert_array_equal(flow.meets, [True, True, False])
     assert_array_equal(pressure.meets, [True, False, False])
     assert pressure.binding_input == "bags.captured_mass"

@@ -94,7 +94,7 @@ def test_nothing_is_said_of_a_good_dose():
 
 
 def test_residual_limit_is_met_up_to_five():
-    limit = dosed(dose=np.array([5.5, 5.6, 5.7]) * MG)[2].details().criteria[0]
+    limit = dosed(dose=np.array([5.5, 5.6, 5.7]) * MG)[2].details().limits[0]
     assert list(limit.meets) == [True, True, False]
 
 

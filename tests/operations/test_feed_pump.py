@@ -74,7 +74,7 @@ def test_part_load_at_no_load_stays_finite():
 
 def test_suction_criterion():
     outcome = pump(suction_lift=4.0).evaluate(inlet=plant.stream())
-    row, *others = outcome.details().criteria
+    row, *others = outcome.details().limits
     assert not others
     assert row.binding_input == "pump.suction_lift"
     assert_allclose(row.limit, 2.5 + SUCTION_MARGIN, rtol=1e-12)
@@ -93,7 +93,7 @@ def test_boiling_at_the_suction_is_no_operating_point():
 
 def test_the_atmosphere_of_a_mountain_counts():
     low, high = (
-        pump().evaluate(inlet=plant.stream().changed(atmosphere=p)).details().criteria[0].value
+        pump().evaluate(inlet=plant.stream().changed(atmosphere=p)).details().limits[0].value
         for p in (101325.0, 70000.0)
     )
     assert_allclose(low - high, 31325.0 / (plant.stream().density * GRAVITY), rtol=1e-9)

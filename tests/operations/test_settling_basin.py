@@ -54,10 +54,10 @@ def test_water_must_arrive():
 
 
 def test_scour():
-    rows = unit(depth=0.1, width=0.1).evaluate(inlet=plant.stream(2e-3)).details().criteria
+    rows = unit(depth=0.1, width=0.1).evaluate(inlet=plant.stream(2e-3)).details().limits
     assert not rows[0].meets
     assert rows[0].binding_input == "basin.width"
-    assert unit().evaluate(inlet=plant.stream(2e-3)).details().criteria[0].meets
+    assert unit().evaluate(inlet=plant.stream(2e-3)).details().limits[0].meets
 
 
 def test_hold_up_time():

@@ -67,7 +67,7 @@ def test_needed_start_leaves_the_residual_wanted(order):
     needed = value(stored(**rate), "residual_needed_for_last_cup")
     again = stored(chlorine=needed, **rate)
     assert_allclose(value(again, "residual_at_last_cup"), 0.2 * MG, rtol=1e-9)
-    assert again.criteria[0].meets
+    assert again.limits[0].meets
 
 
 @pytest.mark.parametrize("order", [1, 2])

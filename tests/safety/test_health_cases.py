@@ -35,7 +35,7 @@ def totals(found):
 
 
 def missed(found):
-    return [c.name for c in found.result.criteria if not c.meets]
+    return [c.name for c in found.result.limits if not c.meets]
 
 
 def test_light_alone_stops_protozoa_and_hardly_virus():
@@ -171,7 +171,7 @@ def test_the_river_earns_no_more_in_colder_water():
 def test_a_month_may_fall_outside_by_a_twentieth():
     for minutes, meets in ((23, True), (25, False)):  # of 8 hours
         found = solved("river_chlorine", (("health.untreated_time", f"{minutes} min"),))
-        row = next(c for c in found.result.criteria if c.address == "health.treated_share")
+        row = next(c for c in found.result.limits if c.address == "health.treated_share")
         assert bool(at(row.meets, 0)) == meets
 
 

@@ -160,7 +160,7 @@ def test_without_a_target_the_ledger_is_information():
     found = verdict("river")
     assert found.health is not None
     assert not found.health.target
-    assert not [c for c in found.result.criteria if c.address.startswith("health.")]
+    assert not [c for c in found.result.limits if c.address.startswith("health.")]
 
 
 # people
@@ -217,7 +217,7 @@ def test_a_wrong_analyte_is_told_with_its_line(line, words):
 
 def test_an_analyte_above_its_value_is_a_limit_not_met():
     found = verdict(analytes__arsenic="0.02 mg/L")
-    missed = [c for c in found.result.criteria if not c.meets]
+    missed = [c for c in found.result.limits if not c.meets]
     assert [c.name for c in missed] == ["arsenic in the product"]
     assert "provisional" in missed[0].advice
 
@@ -246,7 +246,7 @@ def test_national_values_go_before(tmp_path):
     path.write_text(source)
     case = cases.load(path)
     found = judge(case, case.solve())
-    assert [c.name for c in found.result.criteria if not c.meets] == ["arsenic in the product"]
+    assert [c.name for c in found.result.limits if not c.meets] == ["arsenic in the product"]
 
 
 def test_what_no_stage_removes_is_said():

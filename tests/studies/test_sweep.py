@@ -320,7 +320,7 @@ def test_terminal_text(river):
 
 def test_what_only_solve_judges_is_said():
     case = cases.load(ROOT / "cases" / "sea.toml")
-    one = judge(case, case.solve()).result.criteria
+    one = judge(case, case.solve()).result.limits
     table = sweep(case, {"high_pressure_pump.outlet_pressure": "20 bar,50 bar,52 bar"})
     boron = next(c.name for c in one if "boron" in c.name)
     assert "osmotic pressure" in table["status"][0]

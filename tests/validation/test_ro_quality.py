@@ -156,7 +156,7 @@ def test_boron_of_sea_water_falls_with_ph_and_is_held_to_the_guideline():
     for ph in (7.0, 8.1, 9.5):
         verdict = sea(ph)
         values.append(number(verdict.result, "ro.permeate.boron") * 1e3)
-        (limit,) = [c for c in verdict.result.criteria if "boron" in c.name]
+        (limit,) = [c for c in verdict.result.limits if "boron" in c.name]
         assert_allclose(limit.limit, 2.4e-3, rtol=1e-12)
         assert limit.source == "who_gdwq_2022"
     assert values[0] > values[1] > values[2] > 0.02
@@ -240,7 +240,7 @@ def test_second_pass_is_too_thin_for_scale_and_takes_over_the_limit():
     assert verdict.result.solved[0], verdict.result.reason()
     assert "first.saturation.gypsum" in verdict.result.values
     assert "second.saturation.gypsum" not in verdict.result.values
-    assert not [c for c in verdict.result.criteria if "boron" in c.name]
+    assert not [c for c in verdict.result.limits if "boron" in c.name]
     assert any(c.startswith("second: no scale, pH or boron") for c in verdict.choices)
 
 

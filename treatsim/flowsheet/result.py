@@ -14,7 +14,7 @@ from treatsim import errors
 from treatsim.flowsheet.energy import energy_values
 from treatsim.flowsheet.equations import Failure
 from treatsim.flowsheet.solver import Solved
-from treatsim.operations.outcome import Criterion, Details, Finding, Value
+from treatsim.operations.outcome import Details, Finding, Limit, Value
 from treatsim.ranges import Excursion
 from treatsim.water.stream import CONTENTS, Stream
 
@@ -47,7 +47,7 @@ class Result:
         self.failures: list[Failure] = list(solved.failures)
         self.failures += dry_ends(self.sheet, self.streams, self.unfailed())
         self.extra: dict[str, Value] = {}  # values added by the verdict
-        self.extra_criteria: list[Criterion] = []
+        self.extra_limits: list[Limit] = []
         self.extra_findings: list[Finding] = []
         self.sections: Mapping[str, Any] = {}  # tables of the case that are no units, as solved
         self.notes: list[str] = []  # what was assumed about the source water
@@ -109,14 +109,14 @@ class Result:
         return [(name, e) for name, d in self.all_details.items() for e in d.excursions]
 
     @property
-    def criteria(self) -> list[Criterion]:
+    def limits(self) -> list[Limit]:
         """Every criterion of every unit, then those of the verdict."""
         own = [
             dataclasses.replace(c, address=f"{name}.{c.address}")
             for name, details in self.all_details.items()
-            for c in details.criteria
+            for c in details.limits
         ]
-        return own + self.extra_criteria
+        return own + self.extra_limits
 
     @cached_property
     def product(self) -> Stream | None:

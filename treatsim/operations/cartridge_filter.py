@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treatsim.correlations.solids import filtration
-from treatsim.operations.outcome import Criterion, Details, Outcome, Value, loss
+from treatsim.operations.outcome import Details, Limit, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
@@ -109,8 +109,8 @@ class CartridgeFilter(Unit):
         }
         return Details(
             values,
-            criteria=[
-                Criterion(
+            limits=[
+                Limit(
                     "pressure drop of the filter",
                     "pressure_drop",
                     drop,
@@ -121,7 +121,7 @@ class CartridgeFilter(Unit):
                     f"{self.name}.captured_mass",
                     "change the elements, or slow the pump",
                 ),
-                Criterion(
+                Limit(
                     "flow through each filter element",
                     "element_flow",
                     share,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treatsim.correlations.disinfection import chlorine
-from treatsim.operations.outcome import Criterion, Details, Finding, Outcome, Value
+from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value
 from treatsim.operations.parameters import Parameters, choice, quantity
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
@@ -121,7 +121,7 @@ class ChlorineDosing(Unit):
             ),
             "stock_flow": Value(chlorine.product_for(inlet.flow, p.dose, can), "small_flow"),
         }
-        limit = Criterion(
+        limit = Limit(
             "free chlorine after dosing",
             "residual",
             left,
@@ -134,7 +134,7 @@ class ChlorineDosing(Unit):
         )
         return Details(
             values | self._hypochlorous(inlet) | self._recipe(can),
-            criteria=[limit],
+            limits=[limit],
             findings=self._findings(inlet, left),
             power=p.power,
             losses={"dosing pump": p.power} if np.any(np.asarray(p.power) > 0) else {},

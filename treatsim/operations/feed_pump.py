@@ -8,7 +8,7 @@ import numpy as np
 
 from treatsim.correlations.hydraulics import friction, pump_curve
 from treatsim.correlations.hydraulics.motor import part_load_efficiency
-from treatsim.operations.outcome import Criterion, Details, Finding, Outcome, Value
+from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
 from treatsim.ranges import excursions
@@ -40,9 +40,9 @@ def motor_power(shaft, motor_efficiency, drive_efficiency, electronics, rated_po
     return pump_curve.electrical_power(shaft, motor_efficiency, drive_efficiency, electronics)
 
 
-def suction_criterion(available, required, pump: str) -> Criterion:
+def suction_criterion(available, required, pump: str) -> Limit:
     """Return the limit on the suction head of the unit `pump`. available, required [m]"""
-    return Criterion(
+    return Limit(
         "suction head available at the pump",
         "suction_head_available",
         available,
@@ -183,7 +183,7 @@ class FeedPump(Unit):
                 "power": Value(power, "power"),
                 "suction_head_available": Value(available, "head"),
             },
-            criteria=[suction_criterion(available, p.required_suction_head, self.name)],
+            limits=[suction_criterion(available, p.required_suction_head, self.name)],
             findings=suction_findings(available) + run_out_findings(beyond, ratio, head),
             excursions=excursions(pump_curve.EFFICIENCY_RANGE, ratio),
             power=power,

@@ -39,9 +39,18 @@ def later(function: Callable[[], Any], kind: str) -> Value:
     return cast(Value, _Later(function, kind))
 
 
+STATES = ("met", "not_met", "not_judged", "waived")
+GROUPS = ("duty", "rating", "practice", "health")  # the classes of limits; all of them count
+ROUND_OFF = 1e-9  # relative; a value this close to its limit is on it
+
+
 @dataclass(frozen=True)
-class Criterion:
-    """A limit to be met at every point."""
+class Limit:
+    """Something to be kept at every point: a value, what it is held against, and its state.
+
+    Not judged is not met: where `judged` is false, or the value is not a number, the state says so
+    and `needs` names the input that would let it be judged.
+    """
 
     name: str  # in words
     address: str  # of the result that is compared
@@ -52,14 +61,23 @@ class Criterion:
     source: str
     binding_input: str = ""  # address of the input that would have to move
     advice: str = ""  # what to do about it, in words
+    group: str = "duty"  # one of GROUPS
+    needs: str = ""  # address of the input that would let it be judged
+    judged: Any = True  # bool, scalar or per point
+    waived: str = ""  # reason given in the case for letting it be
+
+    @property
+    def key(self) -> str:
+        """Its name in the table of limits of its unit."""
+        return self.address.rpartition(".")[2]
 
     @property
     def meets(self):
-        """Whether the criterion is met, per point; round-off on the limit counts as met."""
-        slack = 1e-9 * np.abs(self.limit)
-        if self.relation == ">=":
-            return np.asarray(self.value) >= self.limit - slack
-        return np.asarray(self.value) <= self.limit + slack
+        """Whether it is judged and kept, per point; round-off on the limit counts as kept."""
+        slack = ROUND_OFF * np.abs(self.limit)
+        value = np.asarray(self.value, float)
+        kept = value >= self.limit - slack if self.relation == ">=" else value <= self.limit + slack
+        return kept & self.judged
 
     @property
     def margin(self):
@@ -67,6 +85,23 @@ class Criterion:
         sign = 1.0 if self.relation == ">=" else -1.0
         scale = np.where(np.asarray(self.limit) == 0, 1.0, np.abs(self.limit))
         return sign * (np.asarray(self.value, dtype=float) - self.limit) / scale
+
+    @property
+    def states(self) -> np.ndarray:
+        """Index into STATES, per point."""
+        judged = np.asarray(self.judged) & ~np.isnan(np.asarray(self.value, float))
+        if self.waived:
+            return np.full(np.broadcast(judged, self.limit).shape, 3)
+        return np.where(judged, np.where(self.meets, 0, 1), 2)
+
+    def state(self, point: int = 0) -> str:
+        """Return its state at one point, one of STATES."""
+        return STATES[int(at(self.states, point))]
+
+
+def unjudged(name: str, needs: str, *, address: str = "", group: str = "health") -> Limit:
+    """Return a limit that nobody can judge before the input `needs` is given."""
+    return Limit(name, address, np.nan, ">=", np.nan, "factor", "", needs, "", group, needs, False)
 
 
 @dataclass(frozen=True)
@@ -92,7 +127,7 @@ class Details:
     """Everything a unit has to say about its operating point."""
 
     values: dict[str, Value] = field(default_factory=dict)
-    criteria: list[Criterion] = field(default_factory=list)
+    limits: list[Limit] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     excursions: list[Excursion] = field(default_factory=list)
     power: Any = 0.0  # electrical, W; negative for recovered shaft power given back

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treatsim.correlations.solids import settling, size_distribution
-from treatsim.operations.outcome import Criterion, Details, Finding, Outcome, Value
+from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
@@ -120,8 +120,8 @@ class SettlingBasin(Unit):
                 "horizontal_velocity": Value(along, "velocity"),
                 "hold_up_time": Value(p.plan_area * p.depth / inlet.flow, "duration"),
             },
-            criteria=[
-                Criterion(
+            limits=[
+                Limit(
                     "horizontal velocity in the basin",
                     "horizontal_velocity",
                     along,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treatsim.correlations.disinfection import chlorine_decay, contact_time
-from treatsim.operations.outcome import Criterion, Details, Outcome, Value
+from treatsim.operations.outcome import Details, Limit, Outcome, Value
 from treatsim.operations.parameters import Parameters, choice, quantity
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
@@ -210,7 +210,7 @@ class StorageTank(Unit):
             needed = chlorine_decay.start_for_residual(LAST_CUP, rate, until, order)
         values["residual_at_last_cup"] = Value(last, "concentration")
         values["residual_needed_for_last_cup"] = Value(needed, "concentration")
-        wanted = Criterion(
+        wanted = Limit(
             "free chlorine at the last cup",
             "residual_at_last_cup",
             last,
@@ -222,7 +222,7 @@ class StorageTank(Unit):
             "dose more, keep the tank cooler, or shorten the way to the cup",
         )
         return Details(
-            values, criteria=[wanted], choices=self._choices(), sources=("epa_816_r_03_004",)
+            values, limits=[wanted], choices=self._choices(), sources=("epa_816_r_03_004",)
         )
 
     def _choices(self) -> tuple[str, ...]:

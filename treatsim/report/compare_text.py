@@ -22,7 +22,7 @@ def _cell(value: Value | None, system: str) -> str:
 def _state(verdict: Verdict) -> str:
     if not verdict.result.solved[0]:
         return "no operating point"
-    if not verdict.result.criteria:
+    if not verdict.result.limits:
         return "no limits stated"
     return "limits met" if verdict.meets[0] else "limits NOT met"
 

@@ -30,7 +30,7 @@ def document(verdict: Verdict, system: str = "si", point: int = 0) -> dict[str, 
         "solved": answered,
         "reason": result.reason(point, system),
         "meets": bool(answered and verdict.meets[point]),
-        "criteria": [_criterion(c, system, point) for c in result.criteria] if answered else [],
+        "criteria": [_criterion(c, system, point) for c in result.limits] if answered else [],
         "values": {
             address: number(v.value, v.quantity, system, point)
             for address, v in sorted(result.values.items())

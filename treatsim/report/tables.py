@@ -6,7 +6,7 @@ import io
 from collections.abc import Iterable, Sequence
 
 from treatsim import quantities
-from treatsim.operations.outcome import Criterion, Value, at
+from treatsim.operations.outcome import Limit, Value, at
 from treatsim.report.chemistry_text import chemistry_part
 from treatsim.report.health_text import health_part, remedies_part
 from treatsim.safety.verdict import Verdict
@@ -148,9 +148,9 @@ def _settings(verdict: Verdict, system: str) -> str:
 
 def _answer(page: Page, verdict: Verdict, system: str, point: int) -> None:
     result = verdict.result
-    missed = [c for c in result.criteria if not at(c.meets, point)]
+    missed = [c for c in result.limits if not at(c.meets, point)]
     page.head("Answer")
-    total = len(result.criteria)
+    total = len(result.limits)
     if not total:
         page.line(" No limits were stated for this case.")
     elif not missed:
@@ -188,7 +188,7 @@ def _also(value: Value, system: str, point: int) -> str:
 
 
 def _limits(page: Page, verdict: Verdict, system: str, point: int) -> None:
-    criteria = verdict.result.criteria
+    criteria = verdict.result.limits
     if not criteria:
         return
     page.head("Limits")
@@ -210,7 +210,7 @@ def _limits(page: Page, verdict: Verdict, system: str, point: int) -> None:
     page.listing(_moves(c) for c in criteria if not at(c.meets, point))
 
 
-def _moves(criterion: Criterion) -> str:
+def _moves(criterion: Limit) -> str:
     mover = f" (input {criterion.binding_input})" if criterion.binding_input else ""
     return f"{criterion.name}: {criterion.advice}{mover}; limit from {criterion.source}"
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from treatsim.flowsheet.result import Result
-from treatsim.operations.outcome import Criterion, Finding, Value
+from treatsim.operations.outcome import Finding, Limit, Value
 from treatsim.safety.analytes import UNITS
 from treatsim.safety.guideline_values import (
     Comparison,
@@ -105,8 +105,8 @@ def _tell(result: Result, row: Comparison) -> None:
     words = line.analyte.replace("_", " ")
     if line.kind == "health" and line.analyte != "free_chlorine":
         mark = "provisional, " if line.provisional else ""
-        result.extra_criteria.append(
-            Criterion(
+        result.extra_limits.append(
+            Limit(
                 f"{words} in the product",
                 address,
                 row.after.value,
@@ -133,8 +133,8 @@ def _together(result: Result, after) -> None:
         return
     share = nitrate_nitrite_share(after["nitrate"], after["nitrite"])
     result.extra["analytes.nitrate_and_nitrite"] = Value(share, "factor")
-    result.extra_criteria.append(
-        Criterion(
+    result.extra_limits.append(
+        Limit(
             "nitrate and nitrite together",
             "analytes.nitrate_and_nitrite",
             share,

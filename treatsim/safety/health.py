@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from treatsim.flowsheet.result import PRODUCT_END, Result
-from treatsim.operations.outcome import Criterion, Finding, Value
+from treatsim.operations.outcome import Finding, Limit, Value
 from treatsim.safety import log_targets
 from treatsim.safety.evidence import HealthParameters
 from treatsim.safety.log_credit import CLASSES, Barrier
@@ -199,8 +199,8 @@ def _tell(result: Result, ledger: Health) -> None:
         result.extra[f"health.log_credit.{cls}"] = Value(ledger.credit.totals[cls], "log_reduction")
     for cls, log in ledger.target.items():
         result.extra[f"health.log_asked.{cls}"] = Value(log, "log_reduction")
-        result.extra_criteria.append(
-            Criterion(
+        result.extra_limits.append(
+            Limit(
                 f"log credit for {cls}",
                 f"health.log_credit.{cls}",
                 ledger.credit.totals[cls],
@@ -224,8 +224,8 @@ def _inside(result: Result, ledger: Health) -> None:
     if not np.any(treated < 1):
         return
     result.extra["health.treated_share"] = Value(treated, "fraction")
-    result.extra_criteria.append(
-        Criterion(
+    result.extra_limits.append(
+        Limit(
             "share of the water treated inside validated conditions",
             "health.treated_share",
             treated,

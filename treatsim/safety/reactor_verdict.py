@@ -10,7 +10,7 @@ from treatsim import quantities
 from treatsim.correlations.uv import dose
 from treatsim.correlations.uv.inactivation import ORGANISMS
 from treatsim.flowsheet.result import Result
-from treatsim.operations.outcome import Criterion, Value, later
+from treatsim.operations.outcome import Limit, Value, later
 from treatsim.operations.uv_reactor import MIXINGS, UvReactor, credited_organism
 from treatsim.operations.validated_uv_reactor import ValidatedUvReactor
 from treatsim.safety.dose_requirements import DOSE_TABLE, credited_log, dose_for_credit
@@ -55,8 +55,8 @@ def judge_reactor(result: Result, unit: UvReactor | ValidatedUvReactor, mover: s
             credited_log(cls, validated), "log_reduction"
         )
     if "turbidity" in inlet.contents:
-        result.extra_criteria.append(
-            Criterion(
+        result.extra_limits.append(
+            Limit(
                 "turbidity entering the UV reactor",
                 f"{name}.inlet.turbidity",
                 inlet.contents["turbidity"],
@@ -72,9 +72,9 @@ def judge_reactor(result: Result, unit: UvReactor | ValidatedUvReactor, mover: s
         return None
     required, source, wording = required_dose(unit.parameters.target)
     result.extra[f"{name}.dose_required"] = Value(required, "dose")
-    result.extra_criteria.insert(
+    result.extra_limits.insert(
         0,
-        Criterion(
+        Limit(
             f"UV dose for {wording}",
             f"{name}.dose_credited",
             result.value(f"{name}.dose_credited").value,

@@ -15,7 +15,7 @@ from treatsim.correlations.ro.trace_solute import film_of, trace_solute
 from treatsim.errors import NoSolutionError
 from treatsim.flowsheet.result import Result
 from treatsim.flowsheet.wiring import reach
-from treatsim.operations.outcome import Criterion, Finding, Value, at
+from treatsim.operations.outcome import Finding, Limit, Value, at
 from treatsim.operations.ro_element import RoElementParameters, element_of, membrane_at
 from treatsim.operations.ro_vessel import RoVessel
 from treatsim.operations.unit import Unit
@@ -336,8 +336,8 @@ def _returned(view: _View, gain: float) -> float:
 
 def _boron_limit(view: _View, value: float) -> None:
     rule = _limits(view.result)["health", "boron"]
-    view.result.extra_criteria.append(
-        Criterion(
+    view.result.extra_limits.append(
+        Limit(
             f"boron in the permeate, guideline value of {rule.edition}",
             f"{view.name}.permeate.boron",
             value,

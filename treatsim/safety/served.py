@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from treatsim.flowsheet.result import Result
-from treatsim.operations.outcome import Criterion, Finding, Value
+from treatsim.operations.outcome import Finding, Limit, Value
 from treatsim.safety.evidence import PeopleParameters
 from treatsim.safety.people import LEVELS, USUAL_LOSSES, daily_demand, people_served, tank_buffer
 
@@ -57,8 +57,8 @@ def served(result: Result, mover: str) -> None:
     if plan.drawing_time is not None:
         extra["product.tank_buffer"] = Value(_buffer(volume, plan), "volume")
     if plan.number is not None:
-        result.extra_criteria.append(
-            Criterion(
+        result.extra_limits.append(
+            Limit(
                 "people served at the level planned",
                 "product.people_served",
                 extra["product.people_served"].value,

@@ -39,7 +39,7 @@ class Verdict:
     def meets(self) -> np.ndarray:
         """Which points have an answer that meets every criterion."""
         good = self.result.solved.copy()
-        for criterion in self.result.criteria:
+        for criterion in self.result.limits:
             good &= np.broadcast_to(criterion.meets, good.shape)
         return good
 
@@ -58,7 +58,7 @@ class Verdict:
     def sources(self) -> list[str]:
         """Keys of the sources used."""
         keys = [k for d in self.result.all_details.values() for k in d.sources]
-        keys += [c.source for c in self.result.criteria if " " not in c.source]
+        keys += [c.source for c in self.result.limits if " " not in c.source]
         if self.health is not None:
             keys += [b.source.split()[0] for b in self.health.barriers.values()]
         if "product.people_served" in self.result.extra:

@@ -36,7 +36,7 @@ def choose(case, grid: Grid, show: Sequence[str], chunk: int) -> dict[str, str]:
     wanted += [
         f"{name}.{key}" for name, kind in case.kinds.items() for key in OF_A_KIND.get(kind, ())
     ]
-    wanted += [c.address for v in verdicts for c in v.result.criteria]
+    wanted += [c.address for v in verdicts for c in v.result.limits]
     return {address: known[address] for address in dict.fromkeys(wanted) if address in known}
 
 

@@ -51,7 +51,7 @@ class Point:
                 quantities.text(float(at(c.value, 0)), c.quantity),
                 f"{c.relation} {quantities.text(float(at(c.limit, 0)), c.quantity)}",
             ]
-            for c in self.verdict.result.criteria
+            for c in self.verdict.result.limits
         ]
         return html_table(
             ("", "limit", "address", "value", "asked"), rows, len(rows), self.verdict.case.title

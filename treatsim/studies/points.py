@@ -68,9 +68,9 @@ def _unchanged(case, points: int) -> dict[str, np.ndarray]:
 
 def unjudged(case) -> list[str]:
     """Return the criteria that are judged for one point by itself only."""
-    one = judge(case, case.solve()).result.criteria
+    one = judge(case, case.solve()).result.limits
     (piece,) = solve_points(case, {}, 1)
-    many = piece.verdict.result.criteria if piece.verdict is not None else []
+    many = piece.verdict.result.limits if piece.verdict is not None else []
     known = {criterion_label(criterion) for criterion in many}
     return [label for c in one if (label := criterion_label(c)) not in known]
 

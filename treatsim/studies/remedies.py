@@ -81,7 +81,7 @@ def _shortfalls(verdict: Verdict) -> np.ndarray:
     """Return the sum of relative shortfalls over all limits, per point; infinite if unsolved."""
     solved = verdict.result.solved
     total = np.zeros(solved.shape)
-    for criterion in verdict.result.criteria:
+    for criterion in verdict.result.limits:
         missed = np.where(criterion.meets, 0.0, -np.asarray(criterion.margin, float))
         total = total + np.broadcast_to(np.maximum(missed, 0.0), solved.shape)
     return np.where(solved & ~np.isnan(total), total, np.inf)
@@ -91,7 +91,7 @@ def _missed(verdict: Verdict, point: int) -> set[str]:
     points = verdict.result.points
     return {
         criterion.name
-        for criterion in verdict.result.criteria
+        for criterion in verdict.result.limits
         if not np.broadcast_to(criterion.meets, (points,))[point]
     }
 

@@ -114,7 +114,7 @@ def _turbidity_over(verdict: Verdict) -> float:
     """Return by how much the worst turbidity at a disinfectant exceeds its limit."""
     shares = [
         float(at(c.value, 0) / at(c.limit, 0)) * ROOM
-        for c in verdict.result.criteria
+        for c in verdict.result.limits
         if c.quantity == "turbidity" and not at(c.meets, 0)
     ]
     return max(shares, default=1.0)

@@ -10,11 +10,11 @@ import numpy as np
 
 from treatsim import quantities
 from treatsim.errors import RequestError
-from treatsim.operations.outcome import Criterion, at
+from treatsim.operations.outcome import Limit, at
 from treatsim.safety.verdict import Verdict, judge
 from treatsim.studies.points import Texts, criterion_label, reasons, solve_points
 
-MET = -1e-9  # margin from which a requirement counts as met, as in Criterion.meets
+MET = -1e-9  # margin from which a requirement counts as met, as in Limit.meets
 FORM = re.compile(r"\s*([a-z][a-z0-9_.]*)\s*(>=|<=)\s*(.+?)\s*$")
 
 
@@ -118,7 +118,7 @@ def evaluate(
     return Evaluation(found, margins, answered, why, more, kinds)
 
 
-def _fill(rows, label: str, criterion: Criterion, where: np.ndarray, points: int) -> None:
+def _fill(rows, label: str, criterion: Limit, where: np.ndarray, points: int) -> None:
     if label not in rows:
         requirement = Requirement(
             label,
@@ -136,7 +136,7 @@ def _fill(rows, label: str, criterion: Criterion, where: np.ndarray, points: int
 def _criteria(verdict: Verdict, wanted: Sequence[Target]):
     """Yield label and criterion of every requirement."""
     if not wanted:
-        for criterion in verdict.result.criteria:
+        for criterion in verdict.result.limits:
             yield criterion_label(criterion), criterion
     for target in wanted:
         value = verdict.result.value(target.address)
@@ -146,7 +146,7 @@ def _criteria(verdict: Verdict, wanted: Sequence[Target]):
             raise RequestError(f'--until "{target.text}": {error}') from error
         yield (
             target.text,
-            Criterion(
+            Limit(
                 target.text,
                 target.address,
                 value.value,
@@ -170,7 +170,7 @@ def remark_at(case, settings: Mapping[str, float]) -> Remark:
     verdict = judge(case, case.solve({a: np.array([v]) for a, v in settings.items()}))
     if not verdict.result.solved[0]:
         return Remark((), ())
-    missed = [criterion_label(c) for c in verdict.result.criteria if not at(c.meets, 0)]
+    missed = [criterion_label(c) for c in verdict.result.limits if not at(c.meets, 0)]
     return Remark(tuple(missed), tuple(verdict.excursions(0)))
 
 

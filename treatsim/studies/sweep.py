@@ -168,7 +168,7 @@ def _judge(piece: Piece, status: Texts, outside: Texts, strict: bool, system: st
     assert verdict is not None
     result, where = verdict.result, piece.where
     points, solved = result.points, result.solved
-    criteria = result.criteria
+    criteria = result.limits
     missed = [solved & ~np.broadcast_to(c.meets, (points,)) for c in criteria]
     codes, texts = joined(missed, [criterion_label(c) for c in criteria], "not met: ", points)
     status.put(where, codes, [text or status.texts[0] for text in texts])

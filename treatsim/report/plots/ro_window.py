@@ -101,7 +101,7 @@ def _limits(case, result: Any) -> dict[str, np.ndarray]:
     verdict = judge(case, result)
     shape = (result.points,)
     found: dict[str, np.ndarray] = {}
-    rows = [(c.name, ~np.broadcast_to(c.meets, shape)) for c in verdict.result.criteria]
+    rows = [(c.name, ~np.broadcast_to(c.meets, shape)) for c in verdict.result.limits]
     rows += [
         (_short(f.text), np.broadcast_to(f.where, shape))
         for f in result.findings
