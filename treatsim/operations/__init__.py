@@ -6,7 +6,13 @@ import pkgutil
 from functools import cache
 from importlib import import_module
 
-HELPERS = {"unit", "parameters", "outcome", "ro_element"}  # modules that are no kinds
+HELPERS = {
+    "declarations",
+    "outcome",
+    "parameters",
+    "ro_element",
+    "unit",
+}  # modules that are no kinds
 
 
 @cache

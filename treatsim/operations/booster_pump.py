@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.high_pressure_pump import HighPressurePump, HighPressurePumpParameters
 
 
@@ -17,3 +20,11 @@ class BoosterPump(HighPressurePump):
     """Lifts what arrives; without a pressure of its own, to the flow it joins."""
 
     parameters: BoosterPumpParameters
+    hazards = ("electricity", "ro")
+    dials = ("flow", "outlet_pressure")
+    headline = ("power",)
+    compared = ()
+    told = (Row("pressure_lift", "pressure added"), Row("power", "electrical power"))
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns(reason="moves water, takes nothing out")
+    ends_product = False

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from treatsim.correlations.solids import filtration
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Limit, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -68,6 +71,24 @@ class CartridgeFilter(Unit):
     """Equal elements in parallel; each takes its share of the flow."""
 
     parameters: CartridgeFilterParameters
+    hazards = ("filters",)
+    dials = ("captured_mass",)
+    headline = ("hours_by_mass",)
+    compared = ()
+    told = (
+        Row("pressure_drop", "pressure drop"),
+        Row("element_flow", "flow through each element"),
+        Row("hours_by_mass", "running time left, by mass"),
+    )
+    ruled: ClassVar[Mapping[str, Ruled]] = {
+        "pressure_drop": Ruled(
+            "pressure_difference", "rating", "pressure drop at which elements are changed"
+        ),
+        "element_flow": Ruled("flow", "rating", "largest flow through one element"),
+        "captured_mass": Ruled("mass", "rating", "mass one element holds"),
+    }
+    earns = Earns("challenge_test")
+    ends_product = False
     needs = ("suspended_solids", "turbidity")
 
     def evaluate(self, inlet: Stream) -> Outcome:

@@ -6,11 +6,14 @@ or in a kilogram a hundredth of powder.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from treatsim.correlations.disinfection import chlorine
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value
 from treatsim.operations.parameters import Parameters, choice, quantity
 from treatsim.operations.unit import Unit
@@ -101,6 +104,26 @@ class ChlorineDosing(Unit):
     """Doses in step with the flow; pressure and water stay as they are."""
 
     parameters: ChlorineDosingParameters
+    hazards = ("chlorine",)
+    dials = ("dose",)
+    headline = ("residual",)
+    compared = ()
+    told = (
+        Row("residual", "free chlorine behind the dosing, demand used up"),
+        Row("hypochlorous_share", "share that is the fast-acting acid"),
+        Row("strength_today", "available chlorine of the product today"),
+        Row("product_per_tank", "product for one tank"),
+        Row("product_per_litre_made_up", "product for 1 L of solution, filled up to 1 L"),
+        Row("product_per_litre_of_water", "the same, added to 1 L of water"),
+        Row("stock_per_tank", "solution from the can for one tank"),
+        Row("stock_flow", "solution from the can at this flow"),
+        Row("dose_for_last_cup", "dose that leaves 0.2 mg/L at the last cup"),
+    )
+    ruled: ClassVar[Mapping[str, Ruled]] = {
+        "residual": Ruled("concentration", "health", "free chlorine after dosing")
+    }
+    earns = Earns("awaits_contact")
+    ends_product = False
 
     def evaluate(self, inlet: Stream) -> Outcome:
         """Return the stream with free chlorine in it."""

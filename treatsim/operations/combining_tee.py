@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.unit import Unit
@@ -27,6 +30,14 @@ class CombiningTee(Unit):
     """
 
     parameters: CombiningTeeParameters
+    hazards = ()
+    dials = ()
+    headline = ()
+    compared = ()
+    told = (Row("excess_pressure", "pressure lost where flows meet"),)
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns(reason="a tee takes nothing out")
+    ends_product = False
     inlets = ("run", "branch")
     through = ("run",)
     recycles = ("branch",)

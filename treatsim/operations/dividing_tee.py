@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Outcome, Value
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -32,6 +35,14 @@ class DividingTee(Unit):
     """Divides a flow without loss of pressure."""
 
     parameters: DividingTeeParameters
+    hazards = ()
+    dials = ("fraction",)
+    headline = ()
+    compared = ()
+    told = (Row("branch_fraction", "share of the branch"),)
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns(reason="a tee takes nothing out")
+    ends_product = False
     outlets = ("run", "branch")
     through = ("run",)
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from treatsim.correlations.hydraulics import friction, pump_curve
 from treatsim.correlations.hydraulics.motor import part_load_efficiency
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -123,6 +126,22 @@ class FeedPump(Unit):
     """A pump that takes what the line lets it."""
 
     parameters: FeedPumpParameters
+    hazards = ("electricity",)
+    dials = ("speed",)
+    headline = ("power",)
+    compared = ()
+    told = (
+        Row("head", "head"),
+        Row("efficiency", "efficiency"),
+        Row("power", "electrical power"),
+        Row("dead_speed", "dial below which nothing flows"),
+    )
+    ruled: ClassVar[Mapping[str, Ruled]] = {
+        "suction_head_available": Ruled("head", "practice", "suction head at the pump")
+    }
+    earns = Earns(reason="moves water, takes nothing out")
+    ends_product = False
+    moves_water = True
     sucks = True
 
     @property

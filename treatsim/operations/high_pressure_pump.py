@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.feed_pump import electrical_losses, motor_power
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
 from treatsim.operations.parameters import Parameters, quantity
@@ -51,6 +54,15 @@ class HighPressurePump(Unit):
     """Moves a fixed flow against any pressure."""
 
     parameters: HighPressurePumpParameters
+    hazards = ("electricity", "ro")
+    dials = ("flow", "outlet_pressure")
+    headline = ("power",)
+    compared = ()
+    told = (Row("pressure_lift", "pressure added"), Row("power", "electrical power"))
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns(reason="moves water, takes nothing out")
+    ends_product = False
+    moves_water = True
     anchored = ("outlet",)
 
     def source_flow(self):

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from treatsim.correlations.hydraulics import friction
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -49,6 +52,14 @@ class Hose(Unit):
     """A hose that runs full."""
 
     parameters: HoseParameters
+    hazards = ()
+    dials = ()
+    headline = ()
+    compared = ()
+    told = (Row("velocity", "velocity"), Row("friction_loss", "friction loss"))
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns(reason="a pipe takes nothing out")
+    ends_product = False
 
     def static_rise(self):
         """Return the height gained. [m]"""

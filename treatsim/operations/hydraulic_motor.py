@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -36,6 +39,14 @@ class HydraulicMotor(Unit):
     """Takes the concentrate's pressure; its power is counted as electricity not drawn."""
 
     parameters: HydraulicMotorParameters
+    hazards = ("ro",)
+    dials = ()
+    headline = ()
+    compared = ()
+    told = (Row("shaft_power", "shaft power given back"),)
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns(reason="works on the concentrate, not on the product")
+    ends_product = False
     anchored = ("outlet",)
 
     def evaluate(self, inlet: Stream) -> Outcome:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
+from treatsim.operations.declarations import Earns, Ruled
 from treatsim.operations.outcome import Details, Outcome
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -25,6 +28,15 @@ class Intake(Unit):
     """Takes a fixed flow from the source and hands it on at a fixed pressure."""
 
     parameters: IntakeParameters
+    hazards = ("site",)
+    dials = ("flow", "pressure")
+    headline = ()
+    compared = ()
+    told = ()
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns(reason="moves water, takes nothing out")
+    ends_product = False
+    moves_water = True
     anchored = ("outlet",)
 
     def source_flow(self):

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Outcome, Value
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -65,6 +68,14 @@ class PressureExchanger(Unit):
     """Swaps equal volumes; leakage leaves with the spent concentrate."""
 
     parameters: PressureExchangerParameters
+    hazards = ("ro",)
+    dials = ()
+    headline = ()
+    compared = ()
+    told = (Row("lost_power", "power lost"), Row("recovered_power", "power handed on"))
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns(reason="works on the concentrate, not on the product")
+    ends_product = False
     inlets = ("high_in", "low_in")
     outlets = ("high_out", "low_out")
     recycles = ("high_in",)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.high_pressure_pump import PRESSURE_SPAN
 from treatsim.operations.outcome import Details, Outcome, Value
 from treatsim.operations.parameters import Parameters, quantity
@@ -42,6 +45,14 @@ class PressureIntensifier(Unit):
     """Raises all of the feed with the concentrate's help, at one recovery only."""
 
     parameters: PressureIntensifierParameters
+    hazards = ("ro",)
+    dials = ()
+    headline = ()
+    compared = ()
+    told = (Row("lost_power", "power lost"),)
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns(reason="works on the concentrate, not on the product")
+    ends_product = False
     inlets = ("low_in", "high_in")
     outlets = ("high_out", "low_out")
     recycles = ("high_in",)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from treatsim.correlations.ro import spacer_channel, vessel, vessel_march
 from treatsim.correlations.ro.solution_line import line_of_water
 from treatsim.correlations.ro.vessel import ElementResults, Vessel, VesselFeed
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.ro_element import (
@@ -55,6 +58,32 @@ class RoVessel(Unit):
     """Splits the feed into permeate and concentrate."""
 
     parameters: RoVesselParameters
+    hazards = ("ro",)
+    dials = ("water_permeability_ratio", "salt_permeability_ratio")
+    headline = ("permeate.flow", "permeate.concentration", "recovery", "feed.pressure")
+    compared = (
+        Row("feed.pressure", "feed pressure"),
+        Row("recovery", "recovery"),
+        Row("flux_mean", "mean flux"),
+        Row("polarisation_max", "largest polarisation"),
+        Row("net_driving_pressure_min", "smallest driving pressure"),
+        Row("feed.osmotic_pressure", "osmotic pressure of the feed"),
+        Row("concentrate.osmotic_pressure", "osmotic pressure of the concentrate"),
+    )
+    told = (
+        Row("recovery", "recovery"),
+        Row("salt_rejection", "salt rejection"),
+        Row("flux_mean", "mean flux"),
+        Row("flux_first", "flux of the first element"),
+        Row("flux_last", "flux of the last element"),
+        Row("polarisation_max", "largest polarisation"),
+        Row("net_driving_pressure_min", "smallest driving pressure"),
+        Row("pressure_drop", "pressure drop of the feed side"),
+    )
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns("conductivity")
+    ends_product = False
+    treated = "permeate"
     inlets = ("feed",)
     outlets = ("permeate", "concentrate")
     anchored = ("permeate",)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from treatsim.correlations.solids import settling, size_distribution
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -67,6 +70,19 @@ class SettlingBasin(Unit):
     """A basin with an open surface: what pressure arrives is lost at a float valve."""
 
     parameters: SettlingBasinParameters
+    hazards = ("site",)
+    dials = ()
+    headline = ()
+    compared = ()
+    told = (
+        Row("solids_captured", "share of the solids settled"),
+        Row("hold_up_time", "hold-up time"),
+    )
+    ruled: ClassVar[Mapping[str, Ruled]] = {
+        "horizontal_velocity": Ruled("velocity", "practice", "horizontal velocity in the basin")
+    }
+    earns = Earns("settling")
+    ends_product = False
     anchored = ("outlet",)
     open_surface = True
     needs = ("suspended_solids", "turbidity")

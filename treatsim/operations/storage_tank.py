@@ -7,11 +7,14 @@ taken at the warmest temperature the tank reaches, whatever the water was when i
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from treatsim.correlations.disinfection import chlorine_decay, contact_time
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Limit, Outcome, Value
 from treatsim.operations.parameters import Parameters, choice, quantity
 from treatsim.operations.unit import Unit
@@ -128,6 +131,24 @@ class StorageTank(Unit):
     """Takes the product; open to the air."""
 
     parameters: StorageTankParameters
+    hazards = ("storage",)
+    dials = ("waiting_time", "lowest_volume", "draw_flow")
+    headline = ()
+    compared = ()
+    told = (
+        Row("filling_time", "time to fill"),
+        Row("round_time", "time of one round: fill, wait, draw"),
+        Row("contact_time_counted", "contact time that counts"),
+        Row("ct", "CT that counts, with the residual at the end"),
+        Row("residual_after_contact", "free chlorine after the contact"),
+        Row("residual_at_tap", "free chlorine at the tap"),
+        Row("residual_at_last_cup", "free chlorine at the last cup"),
+    )
+    ruled: ClassVar[Mapping[str, Ruled]] = {
+        "residual_at_last_cup": Ruled("concentration", "duty", "free chlorine at the last cup")
+    }
+    earns = Earns("contact_time")
+    ends_product = True
     outlets = ()
 
     def condition_names(self) -> tuple[str, ...]:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from treatsim.correlations.hydraulics.friction import clogged_loss_coefficient, velocity
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -36,6 +39,17 @@ class Strainer(Unit):
     """A screen in the line; holds back nothing that is measured as solids or turbidity."""
 
     parameters: StrainerParameters
+    hazards = ("filters",)
+    dials = ()
+    headline = ()
+    compared = ()
+    told = (
+        Row("pressure_drop", "pressure drop"),
+        Row("approach_velocity", "velocity towards the screen"),
+    )
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns(reason="a screen lets germs through")
+    ends_product = False
 
     def evaluate(self, inlet: Stream) -> Outcome:
         """Return the stream behind the screen."""

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -54,6 +57,14 @@ class ThrottleValve(Unit):
     """Lets pressure go without doing work."""
 
     parameters: ThrottleValveParameters
+    hazards = ()
+    dials = ("flow_coefficient", "outlet_pressure")
+    headline = ()
+    compared = ()
+    told = (Row("pressure_drop", "pressure let go"),)
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns(reason="a valve takes nothing out")
+    ends_product = False
 
     @property
     def gives_way(self) -> bool:  # type: ignore[override]

@@ -1,15 +1,18 @@
-"""What every unit operation is: named ports, parameters, one pure method."""
+"""What every unit operation is: named ports, parameters, one pure method, and its declarations."""
 
 from __future__ import annotations
 
 import copy
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from treatsim.operations.outcome import Outcome
+from treatsim.operations.declarations import Company, Earns, Mend, Move, Row, Ruled
+from treatsim.operations.outcome import Details, Outcome
 from treatsim.water.stream import Stream
+
+DECLARED = ("hazards", "dials", "headline", "compared", "told", "ruled", "earns", "ends_product")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -18,24 +21,54 @@ class Unit:
 
     `evaluate` takes the inlet streams by port name and the rest is declared:
     `free_parameters` are fields left out by the user that the solver is to find, `conditions` are
-    the equations that the surroundings of the unit must meet.
+    the equations that the surroundings of the unit must meet. What other rooms must know of a
+    kind stands in its own file: every name in DECLARED, without a default here.
     """
 
     name: str
     parameters: Any
+    hazards: ClassVar[tuple[str, ...]]  # groups of cautions
+    dials: ClassVar[tuple[str, ...]]  # inputs a person turns; of a pump, the first sets the flow
+    headline: ClassVar[tuple[str, ...]]  # results one looks at first, below the unit
+    compared: ClassVar[tuple[Row, ...]]  # results set side by side
+    told: ClassVar[tuple[Row, ...]]  # results of its part of the page
+    ruled: ClassVar[Mapping[str, Ruled]]  # limits it may state, by key
+    earns: ClassVar[Earns]  # log credit
+    ends_product: ClassVar[bool]  # whether what arrives is the product
+
     inlets: ClassVar[tuple[str, ...]] = ("inlet",)
     outlets: ClassVar[tuple[str, ...]] = ("outlet",)
     open_surface: ClassVar[bool] = False  # what arrives loses its pressure, the flow goes on
     gives_way: ClassVar[bool] = False  # takes whatever pressure is left
     through: ClassVar[tuple[str, ...]] = ()  # ports meant when a link names none
     sucks: ClassVar[bool] = False  # whether the atmosphere at the site matters
+    moves_water: ClassVar[bool] = False  # whether its first dial sets the flow
+    irradiates: ClassVar[bool] = False  # gives a dose of light, asked for by its target
+    treated: ClassVar[str] = ""  # of several outlets, the one that has passed the barrier
     needs: ClassVar[tuple[str, ...]] = ()  # contents the inlet water must tell
     recycles: ClassVar[tuple[str, ...]] = ()  # inlets at which a loop may be cut
     anchored: ClassVar[tuple[str, ...]] = ()  # outlets whose pressure the unit itself sets
 
+    @property
+    def kind(self) -> str:
+        """The word for it in a case file: the name of its module."""
+        return type(self).__module__.rpartition(".")[2]
+
     def evaluate(self, *args: Any, **inlets: Any) -> Outcome:
         """Return the outcome for the inlet streams."""
         raise NotImplementedError
+
+    def in_company(self, company: Company) -> Details:
+        """Return what it can tell only where it knows the units around it."""
+        return Details()
+
+    def moves(self) -> Iterator[Move]:
+        """Yield the inputs worth moving where a limit is missed."""
+        yield from ()
+
+    def mends(self) -> Iterator[Mend]:
+        """Yield the changes that restore it."""
+        yield from ()
 
     def source_flow(self):
         """Return the flow the unit takes from a source by itself [m3/s], or None."""
@@ -43,6 +76,14 @@ class Unit:
 
     def flow_ceiling(self):
         """Return a flow the unit can never pass [m3/s], or None."""
+        return
+
+    def rated_flow(self):
+        """Return the flow it is made to move [m3/s], or None."""
+        return
+
+    def usable_volume(self):
+        """Return the water it can hold for people [m3], or None."""
         return
 
     def static_rise(self):

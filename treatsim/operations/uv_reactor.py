@@ -7,9 +7,10 @@ the dose that is credited comes from its lowest edge.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from treatsim.correlations.uv.dose_response import FirstOrder
 from treatsim.correlations.uv.inactivation import ORGANISMS
 from treatsim.correlations.uv.lamp_field import LampField, lamp_field
 from treatsim.correlations.uv.lamp_geometry import LampGeometry
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, later, loss
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.unit import Unit
@@ -166,6 +168,30 @@ class UvReactor(Unit):
     """A reactor computed from its lamp and chamber."""
 
     parameters: UvReactorParameters
+    hazards = ("uv", "electricity")
+    dials = ("ageing_factor", "fouling_factor")
+    headline = ("dose_credited",)
+    compared = (
+        Row("dose_credited", "dose credited"),
+        Row("dose_required", "dose required"),
+        Row("largest_flow", "largest flow that meets the dose"),
+    )
+    told = (
+        Row("light_output", "light at 254 nm, old lamp and fouled sleeve"),
+        Row("fluence_rate_mean", "mean fluence rate"),
+        Row("wall_irradiance", "irradiance a flat wall sensor reads"),
+        Row("residence_time", "residence time"),
+        Row("reynolds_number", "Reynolds number"),
+        Row("dose_mean", "mean dose"),
+        Row("dose_min", "smallest dose, unmixed"),
+        Row("dose_credited", "dose credited"),
+        Row("dose_credited_new", "dose credited with a new lamp, clean sleeve"),
+        Row("dose_required", "dose required"),
+    )
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns("design_dose")
+    ends_product = False
+    irradiates = True
     needs = ("absorption",)
 
     @property

@@ -5,12 +5,15 @@ Inside the box the report speaks; outside there is no credit, however large the 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from treatsim.correlations.uv.inactivation import DoseEquation
 from treatsim.correlations.uv.optics import absorption_from_transmittance
+from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity, reference
 from treatsim.operations.unit import Unit
@@ -86,6 +89,23 @@ class ValidatedUvReactor(Unit):
     """A reactor that answers by its report."""
 
     parameters: ValidatedUvReactorParameters
+    hazards = ("uv", "electricity")
+    dials = ("intensity_ratio",)
+    headline = ("dose_credited",)
+    compared = (
+        Row("dose_credited", "dose credited"),
+        Row("dose_required", "dose required"),
+        Row("largest_flow", "largest flow that meets the dose"),
+    )
+    told = (
+        Row("dose_reported", "dose by the report's equation"),
+        Row("dose_credited", "dose credited"),
+        Row("dose_required", "dose required"),
+    )
+    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    earns = Earns("reported_dose")
+    ends_product = False
+    irradiates = True
     needs = ("absorption",)
 
     def evaluate(self, inlet: Stream) -> Outcome:
