@@ -12,12 +12,17 @@ from typing import Any
 
 from treatsim import quantities
 from treatsim.errors import CaseError, RequestError
+from treatsim.operations.declarations import Ruled
+from treatsim.operations.outcome import Override
 from treatsim.operations.parameters import read_value
 
 DEEPEST = 20  # tables in one another
 LARGEST_FILE = 1_000_000  # bytes; a case file is a page or two
 HEADER = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")
 KEY = re.compile(r"""\s*("[^"]*"|'[^']*'|[A-Za-z0-9_.-]+)\s*=""")
+
+
+OPEN_GROUPS = ("rating", "practice")  # limits that a case may override or waive
 
 
 class Problems:
@@ -145,6 +150,48 @@ def read_record(cls, table: Mapping[str, Any], where: str, problems: Problems):
         for line in error.problems:
             problems.add(f"{where}.{line.split(':')[0]}", f"{where}.{line}")
         return None
+
+
+def read_overrides(
+    ruled: Mapping[str, Ruled], table: Mapping[str, Any], where: str, problems: Problems
+) -> dict[str, Override]:
+    """Read the table `limits` of a unit: a rating or a habit replaced, or waived with a reason."""
+    rows = table.get("limits", {})
+    where = f"{where}.limits"
+    if not isinstance(rows, dict):
+        problems.add(where, f"{where} = {entry(rows)}: a table [{where}] belongs here")
+        return {}
+    open_ones = {key: rule for key, rule in ruled.items() if rule.group in OPEN_GROUPS}
+    found = {}
+    for key, raw in rows.items():
+        place = f"{where}.{key}"
+        if key not in open_ones:
+            near = difflib.get_close_matches(key, open_ones, n=1)
+            known = ", ".join(open_ones) or "none: this kind has no rating and no habit"
+            hint = f'did you mean "{near[0]}"?' if near else f"known: {known}"
+            fixed = "; what people rely on is not waived" if key in ruled else ""
+            problems.add(place, f"{place}: no limit to be overridden{fixed}; {hint}")
+            continue
+        try:
+            found[key] = _override(raw, open_ones[key])
+        except RequestError as error:
+            problems.add(place, f"{place} = {entry(raw)}: {error}")
+    return found
+
+
+def _override(raw, rule: Ruled) -> Override:
+    """Read one entry: a value with its unit, or { waived = "why" }."""
+    if isinstance(raw, dict) and set(raw) == {"waived"}:
+        reason = raw["waived"]
+        if isinstance(reason, str) and reason.strip() and reason.isprintable():
+            return Override(reason=reason.strip())
+        raise RequestError("a limit is waived with a reason, in one line of text")
+    reason = ""
+    if isinstance(raw, dict) and {"value"} <= set(raw) <= {"value", "source"}:
+        reason, raw = str(raw.get("source", "")), raw["value"]
+    if not isinstance(raw, str):
+        raise RequestError('a text with a unit, or { waived = "why" }, belongs here')
+    return Override(quantities.read(raw, rule.quantity), reason)
 
 
 def slot_for(fields: Mapping[str, dataclasses.Field], key: str, raw) -> str:

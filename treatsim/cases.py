@@ -20,14 +20,16 @@ from treatsim.case_text import (
     entry,
     line_numbers,
     parse,
+    read_overrides,
     read_record,
     read_text,
 )
 from treatsim.errors import CaseError, FlowsheetError, RequestError
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import Hold, operate
-from treatsim.flowsheet.result import Result
+from treatsim.flowsheet.result import Context, Result
 from treatsim.flowsheet.wiring import connect
+from treatsim.operations.outcome import Override
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.unit import Unit
 
@@ -46,6 +48,7 @@ class Case:
     parameters: Mapping[str, Parameters]  # unit name -> parameters
     links: tuple[str, ...]
     holds: tuple[Hold, ...]
+    overrides: Mapping[str, Mapping[str, Override]]  # unit -> key of a limit
     data: Mapping[str, Any]  # the file's tables, with changes from --set
 
     def field(self, address: str) -> tuple[dataclasses.Field, Any]:
@@ -108,10 +111,14 @@ class Case:
         """Solve at the case's settings, or at every entry of `arrays` (one length)."""
         points = max((np.size(value) for value in (arrays or {}).values()), default=1)
         records = self.records(arrays)
-        result = operate(self._connected(records), points, self.holds)
-        result.sections = {name: records[name] for name in self.sections}
-        result.notes = case_sections.water_notes(records["water"])
-        return result
+        context = Context(
+            self.title,
+            self.path,
+            {name: records[name] for name in self.sections},
+            tuple(case_sections.water_notes(records["water"])),
+            self.overrides,
+        )
+        return operate(self._connected(records), points, self.holds, context)
 
 
 def load(path: str | Path, changes: Mapping[str, str] | None = None) -> Case:
@@ -149,10 +156,10 @@ def interpret(
         else None
         for name, cls in case_sections.SECTIONS.items()
     }
-    kinds, parameters = _units(data, problems)
+    kinds, parameters, overrides = _units(data, problems)
     links = _links(data, problems)
     holds = _holds(data, problems)
-    case = Case(path, str(title), sections, kinds, parameters, links, holds, data)
+    case = Case(path, str(title), sections, kinds, parameters, links, holds, overrides, data)
     if not problems.found:
         _check_structure(case, problems)
     elif links and len(kinds) == len(_table(data, "units", problems)):
@@ -176,8 +183,11 @@ def _table(data, name: str, problems: Problems) -> dict:
     return {}
 
 
-def _units(data, problems: Problems) -> tuple[dict[str, str], dict[str, Parameters]]:
-    kinds, parameters = {}, {}
+def _units(data, problems: Problems):
+    """Return kind, parameters and overridden limits of every unit, by its name."""
+    kinds: dict[str, str] = {}
+    parameters: dict[str, Parameters] = {}
+    overrides: dict[str, dict[str, Override]] = {}
     tables = _table(data, "units", problems)
     if not tables and isinstance(data.get("units", {}), dict):
         problems.add("units", "units is missing: a table such as [units.lift_pump] for each unit")
@@ -204,12 +214,14 @@ def _units(data, problems: Problems) -> tuple[dict[str, str], dict[str, Paramete
                 else f"{where}.kind is missing; known: {hint}",
             )
             continue
-        rest = {key: value for key, value in table.items() if key != "kind"}
+        rest = {key: value for key, value in table.items() if key not in ("kind", "limits")}
         record = read_record(operations.parameters_class(kind), rest, where, problems)
         kinds[name] = kind
+        if found := read_overrides(operations.unit_class(kind).ruled, table, where, problems):
+            overrides[name] = found
         if record is not None:
             parameters[name] = record
-    return kinds, parameters
+    return kinds, parameters, overrides
 
 
 def _links(data, problems: Problems) -> tuple[str, ...]:

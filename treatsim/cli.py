@@ -132,12 +132,12 @@ def run_solve(arguments) -> int:
     from treatsim.studies.remedies import remedies
 
     case = cases.load(arguments.case, changes(arguments))
-    verdict = judge(case, case.solve())
-    verdict.remedies = remedies(verdict, arguments.units)
+    verdict = judge(case.solve())
+    helpful = remedies(case, verdict, arguments.units)
     if arguments.json:
-        text = document.as_json(document.document(verdict, arguments.units))
+        text = document.as_json(document.document(verdict, helpful, arguments.units))
     else:
-        text = tables.solve_text(verdict, arguments.units, colour=colour(arguments))
+        text = tables.solve_text(verdict, helpful, arguments.units, colour=colour(arguments))
     deliver(text, arguments.out)
     return verdict_status(verdict, arguments)
 
@@ -147,11 +147,13 @@ def verdict_status(verdict, arguments) -> int:
     if not verdict.result.solved[0]:
         tell(f"no operating point: {verdict.result.reason(0, arguments.units)}")
         return Exit.NO_SOLUTION
-    if arguments.strict and (outside := verdict.excursions(0, arguments.units)):
-        for line in outside:
+    if arguments.strict:
+        lines = verdict.excursions(0, arguments.units)
+        lines += [f"not judged: {limit.name}" for limit in verdict.of_state("not_judged")]
+        for line in lines:
             tell(f"--strict: {line}")
-        return Exit.NOT_MET
-    return Exit.DONE if verdict.meets[0] else Exit.NOT_MET
+        return Exit.NOT_MET if lines or verdict.broken[0] else Exit.DONE
+    return Exit.NOT_MET if verdict.broken[0] else Exit.DONE
 
 
 def run_compare(arguments) -> int:
@@ -169,7 +171,7 @@ def run_compare(arguments) -> int:
             problems += error.problems
     if problems:
         raise errors.RequestError(problems)
-    verdicts = [judge(case, case.solve()) for case in loaded]
+    verdicts = [judge(case.solve()) for case in loaded]
     rows = compare(verdicts)
     if arguments.json:
         data = compare_text.compare_document(verdicts, rows, arguments.units)
@@ -180,10 +182,10 @@ def run_compare(arguments) -> int:
     lost = [verdict for verdict in verdicts if not verdict.result.solved[0]]
     for verdict in lost:
         reason = verdict.result.reason(0, arguments.units)
-        tell(f"{verdict.case.path}: no operating point: {reason}")
+        tell(f"{verdict.result.context.path}: no operating point: {reason}")
     if lost:
         return Exit.NO_SOLUTION
-    return Exit.DONE if all(verdict.meets[0] for verdict in verdicts) else Exit.NOT_MET
+    return Exit.NOT_MET if any(verdict.broken[0] for verdict in verdicts) else Exit.DONE
 
 
 def run_figures(arguments) -> int:
@@ -231,7 +233,7 @@ def run_sweep(arguments) -> int:
         tell(note)
     if not table.answered:
         return Exit.NO_SOLUTION
-    return Exit.DONE if table.any_meets else Exit.NOT_MET
+    return Exit.DONE if table.any_kept else Exit.NOT_MET
 
 
 def deliver_table(table, suffix: str, arguments) -> None:
@@ -296,7 +298,7 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
     "--units": (("--units",), {"choices": ("si", "us"), "default": "si", "help": "units shown"}),
     "--strict": (
         ("--strict",),
-        {"action": "store_true", "help": "refuse results outside a formula's range"},
+        {"action": "store_true", "help": "refuse results outside a formula's range, or not judged"},
     ),
     "--out": (("--out",), {"metavar": "PATH", "help": "write to a file, whole or not at all"}),
     "--out DIR": (("--out",), {"metavar": "DIR", "help": "directory for the pictures"}),

@@ -36,7 +36,7 @@ def measured(train: str):
     def one_by_one():
         for n in some:
             # twice the same point: what only a lone point is asked (scale, boron) is left out
-            result = judge(case, case.solve(grid.arrays(np.array([n, n])))).result
+            result = judge(case.solve(grid.arrays(np.array([n, n])))).result
             [result.value(address).value for address in shown]
 
     return side_by_side(

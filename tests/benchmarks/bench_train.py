@@ -112,7 +112,7 @@ def river():
 
 
 def solved(case, arrays):
-    result = judge(case, case.solve(arrays)).result
+    result = judge(case.solve(arrays)).result
     return [result.value(address).value for address in ADDRESSES]
 
 

@@ -10,30 +10,25 @@ from command import RIVER, ROOT, river, treatsim
 from numpy.testing import assert_allclose
 
 from treatsim import __version__
+from treatsim.operations.outcome import GROUPS
 
 KEYS = {
     "treatsim": str,
     "case": str,
     "title": str,
+    "state": str,
     "meets": bool,
+    "not_met": int,
+    "not_judged": int,
+    "waived": int,
     "criteria": list,
     "values": dict,
     "excursions": list,
     "cautions": list,
     "sources": list,
 }
-CRITERION = {
-    "name",
-    "address",
-    "value",
-    "relation",
-    "limit",
-    "unit",
-    "meets",
-    "margin",
-    "source",
-    "binding_input",
-}
+LIMIT = {"name", "address", "state", "class", "meets", "source", "binding_input"}
+JUDGED = {"value", "relation", "limit", "unit", "margin"}
 ADDRESSES = (
     "uv.inlet.flow",
     "uv.fluence_rate_mean",
@@ -90,10 +85,12 @@ def test_its_shape():
         assert isinstance(data[key], kind), key
     assert data["treatsim"] == __version__
     assert data["case"].endswith("river.toml")
-    assert data["meets"] is True
+    assert data["state"] == "not_judged"
     for row in data["criteria"]:
-        assert set(row) == CRITERION
-        assert row["relation"] in (">=", "<=")
+        open_ = row["state"] == "not_judged"
+        assert set(row) == LIMIT | ({"needs"} if open_ else JUDGED)
+        assert row["class"] in GROUPS
+        assert open_ or row["relation"] in (">=", "<=")
     for address, item in data["values"].items():
         assert set(item) == {"value", "unit"}, address
 
@@ -112,17 +109,20 @@ def test_every_address_of_reverse_osmosis(address):
 def test_every_case_gives_clean_json(path):
     data = document(path)
     assert data["values"]
-    for row in data["criteria"]:
+    judged = [row for row in data["criteria"] if row["state"] != "not_judged"]
+    for row in judged:
         value = row["value"] if row["relation"] == ">=" else -row["value"]
         limit = row["limit"] if row["relation"] == ">=" else -row["limit"]
         assert row["meets"] == (value >= limit - 1e-6 * abs(limit))
         assert (row["margin"] >= -1e-6) == row["meets"]
     assert data["meets"] == all(row["meets"] for row in data["criteria"])
+    assert data["not_judged"] == len(data["criteria"]) - len(judged)
+    assert data["not_met"] == sum(row["state"] == "not_met" for row in data["criteria"])
 
 
 def test_criteria_point_at_values_and_inputs():
     data = document(RIVER)
-    for row in data["criteria"]:
+    for row in [row for row in data["criteria"] if row["state"] != "not_judged"]:
         assert data["values"][row["address"]]["unit"] == row["unit"]
         assert_allclose(data["values"][row["address"]]["value"], row["value"], rtol=1e-12)
         if row["binding_input"]:

@@ -224,7 +224,7 @@ def test_window_border_is_the_largest_flow_of_the_verdict():
     from treatsim.safety.verdict import judge
 
     case = case_of("river")
-    largest = float(np.ravel(judge(case, case.solve()).largest_flows["uv"].value)[0]) * 3600
+    largest = float(np.ravel(judge(case.solve()).value("uv.largest_flow").value)[0]) * 3600
     data = committed("river-uv-window")
     rows = table.select(table.select(data, "log_credit", 3.0), "ageing_factor", 0.8)
     shade = float(table.pick(rows, "operating_transmittance")[0])

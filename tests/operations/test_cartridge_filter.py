@@ -80,10 +80,16 @@ def test_clear_water_never_fills_it():
 def test_criteria():
     water = plant.stream(np.array([6.8, 11.0, 20.0]) / 3600)
     details = unit(captured_mass=0.2).evaluate(inlet=water).details()
-    pressure, flow = details.limits
+    pressure, flow, load = details.limits
     assert_array_equal(flow.meets, [True, True, False])
     assert_array_equal(pressure.meets, [True, False, False])
     assert pressure.binding_input == "bags.captured_mass"
+    assert load.meets
+
+
+def test_a_full_element_is_not_met():
+    full = unit(captured_mass=0.71).evaluate(inlet=plant.stream(1e-5)).details().limits
+    assert [limit.key for limit in full if not limit.meets] == ["captured_mass"]
 
 
 @pytest.mark.parametrize(

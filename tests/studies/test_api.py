@@ -22,7 +22,8 @@ def case():
 
 def test_solve(case):
     point = treatsim.solve(case)
-    assert point.meets
+    assert not point.meets
+    assert point.state == "not_judged"
     assert point.text("uv.dose_credited").endswith("mJ/cm2")
     frame = point.to_pandas().set_index("address")
     assert_allclose(

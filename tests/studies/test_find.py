@@ -67,15 +67,15 @@ def test_the_end_of_all_operating_points_is_found(river, dose):
 
 def test_every_criterion_of_the_case(river):
     whole = find(river, SPEED)
-    verdict = judge(river, river.solve({SPEED: whole.largest * (1 + np.array([-1e-7, 1e-7]))}))
-    assert verdict.meets.tolist() == [True, False]
+    verdict = judge(river.solve({SPEED: whole.largest * (1 + np.array([-1e-7, 1e-7]))}))
+    assert verdict.broken.tolist() == [False, True]
 
 
 def test_a_step_is_found(river):
     steps = find(river, SPEED, "uv.log_credit.cryptosporidium >= 3")
     near = steps.largest * (1 + np.array([-1e-7, 1e-7]))
-    verdict = judge(river, river.solve({SPEED: near}))
-    assert (verdict.result.value("uv.log_credit.cryptosporidium").value >= 3).tolist() == [
+    verdict = judge(river.solve({SPEED: near}))
+    assert (verdict.value("uv.log_credit.cryptosporidium").value >= 3).tolist() == [
         True,
         False,
     ]

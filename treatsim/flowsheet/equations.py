@@ -22,6 +22,7 @@ class Failure:
     where: np.ndarray  # bool over points
     reason: str
     values: dict = field(default_factory=dict)  # name -> Value, for the reason's {name}
+    vague: bool = False  # gives way to what a unit says of the same point
 
 
 def residuals(sheet: Flowsheet, done: Pass, conditions: list[tuple[str, str]]) -> list:

@@ -11,7 +11,7 @@ from treatsim import quantities
 from treatsim.errors import RequestError
 from treatsim.flowsheet.equations import Failure
 from treatsim.flowsheet.flowsheet import Flowsheet
-from treatsim.flowsheet.result import Result
+from treatsim.flowsheet.result import Context, Result
 from treatsim.flowsheet.solver import solve
 from treatsim.numerics import find_roots
 from treatsim.operations.outcome import Value
@@ -28,7 +28,12 @@ class Hold(NamedTuple):
     place: str = ""  # where it was asked, such as "case.toml:31: "
 
 
-def operate(sheet: Flowsheet, points: int = 1, holds: tuple[Hold, ...] = ()) -> Result:
+def operate(
+    sheet: Flowsheet,
+    points: int = 1,
+    holds: tuple[Hold, ...] = (),
+    context: Context | None = None,
+) -> Result:
     """Solve a flowsheet with its holds and return the result at every point.
 
     Every hold is bracketed per point; several are solved one inside the other, the first
@@ -36,7 +41,7 @@ def operate(sheet: Flowsheet, points: int = 1, holds: tuple[Hold, ...] = ()) -> 
     """
     if not holds:
         with np.errstate(all="ignore"):  # trial points may overflow; what stays so is reported
-            return Result(solve(sheet, points), points)
+            return Result(solve(sheet, points), points, context)
     hold, rest = holds[0], holds[1:]
     unit, field = _input(sheet, hold.adjust)
     guess, low, high = _span(sheet, unit, field, points)
@@ -69,7 +74,7 @@ def operate(sheet: Flowsheet, points: int = 1, holds: tuple[Hold, ...] = ()) -> 
         return np.where(failed, np.nan, value / scale - target / scale)
 
     roots = find_roots(residual, guess, low, high, rtol=1e-12, ftol=HOLD_TOLERANCE)
-    result = operate(sheet.with_parameters(unit, **{field: roots.x}), points, rest)
+    result = operate(sheet.with_parameters(unit, **{field: roots.x}), points, rest, context)
     result.found[hold.adjust] = roots.x
     missed = ~roots.converged
     if np.any(missed):
@@ -79,7 +84,7 @@ def operate(sheet: Flowsheet, points: int = 1, holds: tuple[Hold, ...] = ()) -> 
             "reached": Value(reached, kind),
             "at": Value(roots.x, _declared(sheet, unit, field).metadata["kind"]),
         }
-        result.failures.append(_failure(hold, missed, values))
+        result.failures.insert(0, _failure(hold, missed, values))
     return result
 
 

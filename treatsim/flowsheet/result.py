@@ -1,12 +1,11 @@
-"""What a solve gives back: every value by its address, criteria, findings, balances."""
+"""What a solve gives back: every value by its address, findings, balances; nothing is judged."""
 
 from __future__ import annotations
 
-import dataclasses
 import difflib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -14,7 +13,7 @@ from treatsim import errors
 from treatsim.flowsheet.energy import energy_values
 from treatsim.flowsheet.equations import Failure
 from treatsim.flowsheet.solver import Solved
-from treatsim.operations.outcome import Details, Finding, Limit, Value
+from treatsim.operations.outcome import Details, Finding, Outcome, Value
 from treatsim.ranges import Excursion
 from treatsim.water.stream import CONTENTS, Stream
 
@@ -29,37 +28,51 @@ STREAM_VALUES = {
 PRODUCT_END = "tank"
 BALANCE_LIMIT = 1e-9  # of the throughput
 END_TOLERANCE = 10.0  # Pa; a millimetre of water
+FLOW_SHARE = 0.01  # of the rated flow; common practice: below, a meter at its full scale reads none
+
+
+class Context(NamedTuple):
+    """What a case says beside its flowsheet: what is asked, and what is let be."""
+
+    title: str = ""
+    path: str = ""
+    sections: Mapping[str, Any] = {}  # tables that are no units, as solved
+    notes: tuple[str, ...] = ()  # what was assumed about the source water
+    overrides: Mapping[str, Mapping[str, Any]] = {}  # unit -> key -> Override
 
 
 class Result:
-    """Operating points of one flowsheet.
+    """Operating points of one flowsheet; nothing is written into it after the solve.
 
     `values` maps an address such as "uv.inlet.flow" to a Value; entries of points without an
     answer are meaningless and marked by `solved`.
     """
 
-    def __init__(self, solved: Solved, points: int) -> None:
+    def __init__(self, solved: Solved, points: int, context: Context | None = None) -> None:
         self.sheet = solved.sheet
         self.streams = solved.last.streams
         self.outcomes = solved.last.outcomes
         self.found = solved.found
         self.points = points
+        self.context = context or Context()
         self.failures: list[Failure] = list(solved.failures)
-        self.failures += dry_ends(self.sheet, self.streams, self.unfailed())
-        self.extra: dict[str, Value] = {}  # values added by the verdict
-        self.extra_limits: list[Limit] = []
-        self.extra_findings: list[Finding] = []
-        self.sections: Mapping[str, Any] = {}  # tables of the case that are no units, as solved
-        self.notes: list[str] = []  # what was assumed about the source water
         self._details: dict[str, Details] = {}
         self.balances = self._balances()
 
+    def __getstate__(self) -> dict[str, Any]:
+        """Return everything but what is worked out on request, which is worked out first."""
+        state = dict(self.__dict__) | {"all_details": self.all_details}
+        plain = {name: Outcome(o.outlets, o.added) for name, o in self.outcomes.items()}
+        return state | {"outcomes": plain, "_details": dict(self.all_details)}
+
+    @property
+    def sections(self) -> Mapping[str, Any]:
+        """Tables of the case that are no units, as solved."""
+        return self.context.sections
+
     def unfailed(self) -> np.ndarray:
-        """Points for which no failure is known; findings of units are not asked."""
-        good = np.ones(self.points, bool)
-        for failure in self.failures:
-            good &= ~np.broadcast_to(failure.where, (self.points,))
-        return good
+        """Points for which the solver reports no failure; findings of units are not asked."""
+        return _outside(self.failures, self.points)
 
     def details(self, unit: str) -> Details:
         """Return what one unit has to say; computed on first use."""
@@ -73,67 +86,62 @@ class Result:
         """Details of every unit, in order of calculation."""
         return {name: self.details(name) for name in self.sheet.order}
 
-    @property
+    @cached_property
+    def blocks(self) -> list[Failure]:
+        """Why points have no answer; of several reasons the first is the point's own."""
+        stops = [Failure(f.where, f.text, dict(f.values)) for f in self.findings if f.blocks]
+        firm = [failure for failure in self.failures if not failure.vague]
+        known = [*firm, *stops, *(failure for failure in self.failures if failure.vague)]
+        known += dry_ends(self.sheet, self.streams, _outside(known, self.points))
+        return known + no_flow(self, _outside(known, self.points))
+
+    @cached_property
     def solved(self) -> np.ndarray:
         """Which points have an answer."""
-        good = self.unfailed()
-        for finding in self.findings:
-            if finding.blocks:
-                good &= ~np.broadcast_to(finding.where, (self.points,))
-        return good
+        return _outside(self.blocks, self.points)
 
     def reason(self, point: int = 0, system: str = "si") -> str:
         """Return why a point has no answer, or "" if it has one."""
-        blocks = [Finding(f.where, f.reason, f.values, True) for f in self.failures]
-        blocks += [finding for finding in self.findings if finding.blocks]
-        texts = [
-            b.message(point, system)
-            for b in blocks
-            if np.broadcast_to(b.where, (self.points,))[point]
-        ]
-        return "; ".join(dict.fromkeys(texts))
+        for block in self.blocks:
+            if np.broadcast_to(block.where, (self.points,))[point]:
+                return Finding(block.where, block.reason, block.values).message(point, system)
+        return ""
 
-    @property
+    @cached_property
     def findings(self) -> list[Finding]:
-        """Findings of all units, their texts led by the unit's name, then those of the verdict."""
-        own = [
+        """Findings of all units, their texts led by the unit's name."""
+        return [
             Finding(f.where, f"{name}: {f.text}", f.values, f.blocks)
             for name, details in self.all_details.items()
             for f in details.findings
         ]
-        return own + self.extra_findings
 
     @property
     def excursions(self) -> list[tuple[str, Excursion]]:
         """Uses of formulas outside their fitted range, by unit."""
         return [(name, e) for name, d in self.all_details.items() for e in d.excursions]
 
-    @property
-    def limits(self) -> list[Limit]:
-        """Every criterion of every unit, then those of the verdict."""
-        own = [
-            dataclasses.replace(c, address=f"{name}.{c.address}")
-            for name, details in self.all_details.items()
-            for c in details.limits
-        ]
-        return own + self.extra_limits
-
     @cached_property
-    def product(self) -> Stream | None:
-        """The water that leaves as product: into `tank` or a storage tank."""
+    def product_end(self) -> tuple[str, str] | None:
+        """Port of the product: where it leaves, or the inlet of the unit it ends in."""
         ends = self.sheet.wiring.ends
         if PRODUCT_END in ends:
-            return self.streams[ends[PRODUCT_END]]
-        tanks = [n for n, u in self.sheet.units.items() if type(u).__name__ == "StorageTank"]
-        return self.streams[tanks[0], "inlet"] if tanks else None
+            return ends[PRODUCT_END]
+        last = [name for name, unit in self.sheet.units.items() if unit.ends_product]
+        return (last[0], "inlet") if last else None
+
+    @property
+    def product(self) -> Stream | None:
+        """The water that leaves as product."""
+        return None if self.product_end is None else self.streams[self.product_end]
 
     @property
     def power(self):
         """Electrical power of all consumers. [W]"""
         return sum(np.asarray(d.power) for d in self.all_details.values())
 
-    @property
-    def values(self) -> dict[str, Value]:
+    @cached_property
+    def values(self) -> Mapping[str, Value]:
         """Every result by its address."""
         found: dict[str, Value] = {}
         for (unit, port), stream in self.streams.items():
@@ -148,8 +156,9 @@ class Result:
                 found[address] = Value(value, item.metadata["kind"])
         if self.product is not None:
             found["product.flow"] = Value(self.product.flow, "flow")
+            found["product.concentration"] = Value(self.product.concentration, "concentration")
         with np.errstate(all="ignore"):  # unsolved points carry arbitrary numbers
-            return found | energy_values(self) | self.extra
+            return found | energy_values(self)
 
     def value(self, address: str) -> Value:
         """Return one result; a RequestError names the nearest address if there is none."""
@@ -162,12 +171,7 @@ class Result:
                     return streams[key]
             if rest in (own := self.details(unit).values):
                 return own[rest]
-        values = self.values
-        if address in values:
-            return values[address]
-        near = difflib.get_close_matches(address, values, n=3)
-        hint = f"; near: {', '.join(near)}" if near else ""
-        raise errors.RequestError(f'no result has the address "{address}"{hint}')
+        return addressed(self.values, address)
 
     def _balances(self) -> dict[str, float]:
         """Worst imbalance of each component over all units and solved points, per throughput."""
@@ -185,6 +189,41 @@ class Result:
                         "throughput; please report this case"
                     )
         return worst
+
+
+def addressed(values: Mapping[str, Value], address: str) -> Value:
+    """Return one of the values; a RequestError names the nearest address if there is none."""
+    if address in values:
+        return values[address]
+    near = difflib.get_close_matches(address, values, n=3)
+    hint = f"; near: {', '.join(near)}" if near else ""
+    raise errors.RequestError(f'no result has the address "{address}"{hint}')
+
+
+def _outside(failures: Sequence[Failure], points: int) -> np.ndarray:
+    """Return the points that none of the failures concerns."""
+    good = np.ones(points, bool)
+    for failure in failures:
+        good &= ~np.broadcast_to(failure.where, (points,))
+    return good
+
+
+def no_flow(result: Result, good) -> list[Failure]:
+    """Say at which of the points `good` what leaves as product is no flow to speak of.
+
+    What counts as flow is a share, FLOW_SHARE, of the smallest rated flow that any unit states.
+    """
+    rated = [u.rated_flow() for u in result.sheet.units.values() if u.rated_flow() is not None]
+    if result.product is None or not rated:
+        return []
+    least = FLOW_SHARE * np.min(np.broadcast_arrays(*rated), axis=0)
+    flow = np.broadcast_to(np.asarray(result.product.flow, float), good.shape)
+    dry = good & (flow < least)
+    if not np.any(dry):
+        return []
+    text = "nothing flows to speak of: a product of {flow} is below {least}, 1 % of the rated flow"
+    values = {"flow": Value(flow, "flow"), "least": Value(least, "flow")}
+    return [Failure(dry, text, values)]
 
 
 def dry_ends(sheet, streams, good) -> list[Failure]:

@@ -41,7 +41,7 @@ def find_several(equations: Equations) -> tuple[np.ndarray, list[Failure]]:
         worst = equations.conditions[int(np.argmax(np.abs(r[:, np.argmax(failed)])))]
         where = f"{worst[0]} ({worst[1]})" if worst[1] else f"the end {worst[0]}"
         text = f"the pressures or flows at {where} cannot be brought to balance"
-        failures = [Failure(failed, text)]
+        failures = [Failure(failed, text, vague=True)]
     return x, failures
 
 

@@ -137,4 +137,5 @@ def _why(sheet: Flowsheet, unknown: Unknown, failed, idle):
             rest,
             f"no value of {what} meets all equations; "
             "even at its limit the pressures do not balance",
+            vague=True,
         )

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
 from treatsim.correlations.solids import filtration
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Mend, Row, Ruled
 from treatsim.operations.outcome import Details, Limit, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -91,6 +91,11 @@ class CartridgeFilter(Unit):
     ends_product = False
     needs = ("suspended_solids", "turbidity")
 
+    def mends(self) -> Iterator[Mend]:
+        """Yield fresh elements."""
+        if np.any(np.asarray(self.parameters.captured_mass) > 0):
+            yield Mend(f"change the elements of {self.name}", {"captured_mass": 0.0})
+
     def evaluate(self, inlet: Stream) -> Outcome:
         """Return the filtered stream."""
         p = self.parameters
@@ -124,36 +129,56 @@ class CartridgeFilter(Unit):
             "pressure_drop": Value(drop, "pressure_difference"),
             "clean_pressure_drop": Value(clean, "pressure_difference"),
             "element_flow": Value(share, "flow"),
+            "captured_mass": Value(p.captured_mass, "mass"),
             "capacity_left": Value(left, "mass"),
             "hours_by_mass": Value(life, "duration"),  # endless where the water has no solids
             "lost_power": Value(drop * inlet.flow, "power"),
         }
         return Details(
             values,
-            limits=[
-                Limit(
-                    "pressure drop of the filter",
-                    "pressure_drop",
-                    drop,
-                    "<=",
-                    p.largest_drop,
-                    "pressure_difference",
-                    "the element's stated end of life",
-                    f"{self.name}.captured_mass",
-                    "change the elements, or slow the pump",
-                ),
-                Limit(
-                    "flow through each filter element",
-                    "element_flow",
-                    share,
-                    "<=",
-                    p.largest_flow,
-                    "flow",
-                    "the element's stated largest flow",
-                    f"{self.name}.elements",
-                    "slow the pump, or add elements side by side",
-                ),
-            ],
+            limits=self._limits(drop, share),
             losses={"filters": drop * inlet.flow},
             sources=("hermia_1982",),
         )
+
+    def _limits(self, drop, share) -> list[Limit]:
+        """What its data sheet allows: pressure drop, flow and load of an element."""
+        p = self.parameters
+        return [
+            Limit(
+                "pressure drop of the filter",
+                "pressure_drop",
+                drop,
+                "<=",
+                p.largest_drop,
+                "pressure_difference",
+                "the element's stated end of life",
+                f"{self.name}.captured_mass",
+                "change the elements, or slow the pump",
+                "rating",
+            ),
+            Limit(
+                "flow through each filter element",
+                "element_flow",
+                share,
+                "<=",
+                p.largest_flow,
+                "flow",
+                "the element's stated largest flow",
+                f"{self.name}.elements",
+                "slow the pump, or add elements side by side",
+                "rating",
+            ),
+            Limit(
+                "mass captured by each filter element",
+                "captured_mass",
+                p.captured_mass,
+                "<=",
+                p.capacity,
+                "mass",
+                "the element's stated capacity",
+                f"{self.name}.captured_mass",
+                "change the elements",
+                "rating",
+            ),
+        ]

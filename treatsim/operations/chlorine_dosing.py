@@ -6,15 +6,15 @@ or in a kilogram a hundredth of powder.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
 from treatsim.correlations.disinfection import chlorine
-from treatsim.operations.declarations import Earns, Row, Ruled
-from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value
+from treatsim.operations.declarations import Company, Earns, Move, Row, Ruled
+from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
 from treatsim.operations.parameters import Parameters, choice, quantity
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
@@ -125,6 +125,46 @@ class ChlorineDosing(Unit):
     earns = Earns("awaits_contact")
     ends_product = False
 
+    def moves(self) -> Iterator[Move]:
+        """Yield the dose, up to the health limit and down to the demand."""
+        p, words = self.parameters, "dose chlorine: {address} = {value}"
+        dose, demand = float(at(p.dose, 0)), float(at(p.demand, 0))
+        yield Move(words, "dose", dose, max(HEALTH_LIMIT + demand, dose))
+        yield Move(words, "dose", dose, min(demand, dose))
+
+    def in_company(self, company: Company) -> Details:
+        """Return what the source's pH and the tank behind let it say."""
+        acid = self._acid(company) if self.parameters.ph is None else Details()
+        return Details(acid.values | self._for_tank(company), findings=acid.findings)
+
+    def _acid(self, company: Company) -> Details:
+        ph = company.source_ph
+        if ph is None:
+            return Details()
+        share = chlorine.hypochlorous_acid_share(ph, company.inlet.temperature)
+        slow = np.asarray(ph) > ALKALINE
+        text = "pH {ph} is above 8: little of the chlorine is the acid that acts fast"
+        findings = [Finding(slow, text, {"ph": Value(ph, "ph")})] if np.any(slow) else []
+        return Details({"hypochlorous_share": Value(share, "fraction")}, findings=findings)
+
+    def _for_tank(self, company: Company) -> dict[str, Value]:
+        """Product for one filling of the tank behind, and the dose that lasts to the last cup."""
+        p = self.parameters
+        tank = next((u for u in company.behind if u.usable_volume() is not None), None)
+        if tank is None:
+            return {}
+        volume, kind = tank.usable_volume(), "mass" if p.form == "powder" else "small_volume"
+        amount = chlorine.product_for(volume, p.dose, p.strength_today)
+        found = {"product_per_tank": Value(amount, kind)}
+        if p.can_strength is not None:
+            can = chlorine.product_for(volume, p.dose, p.can_strength_today)
+            found["stock_per_tank"] = Value(can, "small_volume")
+        needed = company.values_of(tank.name).get("residual_needed_for_last_cup")
+        if needed is not None:
+            dose = np.asarray(needed.value) + p.demand
+            found["dose_for_last_cup"] = Value(dose, "concentration")
+        return found
+
     def evaluate(self, inlet: Stream) -> Outcome:
         """Return the stream with free chlorine in it."""
         p = self.parameters
@@ -154,6 +194,7 @@ class ChlorineDosing(Unit):
             "who_gdwq_2022",
             f"{self.name}.dose",
             "dose less",
+            "health",
         )
         return Details(
             values | self._hypochlorous(inlet) | self._recipe(can),

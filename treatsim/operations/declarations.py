@@ -8,6 +8,9 @@ from typing import Any, NamedTuple, Protocol
 from treatsim.operations.outcome import Value
 from treatsim.water.stream import Stream
 
+SLOWER = "slow down: {address} = {value}, which gives {flow}"
+FASTER = "go faster: {address} = {value}, which gives {flow}"
+
 
 class Ruled(NamedTuple):
     """A limit that a kind may state, by its key below the unit."""
@@ -34,7 +37,7 @@ class Row(NamedTuple):
 class Move(NamedTuple):
     """An input worth moving where a limit is missed, from where it stands to its useful end."""
 
-    words: str  # with {value}, and {flow} for the product then
+    words: str  # with {address}, {value}, and {flow} for the product then
     field: str
     start: float
     end: float

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 
 from treatsim.correlations.hydraulics import friction, pump_curve
 from treatsim.correlations.hydraulics.motor import part_load_efficiency
-from treatsim.operations.declarations import Earns, Row, Ruled
-from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value
+from treatsim.operations.declarations import FASTER, SLOWER, Company, Earns, Move, Row, Ruled
+from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
 from treatsim.ranges import excursions
@@ -55,6 +55,7 @@ def suction_criterion(available, required, pump: str) -> Limit:
         "common practice: 0.6 m above what the pump requires",
         f"{pump}.suction_lift",
         "bring the pump nearer to the water, or submerge it",
+        "practice",
     )
 
 
@@ -162,6 +163,31 @@ class FeedPump(Unit):
     def static_rise(self):
         """Return the height of the pump above the water. [m]"""
         return self.parameters.suction_lift
+
+    def rated_flow(self):
+        """Return the flow of its rated point at full speed. [m3/s]"""
+        return self.parameters.rated_flow
+
+    def moves(self) -> Iterator[Move]:
+        """Yield the dial, turned down and up."""
+        now = float(at(self.parameters.speed, 0))
+        yield Move(SLOWER, "speed", now, 0.2 * now)
+        if now < 1:
+            yield Move(FASTER, "speed", now, 1.0)
+
+    def in_company(self, company: Company) -> Details:
+        """Return the dial below which nothing flows, where one line and no other pump decides."""
+        if company.line is None or [u for u in company.line if hasattr(u, "curve")] != [self]:
+            return Details()
+        rise: Any = 0.0
+        for unit in company.line:
+            rise = rise + np.asarray(unit.static_rise())
+            if unit.outlets[:1] and unit.outlets[0] in unit.anchored:
+                break
+            if len(unit.outlets) > 1 or len(unit.inlets) > 1:
+                return Details()
+        speed = pump_curve.dead_speed(self.curve, np.maximum(rise, 0.0))
+        return Details({"dead_speed": Value(speed, "speed")})
 
     def evaluate(self, inlet: Stream) -> Outcome:
         """Return the stream behind the pump."""

@@ -65,6 +65,10 @@ class HighPressurePump(Unit):
     moves_water = True
     anchored = ("outlet",)
 
+    def rated_flow(self):
+        """Return the displaced flow, if it is stated. [m3/s]"""
+        return self.parameters.flow
+
     def source_flow(self):
         """Return the displaced flow. [m3/s]"""
         return self.parameters.flow

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
-from treatsim.operations.declarations import Earns, Ruled
-from treatsim.operations.outcome import Details, Outcome
+from treatsim.operations.declarations import FASTER, SLOWER, Earns, Move, Ruled
+from treatsim.operations.outcome import Details, Outcome, at
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
@@ -38,6 +38,16 @@ class Intake(Unit):
     ends_product = False
     moves_water = True
     anchored = ("outlet",)
+
+    def rated_flow(self):
+        """Return the fixed flow. [m3/s]"""
+        return self.parameters.flow
+
+    def moves(self) -> Iterator[Move]:
+        """Yield the flow, less and more."""
+        now = float(at(self.parameters.flow, 0))
+        yield Move(SLOWER, "flow", now, 0.2 * now)
+        yield Move(FASTER, "flow", now, 2 * now)
 
     def source_flow(self):
         """Return the fixed flow. [m3/s]"""

@@ -22,7 +22,7 @@ class Value(NamedTuple):
 
 
 class _Later:
-    """A Value whose number is worked out when it is first asked for."""
+    """A Value whose number is worked out when it is first asked for, or sent elsewhere."""
 
     def __init__(self, function: Callable[[], Any], kind: str) -> None:
         self._function, self.quantity = function, kind
@@ -32,6 +32,9 @@ class _Later:
         """The number, as of a Value."""
         with np.errstate(all="ignore"):  # unsolved points carry arbitrary numbers
             return self._function()
+
+    def __reduce__(self):
+        return Value, (self.value, self.quantity)
 
 
 def later(function: Callable[[], Any], kind: str) -> Value:
@@ -102,6 +105,14 @@ class Limit:
 def unjudged(name: str, needs: str, *, address: str = "", group: str = "health") -> Limit:
     """Return a limit that nobody can judge before the input `needs` is given."""
     return Limit(name, address, np.nan, ">=", np.nan, "factor", "", needs, "", group, needs, False)
+
+
+@dataclass(frozen=True)
+class Override:
+    """What a case puts in place of a limit, or why it lets the limit be."""
+
+    limit: float | None = None  # SI
+    reason: str = ""
 
 
 @dataclass(frozen=True)

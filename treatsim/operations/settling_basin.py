@@ -147,6 +147,7 @@ class SettlingBasin(Unit):
                     "camp_1946",
                     f"{self.name}.width",
                     "widen or deepen the basin, or settled particles are lifted again",
+                    "practice",
                 )
             ],
             findings=[

@@ -7,20 +7,21 @@ taken at the warmest temperature the tank reaches, whatever the water was when i
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
 from treatsim.correlations.disinfection import chlorine_decay, contact_time
-from treatsim.operations.declarations import Earns, Row, Ruled
-from treatsim.operations.outcome import Details, Limit, Outcome, Value
+from treatsim.operations.declarations import Earns, Mend, Move, Row, Ruled
+from treatsim.operations.outcome import Details, Limit, Outcome, Value, at
 from treatsim.operations.parameters import Parameters, choice, quantity
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
 PRESSURE_SCALE = 1e5  # Pa; makes the condition of order one
+WAIT, LONGEST_WAIT = 1800.0, 4 * 3600.0  # s with the outlet closed; common practice
 LAST_CUP = 0.2e-3  # kg/m3 wanted at the last cup; common practice
 
 
@@ -150,6 +151,35 @@ class StorageTank(Unit):
     earns = Earns("contact_time")
     ends_product = True
     outlets = ()
+
+    def usable_volume(self):
+        """Return the usable volume of one tank. [m3]"""
+        return self.parameters.volume
+
+    def moves(self) -> Iterator[Move]:
+        """Yield a longer wait, more water held, a shorter way to the cup."""
+        p = self.parameters
+        if p.draw_off == "fill_and_draw":
+            words = "wait longer with the outlet closed: {address} = {value}"
+            wait = float(at(p.waiting_time, 0))
+            yield Move(words, "waiting_time", wait, max(LONGEST_WAIT, wait))
+        elif p.draw_off:
+            words = f"keep more water in {self.name}: lowest_volume = {{value}}"
+            yield Move(words, "lowest_volume", float(at(p.lowest_volume, 0)), float(p.volume))
+        if p.time_to_last_cup is not None:
+            words = "shorten the way to the cup: {address} = {value}"
+            last, tap = float(at(p.time_to_last_cup, 0)), float(at(p.time_to_tap, 0))
+            yield Move(words, "time_to_last_cup", last, tap)
+
+    def mends(self) -> Iterator[Mend]:
+        """Yield a closed outlet, where the tank is drawn too early."""
+        p = self.parameters
+        if p.draw_off and p.draw_off != "fill_and_draw":
+            wait = WAIT if p.waiting_time is None else max(float(at(p.waiting_time, 0)), WAIT)
+            yield Mend(
+                f"close the outlet of {self.name} while it fills and for {wait / 60:.0f} min more",
+                {"draw_off": "fill_and_draw", "waiting_time": wait},
+            )
 
     def condition_names(self) -> tuple[str, ...]:
         """Return the one equation: the water arrives at ambient pressure."""

@@ -86,6 +86,10 @@ class Unit:
         """Return the water it can hold for people [m3], or None."""
         return
 
+    def largest_flow(self, inlet: Stream, required: float, points: int):
+        """Return the largest flow at which a dose is still given, of kinds that irradiate."""
+        raise NotImplementedError
+
     def static_rise(self):
         """Return the height the water gains inside the unit. [m]"""
         return 0.0

@@ -7,7 +7,7 @@ the dose that is credited comes from its lowest edge.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, ClassVar
@@ -19,7 +19,7 @@ from treatsim.correlations.uv.dose_response import FirstOrder
 from treatsim.correlations.uv.inactivation import ORGANISMS
 from treatsim.correlations.uv.lamp_field import LampField, lamp_field
 from treatsim.correlations.uv.lamp_geometry import LampGeometry
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Mend, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, later, loss
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.unit import Unit
@@ -194,6 +194,15 @@ class UvReactor(Unit):
     irradiates = True
     needs = ("absorption",)
 
+    def mends(self) -> Iterator[Mend]:
+        """Yield a clean sleeve and a new lamp."""
+        if np.any(np.asarray(self.parameters.fouling_factor) < 1):
+            words = f"clean the sleeve of {self.name} (fouling factor 1)"
+            yield Mend(words, {"fouling_factor": 1.0})
+        if np.any(np.asarray(self.parameters.ageing_factor) < 1):
+            words = f"put a new lamp into {self.name} (ageing factor 1)"
+            yield Mend(words, {"ageing_factor": 1.0})
+
     @property
     def geometry(self) -> LampGeometry:
         """Lamp, sleeve and chamber as the field needs them."""
@@ -224,6 +233,27 @@ class UvReactor(Unit):
         )
         field = lamp_field(self.geometry, power, absorption)
         return field, dose_bands(field, self.geometry, flow, self.parameters.tanks_in_series)
+
+    def largest_flow(self, inlet: Stream, required: float, points: int) -> np.ndarray:
+        """Return the largest flow at which the credited dose meets `required` [J/m2]. [m3/s]
+
+        Shape (points,); 0 where no flow does.
+        """
+        _, bands = self.bands(inlet)
+        response = ORGANISMS[credited_organism(self.parameters.target)].response
+        factor = np.broadcast_to(np.asarray(self.parameters.validation_factor, float), (points,))
+        rows = {name: _rows(band, points) for name, band in bands.items()}
+
+        def credited(scale, index):
+            scaled = [rows[name].scaled(scale, index) for name in MIXINGS]
+            return (
+                np.min([dose.equivalent_dose(row, response) for row in scaled], axis=0)
+                / factor[index]
+            )
+
+        flow = np.broadcast_to(np.asarray(inlet.flow, float), (points,))
+        found = dose.largest_flow(credited, flow, np.full(points, required))
+        return np.where(found.found, found.flow, 0.0)
 
     def evaluate(self, inlet: Stream) -> Outcome:
         """Return the stream, which only loses pressure; the light is in the details."""
@@ -327,3 +357,14 @@ def equivalent_doses(bands: dict[str, Any]) -> dict[str, Value]:
         for organism, row in ORGANISMS.items()
         for name in MIXINGS
     }
+
+
+def _rows(band, points: int):
+    """Give a distribution one leading axis of points."""
+    n = band.dose.shape[-1]
+    weight = band.weight if band.weight.ndim == 1 else np.broadcast_to(band.weight, (points, n))
+    return band._replace(
+        dose=np.broadcast_to(band.dose, (points, n)),
+        weight=weight,
+        minimum=np.broadcast_to(band.minimum, (points,)),
+    )

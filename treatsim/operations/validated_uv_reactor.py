@@ -114,16 +114,20 @@ class ValidatedUvReactor(Unit):
         outlet = inlet.changed(pressure=inlet.pressure - drop)
         return Outcome({"outlet": outlet}, loss(inlet, drop), lambda: self._details(inlet, drop))
 
-    def largest_flow(self, inlet: Stream, required):
-        """Return the largest tested flow that gives a dose [J/m2], 0 where none does. [m3/s]"""
+    def largest_flow(self, inlet: Stream, required: float, points: int) -> np.ndarray:
+        """Return the largest tested flow that gives a dose [J/m2], 0 where none does. [m3/s]
+
+        Shape (points,).
+        """
         p = self.parameters
-        absorption, ratio, required = np.broadcast_arrays(
+        absorption, ratio, asked = np.broadcast_arrays(
             inlet.contents["absorption"], p.intensity_ratio, required
         )
-        flow, _ = p.equation.flow_for(required * p.validation_factor, absorption, ratio)
+        flow, _ = p.equation.flow_for(asked * p.validation_factor, absorption, ratio)
         inside = np.minimum(flow, p.tested_flow_high)
         _, tested = p.equation.dose(absorption, ratio, np.maximum(inside, p.tested_flow_low))
-        return np.where(tested & (flow >= p.tested_flow_low), inside, 0.0)
+        found = np.where(tested & (flow >= p.tested_flow_low), inside, 0.0)
+        return np.broadcast_to(found, (points,))
 
     def _details(self, inlet: Stream, drop) -> Details:
         p = self.parameters

@@ -25,13 +25,13 @@ TOP = 1 - 1 / LARGEST_SEARCHED  # recovery up to which a limit was looked for
 
 def chemistry_part(page, verdict: Verdict, system: str, point: int) -> None:
     """Add scale, pH and boron of each vessel, where they were worked out."""
-    for name, kind in verdict.case.kinds.items():
+    for name in verdict.result.sheet.units:
         extra = {
             key.removeprefix(f"{name}."): value
-            for key, value in verdict.result.extra.items()
+            for key, value in verdict.added.values.items()
             if key.startswith(f"{name}.")
         }
-        if kind == "ro_vessel" and "permeate.sodium" in extra:
+        if "permeate.sodium" in extra:
             page.head(f"Water chemistry, {name}")
             _scales(page, extra, point)
             _lines(page, extra, system, point)

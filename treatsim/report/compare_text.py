@@ -19,12 +19,16 @@ def _cell(value: Value | None, system: str) -> str:
     return "" if value is None else quantities.text(value.value, value.quantity, system)
 
 
+STATES = {
+    "met": "limits met",
+    "not_met": "limits NOT met",
+    "not_judged": "not all judged",
+    "no_answer": "no operating point",
+}
+
+
 def _state(verdict: Verdict) -> str:
-    if not verdict.result.solved[0]:
-        return "no operating point"
-    if not verdict.result.limits:
-        return "no limits stated"
-    return "limits met" if verdict.meets[0] else "limits NOT met"
+    return STATES[verdict.state()]
 
 
 def compare_text(
@@ -33,7 +37,7 @@ def compare_text(
     """Return the page."""
     page = Page(colour)
     for number, verdict in enumerate(verdicts, 1):
-        page.line(f"[{number}] {verdict.case.title} ({verdict.case.path})")
+        page.line(f"[{number}] {verdict.result.context.title} ({verdict.result.context.path})")
     heads = ["", *(f"[{number}]" for number in range(1, len(verdicts) + 1))]
     blank = ("",) * len(heads)
     lines: list[tuple[str, ...]] = [("state", *map(_state, verdicts))]
@@ -49,6 +53,9 @@ def compare_text(
     for number, verdict in enumerate(verdicts, 1):
         if not verdict.result.solved[0]:
             page.line(f"[{number}] {verdict.result.reason(0, system)}")
+        for limit in (*verdict.of_state("not_met"), *verdict.of_state("not_judged")):
+            words = limit.state().replace("_", " ").replace("not met", "NOT met")
+            page.line(f"[{number}] {words}: {limit.name}")
     return page.text()
 
 
@@ -60,10 +67,11 @@ def compare_document(
         "treatsim": treatsim.__version__,
         "cases": [
             {
-                "case": v.case.path,
-                "title": v.case.title,
+                "case": v.result.context.path,
+                "title": v.result.context.title,
                 "solved": bool(v.result.solved[0]),
-                "meets": bool(v.result.solved[0] and v.meets[0]),
+                "state": v.state(),
+                "meets": bool(v.meets[0]),
                 "reason": v.result.reason(0, system),
             }
             for v in verdicts

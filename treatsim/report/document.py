@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import treatsim
 from treatsim import quantities
-from treatsim.operations.outcome import at
+from treatsim.operations.outcome import STATES, Limit, at
 from treatsim.report.health_text import health_document
 from treatsim.safety.verdict import Verdict
+from treatsim.studies.remedies import Remedy
 
 
 def number(value, quantity: str, system: str, point: int = 0) -> dict[str, Any]:
@@ -19,26 +21,30 @@ def number(value, quantity: str, system: str, point: int = 0) -> dict[str, Any]:
     return {"value": shown if math.isfinite(shown) else None, "unit": unit}
 
 
-def document(verdict: Verdict, system: str = "si", point: int = 0) -> dict[str, Any]:
+def document(
+    verdict: Verdict, remedies: Sequence[Remedy] = (), system: str = "si", point: int = 0
+) -> dict[str, Any]:
     """Return everything of one operating point as plain data."""
-    result, case = verdict.result, verdict.case
+    result = verdict.result
     answered = bool(result.solved[point])
     return {
         "treatsim": treatsim.__version__,
-        "case": case.path,
-        "title": case.title,
+        "case": result.context.path,
+        "title": result.context.title,
         "solved": answered,
         "reason": result.reason(point, system),
-        "meets": bool(answered and verdict.meets[point]),
-        "criteria": [_criterion(c, system, point) for c in result.limits] if answered else [],
+        "state": verdict.state(point),
+        "meets": bool(verdict.meets[point]),
+        **{state: len(verdict.of_state(state, point)) for state in STATES[1:]},
+        "criteria": [_limit(limit, system, point) for limit in verdict.limits] if answered else [],
         "values": {
             address: number(v.value, v.quantity, system, point)
-            for address, v in sorted(result.values.items())
+            for address, v in sorted(verdict.values.items())
         }
         if answered
         else {},
-        **(health_document(verdict, point) if answered else {}),
-        "findings": verdict.findings(point, system),
+        **(health_document(verdict, remedies, point) if answered else {}),
+        "findings": verdict.told(point, system),
         "excursions": verdict.excursions(point, system),
         "choices": verdict.choices,
         "balances": result.balances,
@@ -47,21 +53,28 @@ def document(verdict: Verdict, system: str = "si", point: int = 0) -> dict[str, 
     }
 
 
-def _criterion(criterion, system: str, point: int) -> dict[str, Any]:
-    value = number(criterion.value, criterion.quantity, system, point)
-    limit = number(criterion.limit, criterion.quantity, system, point)
-    return {
-        "name": criterion.name,
-        "address": criterion.address,
-        "value": value["value"],
-        "relation": criterion.relation,
-        "limit": limit["value"],
-        "unit": value["unit"],
-        "meets": bool(at(criterion.meets, point)),
-        "margin": at(criterion.margin, point),
-        "source": criterion.source,
-        "binding_input": criterion.binding_input,
+def _limit(limit: Limit, system: str, point: int) -> dict[str, Any]:
+    state = limit.state(point)
+    told = {
+        "name": limit.name,
+        "address": limit.address,
+        "state": state,
+        "class": limit.group,
+        "meets": state == "met",
+        "source": limit.source,
+        "binding_input": limit.binding_input,
     }
+    if state == "not_judged":
+        return told | {"needs": limit.needs}
+    value = number(limit.value, limit.quantity, system, point)
+    told |= {
+        "value": value["value"],
+        "relation": limit.relation,
+        "limit": number(limit.limit, limit.quantity, system, point)["value"],
+        "unit": value["unit"],
+        "margin": at(limit.margin, point),
+    }
+    return told | ({"waived": limit.waived} if limit.waived else {})
 
 
 def as_json(data: dict[str, Any]) -> str:

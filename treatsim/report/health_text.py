@@ -2,36 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from treatsim import quantities
 from treatsim.operations.outcome import Value, at
-from treatsim.safety.health import Health
 from treatsim.safety.log_credit import CLASSES, Barrier
+from treatsim.safety.parts.germs import Germs
 from treatsim.safety.verdict import Verdict
+from treatsim.studies.remedies import Remedy
 
-CHLORINE_ROWS = (
-    ("residual", "free chlorine behind the dosing, demand used up"),
-    ("hypochlorous_share", "share that is the fast-acting acid"),
-    ("strength_today", "available chlorine of the product today"),
-    ("product_per_tank", "product for one tank"),
-    ("product_per_litre_made_up", "product for 1 L of solution, filled up to 1 L"),
-    ("product_per_litre_of_water", "the same, added to 1 L of water"),
-    ("stock_per_tank", "solution from the can for one tank"),
-    ("stock_flow", "solution from the can at this flow"),
-    ("dose_for_last_cup", "dose that leaves 0.2 mg/L at the last cup"),
-)
-TANK_ROWS = (
-    ("filling_time", "time to fill"),
-    ("round_time", "time of one round: fill, wait, draw"),
-    ("contact_time_counted", "contact time that counts"),
-    ("ct", "CT that counts, with the residual at the end"),
-    ("residual_after_contact", "free chlorine after the contact"),
-    ("residual_at_tap", "free chlorine at the tap"),
-    ("residual_at_last_cup", "free chlorine at the last cup"),
-)
 PEOPLE_ROWS = (
     ("daily_volume", "water a day"),
     ("people_served", "people served at the level planned"),
@@ -53,25 +35,24 @@ def _log(value, point: int) -> str:
 
 def health_part(page, verdict: Verdict, system: str, point: int) -> None:
     """Add ledger, chlorine, people and analytes to the page."""
-    if verdict.health is not None:
-        _ledger(page, verdict.health, point)
-    _chlorine(page, verdict, system, point)
+    if verdict.germs is not None:
+        _ledger(page, verdict.germs, point)
     _people(page, verdict, system, point)
     _analytes(page, verdict, system, point)
 
 
-def remedies_part(page, verdict: Verdict) -> None:
+def remedies_part(page, remedies: Sequence[Remedy]) -> None:
     """Add what would help, if that was computed."""
-    if not verdict.remedies:
+    if not remedies:
         return
     page.head("Why not: what would help most, one change at a time, each solved anew")
-    for number, remedy in enumerate(verdict.remedies, 1):
+    for number, remedy in enumerate(remedies, 1):
         done = f"meets {', '.join(remedy.closes)}" if remedy.closes else "brings it nearer"
         rest = f"; not met then: {', '.join(remedy.leaves)}" if remedy.leaves else ""
         page.numbered(number, f"{remedy.text}: {done}{rest}")
 
 
-def _ledger(page, ledger: Health, point: int) -> None:
+def _ledger(page, ledger: Germs, point: int) -> None:
     page.head("Log credit, barrier by barrier")
     rows = [(name, *_row(barrier, point), barrier.source)
             for name, barrier in ledger.barriers.items()]  # fmt: skip
@@ -95,7 +76,7 @@ def _row(barrier: Barrier, point: int) -> list[str]:
     return cells
 
 
-def _asked(ledger: Health, cls: str, point: int) -> str:
+def _asked(ledger: Germs, cls: str, point: int) -> str:
     if cls not in ledger.target:
         return "-"
     high = f"{float(at(ledger.target[cls], point)):.3g}"
@@ -104,14 +85,14 @@ def _asked(ledger: Health, cls: str, point: int) -> str:
     return high
 
 
-def _missing(ledger: Health, cls: str, point: int) -> str:
+def _missing(ledger: Germs, cls: str, point: int) -> str:
     if cls not in ledger.target:
         return "-"
     short = -float(at(ledger.credit.margins[cls], point))
     return f"{np.ceil(short * 10 - 1e-6) / 10:g}" if short > 1e-9 else "0"
 
 
-def _sentences(ledger: Health, point: int) -> list[str]:
+def _sentences(ledger: Germs, point: int) -> list[str]:
     found = [weakest(ledger, point)]
     share = float(at(ledger.untreated_share, point))
     if share > 0:
@@ -132,7 +113,7 @@ def _sentences(ledger: Health, point: int) -> list[str]:
     return found
 
 
-def weakest(ledger: Health, point: int = 0) -> str:
+def weakest(ledger: Germs, point: int = 0) -> str:
     """Return the weakest link as a sentence."""
     cls = str(np.atleast_1d(ledger.credit.weakest_class)[_at(ledger.credit.weakest_class, point)])
     name = str(
@@ -157,22 +138,8 @@ def _at(value, point: int) -> int:
     return point if np.size(value) > 1 else 0
 
 
-def _chlorine(page, verdict: Verdict, system: str, point: int) -> None:
-    values = None
-    for name, kind in verdict.case.kinds.items():
-        rows = {"chlorine_dosing": CHLORINE_ROWS, "storage_tank": TANK_ROWS}.get(kind, ())
-        if not rows:
-            continue
-        values = verdict.result.values if values is None else values
-        shown = [(words, _text(values[f"{name}.{key}"], system, point))
-                 for key, words in rows if f"{name}.{key}" in values
-                 and np.isfinite(at(values[f"{name}.{key}"].value, point))]  # fmt: skip
-        page.head(f"{name} ({kind.replace('_', ' ')})")
-        page.table(("", ""), shown)
-
-
 def _people(page, verdict: Verdict, system: str, point: int) -> None:
-    extra = verdict.result.extra
+    extra = verdict.added.values
     rows = [(words, _text(extra[f"product.{key}"], system, point, 6 if "people" in key else 3))
             for key, words in PEOPLE_ROWS if f"product.{key}" in extra]  # fmt: skip
     if rows:
@@ -233,9 +200,9 @@ def _analyte(row, system: str, point: int) -> tuple[str, ...]:
     )
 
 
-def health_document(verdict: Verdict, point: int) -> dict[str, Any]:
+def health_document(verdict: Verdict, remedies: Sequence[Remedy], point: int) -> dict[str, Any]:
     """Return ledger, analytes and remedies as plain data."""
-    ledger = verdict.health
+    ledger = verdict.germs
     return {
         "ledger": None if ledger is None else _ledger_data(ledger, point),
         "analytes": [_analyte_data(row, point) for row in verdict.analytes.rows],
@@ -243,12 +210,12 @@ def health_document(verdict: Verdict, point: int) -> dict[str, Any]:
         "partly_removed": verdict.analytes.partly,
         "remedies": [
             {"text": r.text, "closes": list(r.closes), "leaves": list(r.leaves),
-             "shortfall": r.shortfall} for r in verdict.remedies
+             "shortfall": r.shortfall} for r in remedies
         ],
     }  # fmt: skip
 
 
-def _ledger_data(ledger: Health, point: int) -> dict[str, Any]:
+def _ledger_data(ledger: Germs, point: int) -> dict[str, Any]:
     def logs(table):
         return {cls: float(at(table[cls], point)) for cls in CLASSES if cls in table}
 

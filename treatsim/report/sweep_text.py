@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
@@ -11,6 +12,7 @@ from treatsim.errors import RequestError
 from treatsim.studies.table import Column, Table, cell
 
 LARGEST_TEXT = 100_000  # rows on a terminal
+MARKS = {"met": "o", "not_met": "x", "not_judged": "?"}
 WIDTH, HEIGHT = 72, 12  # of the plotted field, in characters
 FEW = 30  # rows up to which a plot is followed by its table
 FEWEST_PLOTTED = 5
@@ -51,11 +53,11 @@ def _can_be_plotted(column: Column) -> bool:
 def plot(table: Table, column: Column, system: str = "si") -> str:
     """Return one result over the varied input, and below it where every limit is met.
 
-    "o" is a point that meets every limit, "x" one that does not.
+    "o" is a point that meets every limit, "x" one that does not, "?" one not judged in full.
     """
     x = np.asarray(table.columns[0].shown(system), float)
     y = np.asarray(column.shown(system), float)
-    meets = np.array([met is True for met in table["meets"]])
+    marks = np.array([MARKS.get(state, " ") for state in table["state"]])
     known = np.isfinite(y)
     heading = f"{column.heading(system)} over {table.columns[0].heading(system)}"
     if not np.any(known):
@@ -64,7 +66,7 @@ def plot(table: Table, column: Column, system: str = "si") -> str:
     across = _places(x, float(np.min(x)), float(np.max(x)), WIDTH)
     field = np.full((HEIGHT, WIDTH), " ")
     up = _places(np.where(known, y, low), low, high, HEIGHT)
-    field[HEIGHT - 1 - up[known], across[known]] = np.where(meets[known], "o", "x")
+    field[HEIGHT - 1 - up[known], across[known]] = marks[known]
     labels = [""] * HEIGHT
     labels[0], labels[-1] = f"{high:.4g}", f"{low:.4g}"
     wide = max(map(len, labels))
@@ -76,7 +78,13 @@ def plot(table: Table, column: Column, system: str = "si") -> str:
     axis = f"{'':>{wide}} +{'-' * WIDTH}"
     feet = f"{'':>{wide}}  {ends[0]}{ends[1]:>{WIDTH - len(ends[0])}}"
     return "\n".join(
-        [heading, *lines, axis, feet, f"{'':>{wide}}  o meets every limit   x does not"]
+        [
+            heading,
+            *lines,
+            axis,
+            feet,
+            f"{'':>{wide}}  o meets every limit   x does not   ? not all judged",
+        ]
     )
 
 
@@ -118,9 +126,8 @@ def _heading(column: Column, system: str) -> list[str]:
 
 def summary(table: Table) -> str:
     """Return how many points meet every limit, and how many have no answer."""
-    meets = table["meets"]
-    met, none = sum(m is True for m in meets), sum(m is None for m in meets)
+    count = Counter(table["state"])
     return (
-        f"{len(table):,} points: {met:,} meet every limit, {len(table) - met - none:,} do not, "
-        f"{none:,} have no answer"
+        f"{len(table):,} points: {count['met']:,} meet every limit, {count['not_met']:,} do not, "
+        f"{count['not_judged']:,} are not all judged, {count['no_answer']:,} have no answer"
     )

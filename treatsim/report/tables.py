@@ -5,11 +5,14 @@ from __future__ import annotations
 import io
 from collections.abc import Iterable, Sequence
 
+import numpy as np
+
 from treatsim import quantities
 from treatsim.operations.outcome import Limit, Value, at
 from treatsim.report.chemistry_text import chemistry_part
 from treatsim.report.health_text import health_part, remedies_part
 from treatsim.safety.verdict import Verdict
+from treatsim.studies.remedies import Remedy
 
 WIDTH = 100
 STREAM_COLUMNS = (
@@ -102,20 +105,25 @@ def cell(value: Value, system: str, point: int = 0, digits: int = 4) -> str:
 
 
 def solve_text(
-    verdict: Verdict, system: str = "si", *, colour: bool = False, point: int = 0
+    verdict: Verdict,
+    remedies: Sequence[Remedy] = (),
+    system: str = "si",
+    *,
+    colour: bool = False,
+    point: int = 0,
 ) -> str:
     """Return the page of one operating point."""
     page = Page(colour)
-    case, result = verdict.case, verdict.result
-    page.line(case.title, "bold")
-    page.line(f"{case.path}: {_settings(verdict, system)}")
+    context, result = verdict.result.context, verdict.result
+    page.line(context.title, "bold")
+    page.line(f"{context.path}: {_settings(verdict, system)}")
     if not result.solved[point]:
         page.head("Answer")
         page.line(f" No operating point: {result.reason(point, system)}.")
         return page.text()
     _answer(page, verdict, system, point)
     _limits(page, verdict, system, point)
-    remedies_part(page, verdict)
+    remedies_part(page, remedies)
     _line(page, verdict, system, point)
     _units(page, verdict, system, point)
     health_part(page, verdict, system, point)
@@ -126,58 +134,51 @@ def solve_text(
 
 
 def _settings(verdict: Verdict, system: str) -> str:
-    """Return the settings an operator turns, as asked."""
+    """Return the settings of what moves water, as asked."""
     texts = []
-    for name, kind in verdict.case.kinds.items():
-        parameters = verdict.result.sheet.units[name].parameters
-        for field in {
-            "feed_pump": ("speed",),
-            "intake": ("flow", "pressure"),
-            "high_pressure_pump": ("flow", "outlet_pressure"),
-        }.get(kind, ()):
-            value = getattr(parameters, field)
-            if value is not None:
-                shown = quantities.text(
-                    float(at(value, 0)),
-                    type(parameters).__dataclass_fields__[field].metadata["kind"],
-                    system,
-                )
+    for name, unit in verdict.result.sheet.units.items():
+        for field in unit.dials if unit.moves_water else ():
+            value, item = getattr(unit.parameters, field), unit.parameters_field(field)
+            if value is not None and item is not None:
+                shown = quantities.text(float(at(value, 0)), item.metadata["kind"], system)
                 texts.append(f"{name}.{field} = {shown}")
     return ", ".join(texts) or "at its settings"
 
 
+HEADS = {"not_met": "NOT MET", "not_judged": "not judged", "met": "met", "waived": "waived"}
+
+
 def _answer(page: Page, verdict: Verdict, system: str, point: int) -> None:
-    result = verdict.result
-    missed = [c for c in result.limits if not at(c.meets, point)]
     page.head("Answer")
-    total = len(result.limits)
-    if not total:
-        page.line(" No limits were stated for this case.")
-    elif not missed:
-        page.line(
-            f" All {total} limits are met at this setting. Design figures, not an approval.",
-            "green",
-        )
+    by_state = {state: verdict.of_state(state, point) for state in HEADS}
+    counts = ", ".join(f"{len(rows)} {HEADS[s]}" for s, rows in by_state.items() if rows)
+    total = f"{len(verdict.limits)} limit{'s' if len(verdict.limits) != 1 else ''}: {counts}"
+    if by_state["not_met"]:
+        names = "; ".join(limit.name for limit in by_state["not_met"])
+        page.line(f" {total}. NOT met: {names}.", "bold red")
+    elif by_state["not_judged"]:
+        page.line(f" {total}. What is judged is met; that is no promise for the rest.", "yellow")
+    elif by_state["met"] or by_state["waived"]:
+        page.line(f" {total}. All limits are met at this setting: design figures, not an approval."
+                  if not by_state["waived"] else
+                  f" {total}. What is not waived is met: design figures, not an approval.",
+                  "green")  # fmt: skip
     else:
-        page.line(
-            f" {len(missed)} of {total} limits NOT met: {'; '.join(c.name for c in missed)}.",
-            "bold red",
-        )
-    values = result.values
+        page.line(" Nothing can be judged: no limits were stated for this case.")
+    page.listing(
+        f"not judged: {limit.name}" + (f"; needs {limit.needs}" if limit.needs else "")
+        for limit in by_state["not_judged"]
+    )
+    page.listing(f"waived: {limit.name}: {limit.waived}" for limit in by_state["waived"])
     rows = []
     for address, words in (("product.flow", "product"), ("energy.specific", "energy")):
-        if address in values:
-            rows.append(
-                (words, cell(values[address], system, point), _also(values[address], system, point))
-            )
-    for name, largest in verdict.largest_flows.items():
-        rows.append(
-            (
-                f"largest flow at which {name} still meets its dose",
-                cell(largest, system, point),
-                _also(largest, system, point),
-            )
-        )
+        if address in verdict.values:
+            value = verdict.values[address]
+            rows.append((words, cell(value, system, point), _also(value, system, point)))
+    for address, largest in verdict.added.values.items():
+        if address.endswith(".largest_flow"):
+            words = f"largest flow at which {address.partition('.')[0]} still meets its dose"
+            rows.append((words, cell(largest, system, point), _also(largest, system, point)))
     page.table(("", "", ""), rows)
 
 
@@ -188,31 +189,31 @@ def _also(value: Value, system: str, point: int) -> str:
 
 
 def _limits(page: Page, verdict: Verdict, system: str, point: int) -> None:
-    criteria = verdict.result.limits
-    if not criteria:
+    shown = [limit for limit in verdict.limits if limit.state(point) != "not_judged"]
+    if not shown:
         return
     page.head("Limits")
     page.table(
         ("", "limit", "at", "value", "asked", "margin"),
         [
             (
-                "met" if at(c.meets, point) else "NOT MET",
-                c.name,
-                c.address.partition(".")[0],
-                cell(Value(c.value, c.quantity), system, point),
-                f"{c.relation} {cell(Value(c.limit, c.quantity), system, point)}",
-                f"{100 * at(c.margin, point):+.0f} %",
+                HEADS[limit.state(point)],
+                limit.name,
+                limit.address.partition(".")[0],
+                cell(Value(limit.value, limit.quantity), system, point),
+                f"{limit.relation} {cell(Value(limit.limit, limit.quantity), system, point)}",
+                f"{100 * at(limit.margin, point):+.0f} %",
             )
-            for c in criteria
+            for limit in shown
         ],
         left=3,
     )
-    page.listing(_moves(c) for c in criteria if not at(c.meets, point))
+    page.listing(_moves(limit) for limit in verdict.of_state("not_met", point))
 
 
-def _moves(criterion: Limit) -> str:
-    mover = f" (input {criterion.binding_input})" if criterion.binding_input else ""
-    return f"{criterion.name}: {criterion.advice}{mover}; limit from {criterion.source}"
+def _moves(limit: Limit) -> str:
+    mover = f" (input {limit.binding_input})" if limit.binding_input else ""
+    return f"{limit.name}: {limit.advice}{mover}; limit from {limit.source}"
 
 
 def _line(page: Page, verdict: Verdict, system: str, point: int) -> None:
@@ -246,38 +247,27 @@ def _port_values(result, name: str, port: str):
 
 
 def _units(page: Page, verdict: Verdict, system: str, point: int) -> None:
-    for name, details in verdict.result.all_details.items():
-        values = details.values | {
-            key.removeprefix(f"{name}."): value
-            for key, value in verdict.result.extra.items()
-            if key.startswith(f"{name}.")
-        }
-        if verdict.case.kinds[name] == "uv_reactor":
-            _reactor(page, name, values, system, point)
+    """What each kind tells of itself, in the rows it declares."""
+    for name, unit in verdict.result.sheet.units.items():
+        rows = [
+            (row.words, cell(verdict.values[address], system, point))
+            for row in unit.told
+            if (address := f"{name}.{row.key}") in verdict.values
+            and np.isfinite(at(verdict.values[address].value, point))
+        ]
+        if rows:
+            page.head(f"{name} ({unit.kind.replace('_', ' ')})")
+            page.table(("", ""), rows)
+        _bands(page, name, verdict.result.details(name).values, system, point)
 
 
-def _reactor(page: Page, name: str, values, system: str, point: int) -> None:
-    page.head(f"{name} (UV reactor)")
-    rows = [
-        (words, cell(values[key], system, point))
-        for key, words in (
-            ("light_output", "light at 254 nm, old lamp and fouled sleeve"),
-            ("fluence_rate_mean", "mean fluence rate"),
-            ("wall_irradiance", "irradiance a flat wall sensor reads"),
-            ("residence_time", "residence time"),
-            ("reynolds_number", "Reynolds number"),
-            ("dose_mean", "mean dose"),
-            ("dose_min", "smallest dose, unmixed"),
-            ("dose_credited", "dose credited"),
-            ("dose_credited_new", "dose credited with a new lamp, clean sleeve"),
-            ("dose_required", "dose required"),
-        )
-        if key in values
-    ]
-    page.table(("", ""), rows)
-    page.line()
-    page.line(" equivalent dose by mixing assumption; the truth lies inside the band")
+def _bands(page: Page, name: str, values, system: str, point: int) -> None:
+    """Equivalent doses of a reactor by mixing assumption."""
     told = [key.split(".")[1:] for key in values if key.startswith("red.")]
+    if not told:
+        return
+    page.line()
+    page.line(" equivalent dose by mixing assumption; the lowest is credited")
     organisms = list(dict.fromkeys(organism for organism, _ in told))[:4]
     mixings = list(dict.fromkeys(mixing for _, mixing in told))
     rows = [
@@ -316,7 +306,7 @@ def _energy(page: Page, verdict: Verdict, system: str, point: int) -> None:
 
 def _remarks(page: Page, verdict: Verdict, system: str, point: int) -> None:
     for heading, lines in (
-        ("To note", verdict.findings(point, system)),
+        ("To note", verdict.told(point, system)),
         ("Outside the range of a formula", verdict.excursions(point, system)),
         ("Assumptions", verdict.choices),
         ("Cautions", verdict.cautions),

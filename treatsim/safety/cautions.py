@@ -1,4 +1,4 @@
-"""Cautions that go with every result, by the equipment they concern."""
+"""Cautions that go with every result, by the hazards that kinds of units declare."""
 
 from __future__ import annotations
 
@@ -18,20 +18,6 @@ class Caution(NamedTuple):
     source: str  # key of sources.toml, or "common practice" for the trade's habit
 
 
-EQUIPMENT = {  # unit kind -> groups of cautions
-    "feed_pump": ("electricity",),
-    "high_pressure_pump": ("electricity", "ro"),
-    "strainer": ("filters",),
-    "cartridge_filter": ("filters",),
-    "settling_basin": ("site",),
-    "intake": ("site",),
-    "uv_reactor": ("uv", "electricity"),
-    "ro_vessel": ("ro",),
-    "pressure_exchanger": ("ro",),
-    "chlorine_dosing": ("chlorine",),
-}
-
-
 @cache
 def _groups() -> dict[str, tuple[Caution, ...]]:
     file = resources.files("treatsim.safety").joinpath("cautions.toml")
@@ -41,13 +27,13 @@ def _groups() -> dict[str, tuple[Caution, ...]]:
     }
 
 
-def cautions_for(kinds: Iterable[str]) -> tuple[Caution, ...]:
+def cautions_for(hazards: Iterable[str]) -> tuple[Caution, ...]:
     """Cautions for a train of equipment, the general ones first.
 
     Parameters
     ----------
-    kinds : iterable of str
-        Unit kinds ("uv_reactor") or groups ("electricity").
+    hazards : iterable of str
+        Groups of the table, as the kinds of units declare them.
 
     Returns
     -------
@@ -56,11 +42,13 @@ def cautions_for(kinds: Iterable[str]) -> tuple[Caution, ...]:
 
     Validity
     --------
-    A kind without cautions of its own adds none; the general ones always stand.
+    The general ones always stand; an unknown group raises KeyError.
 
     Source
     ------
     common practice if the caution names no other
     """
-    groups = {"always"}.union(*(EQUIPMENT.get(kind, (kind,)) for kind in kinds))
-    return tuple(item for group, items in _groups().items() if group in groups for item in items)
+    wanted = {"always", *hazards}
+    if unknown := wanted - set(_groups()):
+        raise KeyError(f"no such group of cautions: {', '.join(sorted(unknown))}")
+    return tuple(item for group, items in _groups().items() if group in wanted for item in items)

@@ -6,7 +6,7 @@ Concentrations are in kg/m3, turbidity in NTU, counts in 1/m3; `analytes.read_an
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -288,13 +288,13 @@ def _removal() -> dict[str, dict[str, str]]:
     return tomllib.loads(file.read_text("utf-8"))
 
 
-def not_removed(stages: Iterable[str]) -> tuple[dict[str, str], dict[str, str]]:
+def not_removed(membrane: bool) -> tuple[dict[str, str], dict[str, str]]:
     """Dissolved substances that a train leaves in the water.
 
     Parameters
     ----------
-    stages : iterable of str
-        Unit kinds of the train; "ro_vessel" is the only one that removes dissolved substances.
+    membrane : bool
+        Whether reverse osmosis is among the stages; no other removes dissolved substances. [1]
 
     Returns
     -------
@@ -303,18 +303,17 @@ def not_removed(stages: Iterable[str]) -> tuple[dict[str, str], dict[str, str]]:
 
     Validity
     --------
-    Unknown kinds are taken to remove nothing. A measurement after treatment decides.
+    A measurement after treatment decides.
 
     Source
     ------
     common practice
     """
-    osmotic = "ro_vessel" in set(stages)
     none, part = {}, {}
     for substance, row in _removal().items():
-        word = row["reverse_osmosis"] if osmotic else "no"
+        word = row["reverse_osmosis"] if membrane else "no"
         if word == "no":
-            none[substance] = row["note"] if osmotic else "no stage here removes it"
+            none[substance] = row["note"] if membrane else "no stage here removes it"
         elif word == "partly":
             part[substance] = row["note"]
     return none, part

@@ -14,7 +14,6 @@ import numpy as np
 from treatsim.flowsheet.flowsheet import Flowsheet, Port
 from treatsim.safety.log_credit import CLASSES, Barrier, in_parallel, part_time
 
-TREATED_PORT = "permeate"  # of a membrane only this outlet has passed the barrier
 Earned = dict[str, dict[str, Any]]  # class -> cause -> log
 
 
@@ -70,7 +69,7 @@ def totals_in_product(
         left = _together(arriving, {p: flows[name, p] for p in unit.inlets}, len(unit.outlets))
         passed = _with(left, barriers.get(name))
         for port in unit.outlets:
-            behind = TREATED_PORT not in unit.outlets or port == TREATED_PORT
+            behind = not unit.treated or port == unit.treated
             at[name, port] = passed if behind else left
         if not unit.outlets:
             at[name, unit.inlets[0]] = passed

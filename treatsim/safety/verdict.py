@@ -1,75 +1,127 @@
-"""The verdict: what each stage must reach, by how much it does, and what would have to move."""
+"""The verdict: each limit with its state, folded from parts over a result that stays as it is."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from treatsim.correlations.hydraulics.pump_curve import dead_speed
-from treatsim.flowsheet.flowsheet import reach
-from treatsim.flowsheet.result import Result
-from treatsim.operations.outcome import Value
-from treatsim.operations.uv_reactor import UvReactor
-from treatsim.operations.validated_uv_reactor import ValidatedUvReactor
-from treatsim.safety.analysis_verdict import Analytes, analysis
+from treatsim.errors import RequestError
+from treatsim.flowsheet.result import Result, addressed
+from treatsim.operations.outcome import STATES, Finding, Limit, Value
+from treatsim.safety.additions import Additions
 from treatsim.safety.cautions import cautions_for
-from treatsim.safety.chlorination import chlorination
-from treatsim.safety.health import Health, health
-from treatsim.safety.reactor_verdict import judge_reactor, required_dose
-from treatsim.safety.ro_quality import osmosis_quality
-from treatsim.safety.served import served
+from treatsim.safety.parts.dissolved import Analytes, dissolved
+from treatsim.safety.parts.dose import dose
+from treatsim.safety.parts.germs import Germs, germs
+from treatsim.safety.parts.membranes import membranes
+from treatsim.safety.parts.people import people
+from treatsim.safety.parts.units import units
 
-__all__ = ["Verdict", "judge", "required_dose"]
+PARTS = (dose, units, germs, dissolved, people, membranes)
+NO_ANSWER = "no_answer"
+WORDS = (*STATES[:3], NO_ANSWER)  # of a whole point, by the worst of its limits
+MET, NOT_MET, NOT_JUDGED, WITHOUT = range(4)
 
 
-@dataclass
+@dataclass(frozen=True)
 class Verdict:
-    """A solved case and what it amounts to."""
+    """A result and what it amounts to."""
 
-    case: Any  # treatsim.cases.Case
     result: Result
-    largest_flows: dict[str, Value]  # UV unit -> largest flow that still meets its dose
-    health: Health | None = None
-    analytes: Analytes = field(default_factory=Analytes)
-    remedies: list[Any] = field(default_factory=list)  # what would help, where it was asked for
+    added: Additions
+
+    @property
+    def limits(self) -> tuple[Limit, ...]:
+        """Every limit, those of the dose first."""
+        return self.added.limits
+
+    @cached_property
+    def values(self) -> Mapping[str, Value]:
+        """Every result by its address, those of the judging among them."""
+        return {**self.result.values, **self.added.values}
+
+    def value(self, address: str) -> Value:
+        """Return one result; a RequestError names the nearest address if there is none."""
+        if address in self.added.values:
+            return self.added.values[address]
+        try:
+            return self.result.value(address)
+        except RequestError:
+            return addressed(self.values, address)
+
+    @cached_property
+    def states(self) -> np.ndarray:
+        """Index into WORDS, per point: an open limit, else an unjudged one, else all is met."""
+        points = (self.result.points,)
+        worst = np.zeros(points, dtype=np.int8)
+        for limit in self.limits:
+            own = np.broadcast_to(limit.states, points)
+            worst = np.where(own == NOT_MET, NOT_MET, worst)
+            worst = np.where((own == NOT_JUDGED) & (worst != NOT_MET), NOT_JUDGED, worst)
+        if not self.limits:
+            worst = np.full(points, NOT_JUDGED, dtype=np.int8)
+        return np.where(self.result.solved, worst, WITHOUT)
+
+    def state(self, point: int = 0) -> str:
+        """Return what one point amounts to, one of WORDS."""
+        return WORDS[int(self.states[point])]
 
     @property
     def meets(self) -> np.ndarray:
-        """Which points have an answer that meets every criterion."""
-        good = self.result.solved.copy()
-        for criterion in self.result.limits:
-            good &= np.broadcast_to(criterion.meets, good.shape)
-        return good
+        """Which points have an answer whose limits are all judged and met, or waived."""
+        return self.states == MET
+
+    @property
+    def broken(self) -> np.ndarray:
+        """Which points have an answer that misses a limit."""
+        return self.states == NOT_MET
+
+    def of_state(self, state: str, point: int = 0) -> list[Limit]:
+        """Return the limits in one of the four states at a point."""
+        return [limit for limit in self.limits if limit.state(point) == state]
+
+    @property
+    def germs(self) -> Germs | None:
+        """The ledger of the barriers."""
+        return self.added.records.get("germs")
+
+    @property
+    def analytes(self) -> Analytes:
+        """What is dissolved, before and after."""
+        return self.added.records.get("dissolved", Analytes())
 
     @property
     def choices(self) -> list[str]:
-        """Model choices that entered, in words."""
+        """Model choices and assumptions that entered, in words."""
         told = [c for d in self.result.all_details.values() for c in d.choices]
-        return self.result.notes + told
+        return [*self.result.context.notes, *told, *self.added.notes]
 
     @property
     def cautions(self) -> list[str]:
         """Cautions for this train."""
-        return [" ".join(c.text.split()) for c in cautions_for(self.case.kinds.values())]
+        groups = [group for unit in self.result.sheet.units.values() for group in unit.hazards]
+        return [" ".join(c.text.split()) for c in cautions_for(groups)]
 
     @property
     def sources(self) -> list[str]:
         """Keys of the sources used."""
         keys = [k for d in self.result.all_details.values() for k in d.sources]
-        keys += [c.source for c in self.result.limits if " " not in c.source]
-        if self.health is not None:
-            keys += [b.source.split()[0] for b in self.health.barriers.values()]
-        if "product.people_served" in self.result.extra:
-            keys.append("sphere_2011")
-        return sorted(set(keys) - {"common"})
+        keys += [limit.source for limit in self.limits if " " not in limit.source]
+        return sorted({*keys, *self.added.sources} - {"common", ""})
 
-    def findings(self, point: int = 0, system: str = "si") -> list[str]:
+    @cached_property
+    def findings(self) -> list[Finding]:
+        """What units and judging have to tell."""
+        return [*self.result.findings, *self.added.findings]
+
+    def told(self, point: int = 0, system: str = "si") -> list[str]:
         """What is to be told about one point, in words."""
         return [
             f.message(point, system)
-            for f in self.result.findings
+            for f in self.findings
             if np.broadcast_to(f.where, (self.result.points,))[point]
         ]
 
@@ -84,77 +136,31 @@ class Verdict:
         ]
 
 
-def judge(case, result: Result) -> Verdict:
-    """Add the criteria and values of the verdict to a result.
+def judge(result: Result) -> Verdict:
+    """Fold the parts of the judging over a result, which is not changed.
 
     Parameters
     ----------
-    case : Case
-        The case that was solved; its unit kinds choose the cautions.
     result : Result
-        Its operating points.
+        Operating points of a case.
 
     Returns
     -------
     Verdict
-        With the result, to which doses asked for, log credits and criteria were added.
+        The result, and beside it doses asked for, log credits, limits and their states.
 
     Validity
     --------
-    Points without an answer carry meaningless numbers and are marked by `result.solved`.
+    Points without an answer carry meaningless numbers and are marked by `result.solved`. Without
+    any answer nothing is judged.
 
     Source
     ------
-    definition; each criterion names its own.
+    definition; each limit names its own.
     """
-    verdict = Verdict(case, result, {})
-    if not np.any(result.solved):
-        return verdict
-    mover = _mover(case)
-    with np.errstate(all="ignore"):
-        for name, unit in result.sheet.units.items():
-            if isinstance(unit, UvReactor | ValidatedUvReactor):
-                largest = judge_reactor(result, unit, mover)
-                if largest is not None:
-                    verdict.largest_flows[name] = largest
-        for name in (n for n, kind in case.kinds.items() if kind == "feed_pump"):
-            _dead_speed(result, name)
-        chlorination(result, getattr(result.sections.get("water"), "ph", None))
-        verdict.health = health(result)
-        verdict.analytes = analysis(result, case.kinds.values())
-        served(result, mover)
-        osmosis_quality(result)
-    return verdict
-
-
-def _dead_speed(result: Result, pump: str) -> None:
-    """Add the speed below which nothing flows, where one line decides it."""
-    wiring = result.sheet.wiring
-    units: dict[str, Any] = dict(result.sheet.units)
-    line = [
-        name
-        for source in wiring.sources
-        if pump in reach(wiring, source)
-        for name in reach(wiring, source)
-    ]
-    rise: Any = 0.0
-    pumps = [name for name in line if hasattr(units[name], "curve")]
-    if pumps != [pump]:  # two pumps share the lift between them
-        return
-    for name in line:
-        rise = rise + np.asarray(units[name].static_rise())
-        if units[name].outlets[:1] and units[name].outlets[0] in units[name].anchored:
-            break
-        if len(units[name].outlets) > 1 or len(units[name].inlets) > 1:
-            return
-    speed = dead_speed(units[pump].curve, np.maximum(rise, 0.0))
-    result.extra[f"{pump}.dead_speed"] = Value(speed, "speed")
-
-
-def _mover(case) -> str:
-    """Return the input with which the flow is set: a pump's dial or the intake."""
-    for kind, key in (("feed_pump", "speed"), ("intake", "flow")):
-        for name, own in case.kinds.items():
-            if own == kind:
-                return f"{name}.{key}"
-    return ""
+    total = Additions()
+    if np.any(result.solved):
+        with np.errstate(all="ignore"):
+            for part in PARTS:
+                total = total.joined(part(result, total))
+    return Verdict(result, total)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from treatsim import operations
 from treatsim.errors import RequestError
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.points import solve_points
@@ -14,18 +15,12 @@ from treatsim.studies.vary import Grid, with_words
 
 PROBES = 33  # points solved to learn which results there are
 FIRST = ("product.flow", "product.people_served", "energy.specific")
-OF_A_KIND = {  # what one looks at first
-    "uv_reactor": ("dose_credited",),
-    "ro_vessel": ("permeate.flow", "permeate.concentration", "recovery", "feed.pressure"),
-}
 
 
 def choose(case, grid: Grid, show: Sequence[str], chunk: int) -> dict[str, str]:
     """Return address -> quantity of the results to be shown."""
     verdicts = _probe(case, grid, chunk)
-    known = {
-        address: value.quantity for v in verdicts for address, value in v.result.values.items()
-    }
+    known = {address: value.quantity for v in verdicts for address, value in v.values.items()}
     if "all" in show:
         varied = {axis.address for axis in grid.axes}
         return {address: kind for address, kind in known.items() if address not in varied}
@@ -34,9 +29,11 @@ def choose(case, grid: Grid, show: Sequence[str], chunk: int) -> dict[str, str]:
         return {address: _kind(case, address, known, answered) for address in dict.fromkeys(show)}
     wanted = [*FIRST, *(hold.adjust for hold in case.holds)]
     wanted += [
-        f"{name}.{key}" for name, kind in case.kinds.items() for key in OF_A_KIND.get(kind, ())
+        f"{name}.{key}"
+        for name, kind in case.kinds.items()
+        for key in operations.unit_class(kind).headline
     ]
-    wanted += [c.address for v in verdicts for c in v.result.limits]
+    wanted += [limit.address for v in verdicts for limit in v.limits]
     return {address: known[address] for address in dict.fromkeys(wanted) if address in known}
 
 

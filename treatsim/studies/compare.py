@@ -27,23 +27,6 @@ HEADLINES = (
     ("energy", "least work of separation", "energy.least_work"),
     ("energy", "second-law efficiency", "energy.second_law_efficiency"),
 )
-# by kind of unit: words, and the value below the unit's name
-UNIT_LINES = {
-    "ro_vessel": (
-        ("feed pressure", "feed.pressure"),
-        ("recovery", "recovery"),
-        ("mean flux", "flux_mean"),
-        ("largest polarisation", "polarisation_max"),
-        ("smallest driving pressure", "net_driving_pressure_min"),
-        ("osmotic pressure of the feed", "feed.osmotic_pressure"),
-        ("osmotic pressure of the concentrate", "concentrate.osmotic_pressure"),
-    ),
-    "uv_reactor": (
-        ("dose credited", "dose_credited"),
-        ("dose required", "dose_required"),
-        ("largest flow that meets the dose", "largest_flow"),
-    ),
-}
 
 
 def compare(verdicts: Sequence[Verdict]) -> list[Row]:
@@ -81,9 +64,8 @@ def _values(verdict: Verdict) -> dict[str, Value]:
     result = verdict.result
     if not result.solved[0]:
         return {}
-    found = dict(result.values)
+    found = dict(verdict.values)
     if result.product is not None:
-        found["product.concentration"] = Value(result.product.concentration, "concentration")
         for key in [k for k in found if k.startswith("energy.") and k.endswith(".power")]:
             share = np.asarray(found[key].value) / result.product.flow
             found[key] = Value(share, "energy_per_volume")
@@ -105,15 +87,18 @@ def _row(group, words, address, key, values) -> Row:
 def _unit_rows(verdicts, values) -> list[Row]:
     """Rows of units of the same kind, whatever their names."""
     rows = []
-    for kind, lines in UNIT_LINES.items():
-        names = [[n for n, own in v.case.kinds.items() if own == kind] for v in verdicts]
-        for number in range(max(map(len, names))):
-            for words, key in lines:
+    kinds = dict.fromkeys(
+        unit.kind for v in verdicts for unit in v.result.sheet.units.values() if unit.compared
+    )
+    for kind in kinds:
+        units = [[u for u in v.result.sheet.units.values() if u.kind == kind] for v in verdicts]
+        for number in range(max(map(len, units))):
+            for key, words in next(own[0] for own in units if own).compared:
                 cells = tuple(
                     Value(at(found[address].value, 0), found[address].quantity)
-                    if len(mine) > number and (address := f"{mine[number]}.{key}") in found
+                    if len(mine) > number and (address := f"{mine[number].name}.{key}") in found
                     else None
-                    for mine, found in zip(names, values, strict=True)
+                    for mine, found in zip(units, values, strict=True)
                 )
                 label = kind.replace("_", " ") + (f" {number + 1}" if number else "")
                 rows.append(Row(label, words, f"{kind}.{key}", cells))

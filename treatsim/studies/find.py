@@ -24,7 +24,7 @@ HALVINGS = 60
 
 
 def find(case, adjust: str | Sequence[str], until: str | Sequence[str] = (), *, best: str = ""):
-    """Find the settings that meet a target, or all criteria of the case.
+    """Find the settings that meet a target, or all limits of the case.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ def find(case, adjust: str | Sequence[str], until: str | Sequence[str] = (), *, 
     adjust : str or sequence of str
         Address or addresses of inputs.
     until : str or sequence of str
-        Texts such as "uv.dose_credited >= 12 mJ/cm2"; none means every criterion of the case.
+        Texts such as "uv.dose_credited >= 12 mJ/cm2"; none means every limit of the case.
     best : str
         With several inputs, or where one best setting is wanted: "largest ADDRESS" or
         "smallest ADDRESS" of a result. Several inputs without it: "largest product.flow".
@@ -81,6 +81,7 @@ def find_range(case, address: str, wanted: Sequence[Target]) -> Range:
         intervals,
         None if intervals else _nearest(address, x, at_x),
         at_x.requirements,
+        at_x.unjudged,
         0.0 if line.kind == "count" else TOLERANCE,
         (float(x[0]), float(x[-1])),
     )

@@ -49,6 +49,7 @@ class Range:
     intervals: list[Interval]
     nearest: Nearest | None
     requirements: list[Requirement]
+    unjudged: tuple[str, ...]  # limits that are not judged at some of the settings
     tolerance: float  # relative, of an edge
     searched: tuple[float, float]
 
@@ -87,6 +88,7 @@ class Range:
                         "address": edge.requirement and edge.requirement.address,
                         "values": {a: number(*v, system) for a, v in edge.shown.items()},
                         "not_met_there": list(edge.remark.missed),
+                        "not_judged_there": list(edge.remark.unjudged),
                         "excursions": list(edge.remark.outside),
                     }
                     for side, edge in zip(("low", "high"), interval, strict=True)
@@ -96,6 +98,7 @@ class Range:
             "nearest": self.nearest
             and nearest_document(self.nearest, {self.address: self.quantity}, system),
             "requirements": [requirement_document(r, system) for r in self.requirements],
+            "not_judged": list(self.unjudged),
             "searched": [show(value) for value in self.searched],
             "tolerance": self.tolerance,
         }
@@ -117,9 +120,10 @@ class Range:
                 *nearest_lines(self.nearest, {self.address: self.quantity}, system),
             ]
         found = []
+        head = "what is judged is met" if self.unjudged else "met"
         for interval in self.intervals:
             found.append(
-                f"{self.address}: met from {show(interval.low.value)} to "
+                f"{self.address}: {head} from {show(interval.low.value)} to "
                 f"{show(interval.high.value)}{now}"
             )
             for word, edge in zip(("below", "above"), interval, strict=True):
@@ -198,6 +202,7 @@ class Optimum:
             "tolerance": self.tolerance,
             "how": self.how,
             "not_met_there": list(self.remark.missed),
+            "not_judged_there": list(self.remark.unjudged),
             "excursions": list(self.remark.outside),
         }
 

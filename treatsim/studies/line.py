@@ -91,7 +91,8 @@ def joined_evaluation(parts: list[Evaluation]) -> Evaluation:
         why.put(slice(n, n + 1), part.reasons.codes, part.reasons.texts)
         kinds |= part.quantities
     answered = np.array([part.answered[0] for part in parts])
-    return Evaluation(list(requirements.values()), margins, answered, why, shown, kinds)
+    open_ones = tuple(dict.fromkeys(text for part in parts for text in part.unjudged))
+    return Evaluation(list(requirements.values()), margins, answered, why, shown, kinds, open_ones)
 
 
 def span(item: dataclasses.Field, now, address: str) -> tuple[float, float, tuple[str, str]]:

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from treatsim.errors import NoSolutionError, RequestError
+from treatsim.safety.verdict import judge
 from treatsim.studies.found import Nearest, Optimum
 from treatsim.studies.line import REACH, Line, span
 from treatsim.studies.requirements import Evaluation, Remark, Target, evaluate, remark_at
@@ -107,7 +108,7 @@ def _sense(best: str) -> tuple[str, str]:
 
 def optimise(case, addresses: Sequence[str], wanted: Sequence[Target], best: str) -> Optimum:
     """Return the setting with the largest or smallest result that meets everything."""
-    case.solve().value(_sense(best)[1])  # names the nearest address if there is none
+    judge(case.solve()).value(_sense(best)[1])  # names the nearest address if there is none
     space = Space(case, addresses, wanted, best)
     scan = _scan(space)
     if not np.any(scan.evaluation.answered):

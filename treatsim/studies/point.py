@@ -18,22 +18,27 @@ class Point:
     verdict: Verdict
 
     @property
+    def state(self) -> str:
+        """What the point amounts to: "met", "not_met" or "not_judged"."""
+        return self.verdict.state()
+
+    @property
     def meets(self) -> bool:
-        """Whether every criterion of the case is met."""
+        """Whether every limit of the case is judged and met."""
         return bool(self.verdict.meets[0])
 
     def __getitem__(self, address: str) -> float:
-        return float(at(self.verdict.result.value(address).value, 0))
+        return float(at(self.verdict.value(address).value, 0))
 
     def text(self, address: str, system: str = "si") -> str:
         """Return one value with its unit."""
-        return quantities.text(self[address], self.verdict.result.value(address).quantity, system)
+        return quantities.text(self[address], self.verdict.value(address).quantity, system)
 
     def rows(self, system: str = "si") -> list[tuple[str, float, str]]:
         """Return (address, number, unit) of every result."""
         return [
             (address, *quantities.show(float(at(v.value, 0)), v.quantity, system))
-            for address, v in self.verdict.result.values.items()
+            for address, v in self.verdict.values.items()
         ]
 
     def to_pandas(self, system: str = "si"):
@@ -45,17 +50,16 @@ class Point:
     def _repr_html_(self) -> str:
         rows = [
             [
-                "met" if at(c.meets, 0) else "NOT met",
-                c.name,
-                c.address,
-                quantities.text(float(at(c.value, 0)), c.quantity),
-                f"{c.relation} {quantities.text(float(at(c.limit, 0)), c.quantity)}",
+                limit.state().replace("_", " "),
+                limit.name,
+                limit.address,
+                quantities.text(float(at(limit.value, 0)), limit.quantity),
+                f"{limit.relation} {quantities.text(float(at(limit.limit, 0)), limit.quantity)}",
             ]
-            for c in self.verdict.result.limits
+            for limit in self.verdict.limits
         ]
-        return html_table(
-            ("", "limit", "address", "value", "asked"), rows, len(rows), self.verdict.case.title
-        )
+        title = self.verdict.result.context.title
+        return html_table(("", "limit", "address", "value", "asked"), rows, len(rows), title)
 
 
 def solve(case) -> Point:
@@ -76,7 +80,7 @@ def solve(case) -> Point:
     NoSolutionError
         No operating point exists at these settings; the text says why.
     """
-    verdict = judge(case, case.solve())
+    verdict = judge(case.solve())
     if not verdict.result.solved[0]:
         raise NoSolutionError(verdict.result.reason(0))
     return Point(verdict)

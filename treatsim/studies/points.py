@@ -10,7 +10,7 @@ import numpy as np
 from treatsim import quantities
 from treatsim.errors import FlowsheetError, RequestError
 from treatsim.operations.outcome import Finding
-from treatsim.safety.verdict import Verdict, judge
+from treatsim.safety.verdict import NOT_JUDGED, Verdict, judge
 
 SHOWN_DIGITS = 3  # of the numbers in the text of a status
 
@@ -28,8 +28,8 @@ def solve_points(case, arrays: Mapping[str, np.ndarray], points: int) -> list[Pi
 
     Points at which inputs contradict each other are found by halving, so that the cost grows with
     their number only. What the verdict works out for one point only, because it is slow, is left
-    out throughout: a lone point is solved as two, so that no answer hangs on its company. See
-    `unjudged`.
+    out throughout and counts as not judged: a lone point is solved as two, so that no answer
+    hangs on its company.
     """
     return list(_pieces(case, arrays or _unchanged(case, points), np.arange(points)))
 
@@ -38,7 +38,7 @@ def _pieces(case, arrays, where) -> Iterable[Piece]:
     where = np.repeat(where, 2) if where.size == 1 else where
     part = {address: values[where] for address, values in arrays.items()}
     try:
-        verdict = judge(case, case.solve(part))
+        verdict = judge(case.solve(part))
     except FlowsheetError:
         raise
     except RequestError:
@@ -66,13 +66,14 @@ def _unchanged(case, points: int) -> dict[str, np.ndarray]:
     return {"water.temperature": np.full(points, float(case.field("water.temperature")[1]))}
 
 
-def unjudged(case) -> list[str]:
-    """Return the criteria that are judged for one point by itself only."""
-    one = judge(case, case.solve()).result.limits
-    (piece,) = solve_points(case, {}, 1)
-    many = piece.verdict.result.limits if piece.verdict is not None else []
-    known = {criterion_label(criterion) for criterion in many}
-    return [label for c in one if (label := criterion_label(c)) not in known]
+def unjudged_words(verdict: Verdict) -> list[str]:
+    """Return the limits that are not judged at some point that has an answer."""
+    points = (verdict.result.points,)
+    return [
+        f"{limit.name} (needs {limit.needs})" if limit.needs else limit.name
+        for limit in verdict.limits
+        if np.any((np.broadcast_to(limit.states, points) == NOT_JUDGED) & verdict.result.solved)
+    ]
 
 
 class Texts:
@@ -118,21 +119,13 @@ def reasons(verdict: Verdict, system: str = "si"):
     """Return codes and texts of why points have no answer, without asking every point."""
     result = verdict.result
     points = result.points
-    findings = [Finding(f.where, f.reason, f.values, True) for f in result.failures]
-    findings += [f for f in result.findings if f.blocks]
     total = Texts(points)
-    for finding in findings:
-        where = np.flatnonzero(np.broadcast_to(finding.where, (points,)))
-        codes, texts = _messages(finding, where, points, system)
-        both = np.stack([total.codes[where], codes])
-        pairs, back = np.unique(both, axis=1, return_inverse=True)
-        merged = [_and(total.texts[a], texts[b]) for a, b in pairs.T]
-        total.put(where, back.ravel(), merged)
+    for block in result.blocks:
+        first = np.broadcast_to(block.where, (points,)) & (total.codes == 0)
+        where = np.flatnonzero(first)  # of several reasons the first is the point's own
+        finding = Finding(block.where, block.reason, block.values)
+        total.put(where, *_messages(finding, where, points, system))
     return total
-
-
-def _and(one: str, other: str) -> str:
-    return other if not one or one == other else f"{one}; {other}"
 
 
 def _messages(finding: Finding, where, points: int, system: str):
@@ -167,6 +160,7 @@ def _rounded(numbers) -> np.ndarray:
     return np.where(np.isfinite(rounded) & (size > 1e-9), rounded, 0.0)
 
 
-def criterion_label(criterion) -> str:
-    """Return a criterion in words, with the unit it belongs to."""
-    return f"{criterion.name} ({criterion.address.partition('.')[0]})"
+def limit_label(limit) -> str:
+    """Return a limit in words, with the unit it belongs to."""
+    owner = limit.address.partition(".")[0]
+    return f"{limit.name} ({owner})" if owner else limit.name

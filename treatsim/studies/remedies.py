@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treatsim import quantities
-from treatsim.safety.verdict import Verdict, judge
+from treatsim.safety.verdict import NOT_MET, Verdict, judge
 from treatsim.studies import remedy_cases
 from treatsim.studies.remedy_cases import Setting
 
@@ -27,18 +27,18 @@ class Remedy:
     shortfall: float  # sum of relative shortfalls after the change
 
 
-def remedies(verdict: Verdict, system: str = "si") -> list[Remedy]:
-    """Return single changes that help, the best first; nothing where every limit is met."""
-    if verdict.result.points != 1 or not verdict.result.solved[0] or verdict.meets[0]:
+def remedies(case, verdict: Verdict, system: str = "si") -> list[Remedy]:
+    """Return single changes that help, the best first; nothing where no limit is missed."""
+    if verdict.result.points != 1 or not verdict.broken[0]:
         return []
     before = float(_shortfalls(verdict)[0])
     missed = _missed(verdict, 0)
     found = []
-    for change in remedy_cases.changes(verdict):
-        tried = judge(change.case, change.case.solve())
+    for change in remedy_cases.changes(case, verdict):
+        tried = judge(change.case.solve())
         found.append(_remedy(change.text, tried, 0, missed))
-    for setting in remedy_cases.settings(verdict):
-        found += list(_along(verdict.case, setting, missed, system))
+    for setting in remedy_cases.settings(case, verdict):
+        found += list(_along(case, setting, missed, system))
     useful = [remedy for remedy in found if remedy.shortfall < before - LEAST]
     return sorted(useful, key=lambda r: (len(r.leaves), r.shortfall))[:LONGEST]
 
@@ -55,7 +55,7 @@ def _along(case, setting: Setting, missed: set[str], system: str) -> Iterator[Re
     shown = _beyond(float(values[best]), setting, system)
     flow = np.broadcast_to(tried.result.value("product.flow").value, values.shape)[best]
     at = quantities.text(float(flow), "flow", system, 3)
-    text = setting.text.format(value=shown, flow=at)
+    text = setting.text.format(address=setting.address, value=shown, flow=at)
     yield _remedy(text, tried, best, missed)
 
 
@@ -72,7 +72,7 @@ def _beyond(value: float, setting: Setting, system: str) -> str:
 
 def _best(case, address: str, grid) -> tuple[np.ndarray, Verdict, int]:
     """Return the grid, its verdict, and the first setting of the least shortfall."""
-    tried = judge(case, case.solve({address: grid}))
+    tried = judge(case.solve({address: grid}))
     shortfall = _shortfalls(tried)
     return grid, tried, int(np.argmax(shortfall <= np.min(shortfall) + LEAST / 10))
 
@@ -81,8 +81,8 @@ def _shortfalls(verdict: Verdict) -> np.ndarray:
     """Return the sum of relative shortfalls over all limits, per point; infinite if unsolved."""
     solved = verdict.result.solved
     total = np.zeros(solved.shape)
-    for criterion in verdict.result.limits:
-        missed = np.where(criterion.meets, 0.0, -np.asarray(criterion.margin, float))
+    for limit in verdict.limits:
+        missed = np.where(limit.states == NOT_MET, -np.asarray(limit.margin, float), 0.0)
         total = total + np.broadcast_to(np.maximum(missed, 0.0), solved.shape)
     return np.where(solved & ~np.isnan(total), total, np.inf)
 
@@ -90,9 +90,9 @@ def _shortfalls(verdict: Verdict) -> np.ndarray:
 def _missed(verdict: Verdict, point: int) -> set[str]:
     points = verdict.result.points
     return {
-        criterion.name
-        for criterion in verdict.result.limits
-        if not np.broadcast_to(criterion.meets, (points,))[point]
+        limit.name
+        for limit in verdict.limits
+        if np.broadcast_to(limit.states, (points,))[point] == NOT_MET
     }
 
 

@@ -8,15 +8,16 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.operations.chlorine_dosing import HEALTH_LIMIT, ChlorineDosingParameters
+from treatsim.operations.chlorine_dosing import ChlorineDosingParameters
 from treatsim.operations.outcome import at
-from treatsim.operations.storage_tank import StorageTankParameters
+from treatsim.operations.storage_tank import WAIT, StorageTankParameters
 from treatsim.safety.evidence import YES_NO
 from treatsim.safety.verdict import Verdict
 
-RESIDUAL, WAIT = 0.5e-3, 1800.0  # kg/m3 kept for s in a closed tank; common practice
+RESIDUAL = 0.5e-3  # kg/m3 kept in a closed tank; common practice
 CHALLENGE_LOG = 3.0  # what a challenge test must show for the full credit of one stage
 ROOM_TEMPERATURE = 293.15  # K; without decay it does not matter
+CHLORINE_RULE, FILTER_RULE, LIGHT_RULE = "awaits_contact", "challenge_test", "design_dose"
 ROOM = 1.001  # a setting that just meets a limit is told a thousandth beyond it
 YES = YES_NO[0]
 
@@ -31,7 +32,7 @@ class Change(NamedTuple):
 class Setting(NamedTuple):
     """An input to be moved from its value to an end, and the words for where it lands."""
 
-    text: str  # with {value} and {flow}
+    text: str  # with {address}, {value} and {flow}
     address: str
     start: float
     end: float
@@ -48,54 +49,38 @@ def changed(case, changes: Mapping[str, Any]):
     return dataclasses.replace(case, sections=sections, parameters=parameters)
 
 
-def _of_kind(case, kind: str) -> list[str]:
-    return [name for name, own in case.kinds.items() if own == kind]
-
-
-def changes(verdict: Verdict) -> Iterator[Change]:
+def changes(case, verdict: Verdict) -> Iterator[Change]:
     """Yield every single change worth trying in this train."""
-    yield from _lamps(verdict)
-    yield from _filters(verdict)
-    yield from _chlorine(verdict)
-    yield from _proof(verdict)
+    units = verdict.result.sheet.units
+    for name, unit in units.items():
+        for mend in unit.mends():
+            yield Change(mend.words, changed_unit(case, name, **mend.changes))
+    yield from _clearer(case, verdict)
+    if not any(name for name, unit in units.items() if unit.earns.rule == CHLORINE_RULE):
+        yield from _chlorine(case, verdict)
+    yield from _proof(case, verdict)
 
 
-def _lamps(verdict: Verdict) -> Iterator[Change]:
-    case = verdict.case
-    for name in _of_kind(case, "uv_reactor"):
-        p = case.parameters[name]
-        if p.fouling_factor < 1:
-            yield Change(f"clean the sleeve of {name} (fouling factor 1)",
-                         changed(case, {f"{name}.fouling_factor": 1.0}))  # fmt: skip
-        if p.ageing_factor < 1:
-            yield Change(f"put a new lamp into {name} (ageing factor 1)",
-                         changed(case, {f"{name}.ageing_factor": 1.0}))  # fmt: skip
-
-
-def _filters(verdict: Verdict) -> Iterator[Change]:
-    """Yield fresh elements, a finer last stage, settling, and a challenge test."""
-    case, filters = verdict.case, _of_kind(verdict.case, "cartridge_filter")
-    for name in filters:
-        if case.parameters[name].captured_mass > 0:
-            yield Change(f"change the elements of {name}",
-                         changed(case, {f"{name}.captured_mass": 0.0}))  # fmt: skip
+def _clearer(case, verdict: Verdict) -> Iterator[Change]:
+    """Yield settling, a finer last stage, and a challenge test."""
     over = _turbidity_over(verdict)
     if over > 1 and case.sections["water"].turbidity is not None:
         less = case.sections["water"].turbidity / over
         yield Change(f"settle out {100 * (1 - 1 / over):.0f} % of the turbidity ahead of all else",
                      changed(case, {"water.turbidity": less}))  # fmt: skip
-    for name in filters[-1:]:
+    units = verdict.result.sheet.units
+    for name in [n for n, unit in units.items() if unit.earns.rule == FILTER_RULE][-1:]:
         removal = case.parameters[name].turbidity_removal
         finer = 1 - (1 - removal) / max(over, 1.0)
         if finer > removal:
             yield Change(f"a finer filter in {name}, that takes out {100 * finer:.0f} % of the "
                          f"turbidity instead of {100 * removal:.0f} %",
                          changed(case, {f"{name}.turbidity_removal": finer}))  # fmt: skip
-        yield from _challenged(verdict, name)
+        yield from _challenged(case, verdict, name)
 
 
-def _challenged(verdict: Verdict, name: str) -> Iterator[Change]:
-    health = verdict.case.sections.get("health")
+def _challenged(case, verdict: Verdict, name: str) -> Iterator[Change]:
+    health = case.sections.get("health")
     if health is None or name in (health.challenge_tests or {}):
         return
     values = verdict.result.details(name).values
@@ -107,41 +92,34 @@ def _challenged(verdict: Verdict, name: str) -> Iterator[Change]:
     tests = {**(health.challenge_tests or {}), name: test}
     yield Change(f"elements in {name} with a challenge test of {CHALLENGE_LOG:g} log, run at this "
                  "flow and pressure drop",
-                 changed(verdict.case, {"health.challenge_tests": tests}))  # fmt: skip
+                 changed(case, {"health.challenge_tests": tests}))  # fmt: skip
 
 
 def _turbidity_over(verdict: Verdict) -> float:
     """Return by how much the worst turbidity at a disinfectant exceeds its limit."""
     shares = [
         float(at(c.value, 0) / at(c.limit, 0)) * ROOM
-        for c in verdict.result.limits
+        for c in verdict.limits
         if c.quantity == "turbidity" and not at(c.meets, 0)
     ]
     return max(shares, default=1.0)
 
 
-def _chlorine(verdict: Verdict) -> Iterator[Change]:
-    """Yield chlorine where there is none, and a closed tank where it is drawn too early."""
-    case = verdict.case
-    tanks = _of_kind(case, "storage_tank")
-    if not _of_kind(case, "chlorine_dosing"):
-        with_chlorine = _with_chlorine(case, tanks)
-        if with_chlorine is not None:
-            yield Change(
-                f"chlorine that leaves {RESIDUAL * 1e3:g} mg/L for {WAIT / 60:.0f} min in a "
-                "closed tank behind all else", with_chlorine)  # fmt: skip
-        return
-    for name in tanks:
-        p = case.parameters[name]
-        if p.draw_off and p.draw_off != "fill_and_draw":
-            wait = WAIT if p.waiting_time is None else max(p.waiting_time, WAIT)
-            yield Change(
-                f"close the outlet of {name} while it fills and for {wait / 60:.0f} min more",
-                changed_tank(case, name, draw_off="fill_and_draw", waiting_time=wait),
-            )
+def _chlorine(case, verdict: Verdict) -> Iterator[Change]:
+    """Yield chlorine and a closed tank behind all else, where there is none."""
+    units = verdict.result.sheet.units
+    with_chlorine = _with_chlorine(
+        case, [name for name, unit in units.items() if unit.ends_product]
+    )
+    if with_chlorine is not None:
+        yield Change(
+            f"chlorine that leaves {RESIDUAL * 1e3:g} mg/L for {WAIT / 60:.0f} min in a "
+            "closed tank behind all else",
+            with_chlorine,
+        )
 
 
-def changed_tank(case, name: str, **fields):
+def changed_unit(case, name: str, **fields):
     """Return the case with several fields of one unit replaced together."""
     record = dataclasses.replace(case.parameters[name], **fields)
     return dataclasses.replace(case, parameters={**case.parameters, name: record})
@@ -176,19 +154,19 @@ def _relinked(link: str, old: str, names: tuple[str, str]) -> str:
     return " > ".join([*steps[:-1], *names])
 
 
-def _proof(verdict: Verdict) -> Iterator[Change]:
+def _proof(case, verdict: Verdict) -> Iterator[Change]:
     """Yield proof that is missing, and the end of a bypass."""
-    case, health = verdict.case, verdict.case.sections.get("health")
+    units, health = verdict.result.sheet.units, case.sections.get("health")
     if health is None:
         return
-    reactors = _of_kind(case, "uv_reactor")
+    reactors = [name for name, unit in units.items() if unit.earns.rule == LIGHT_RULE]
     if reactors and (health.uv_certificate != YES or health.uv_sensor_in_range != YES):
         flow = float(at(verdict.result.streams[reactors[0], "inlet"].flow, 0)) * ROOM
         proven = {"uv_certificate": YES, "uv_validated_flow": flow, "uv_sensor_in_range": YES}
         sections = {**case.sections, "health": dataclasses.replace(health, **proven)}
         words = "a validation report that covers this flow, and a sensor inside its range"
         yield Change(words, dataclasses.replace(case, sections=sections))
-    if _of_kind(case, "ro_vessel") and health.ro_conductivity_read != YES:
+    if any(unit.treated for unit in units.values()) and health.ro_conductivity_read != YES:
         yield Change("read the conductivity of feed and permeate every day",
                      changed(case, {"health.ro_conductivity_read": YES}))  # fmt: skip
     if np.any(np.asarray(health.untreated_time) > 0):
@@ -196,41 +174,14 @@ def _proof(verdict: Verdict) -> Iterator[Change]:
                      changed(case, {"health.untreated_time": 0.0}))  # fmt: skip
 
 
-def settings(verdict: Verdict) -> Iterator[Setting]:
+def settings(case, verdict: Verdict) -> Iterator[Setting]:
     """Yield the inputs worth moving, each from its value towards its useful end."""
-    case = verdict.case
-    for kind, field, quantity in (("feed_pump", "speed", "speed"), ("intake", "flow", "flow")):
-        for name in _of_kind(case, kind)[:1]:
-            now = float(getattr(case.parameters[name], field))
-            words = f"slow down: {name}.{field} = {{value}}, which gives {{flow}}"
-            yield Setting(words, f"{name}.{field}", now, 0.2 * now, quantity)
-            if kind == "intake" or now < 1:
-                end = 2 * now if kind == "intake" else 1.0
-                words = f"go faster: {name}.{field} = {{value}}, which gives {{flow}}"
-                yield Setting(words, f"{name}.{field}", now, end, quantity)
-    for name in _of_kind(case, "chlorine_dosing"):
-        p = case.parameters[name]
-        most = HEALTH_LIMIT + p.demand
-        words = f"dose chlorine: {name}.dose = {{value}}"
-        yield Setting(words, f"{name}.dose", p.dose, max(most, p.dose), "concentration")
-        yield Setting(words, f"{name}.dose", p.dose, min(p.demand, p.dose), "concentration")
-    for name in _of_kind(case, "storage_tank"):
-        yield from _tank_settings(case, name)
+    for name, unit in verdict.result.sheet.units.items():
+        for move in unit.moves():
+            address = f"{name}.{move.field}"
+            yield Setting(
+                move.words, address, move.start, move.end, case.field(address)[0].metadata["kind"]
+            )
     if (people := case.sections.get("people")) is not None:
-        words = "run longer: people.running_time = {value} a day"
+        words = "run longer: {address} = {value} a day"
         yield Setting(words, "people.running_time", people.running_time, 86400.0, "duration")
-
-
-def _tank_settings(case, name: str) -> Iterator[Setting]:
-    p = case.parameters[name]
-    if p.draw_off == "fill_and_draw":
-        words = f"wait longer with the outlet closed: {name}.waiting_time = {{value}}"
-        yield Setting(words, f"{name}.waiting_time", p.waiting_time, max(4 * 3600.0,
-                      p.waiting_time), "short_duration")  # fmt: skip
-    elif p.draw_off:
-        words = f"keep more water in {name}: lowest_volume = {{value}}"
-        yield Setting(words, f"{name}.lowest_volume", p.lowest_volume, p.volume, "volume")
-    if p.time_to_last_cup is not None:
-        words = f"shorten the way to the cup: {name}.time_to_last_cup = {{value}}"
-        yield Setting(words, f"{name}.time_to_last_cup", p.time_to_last_cup, p.time_to_tap,
-                      "duration")  # fmt: skip

@@ -11,8 +11,8 @@ import numpy as np
 from treatsim import quantities
 from treatsim.errors import RequestError
 from treatsim.operations.outcome import Limit, at
-from treatsim.safety.verdict import Verdict, judge
-from treatsim.studies.points import Texts, criterion_label, reasons, solve_points
+from treatsim.safety.verdict import NOT_JUDGED, Verdict, judge
+from treatsim.studies.points import Texts, limit_label, reasons, solve_points, unjudged_words
 
 MET = -1e-9  # margin from which a requirement counts as met, as in Limit.meets
 FORM = re.compile(r"\s*([a-z][a-z0-9_.]*)\s*(>=|<=)\s*(.+?)\s*$")
@@ -50,6 +50,7 @@ class Evaluation(NamedTuple):
     reasons: Texts  # why not
     shown: dict[str, np.ndarray]  # further results asked for, SI
     quantities: dict[str, str]
+    unjudged: tuple[str, ...] = ()  # limits that no number here speaks of, with what they need
 
     @property
     def worst(self) -> np.ndarray:
@@ -87,11 +88,12 @@ def evaluate(
     wanted: Sequence[Target],
     shown: Sequence[str] = (),
 ) -> Evaluation:
-    """Return the margins of the stated targets, or of every criterion of the case without any."""
+    """Return the margins of the stated targets, or of every limit of the case without any."""
     rows: dict[str, tuple[Requirement, np.ndarray]] = {}
     answered, why = np.zeros(points, bool), Texts(points)
     more = {address: np.full(points, np.nan) for address in shown}
     kinds: dict[str, str] = {}
+    open_ones: dict[str, None] = {}
     for piece in solve_points(case, arrays, points):
         if piece.verdict is None:
             why.put(piece.where, np.zeros(1, dtype=int), [piece.reason])
@@ -102,10 +104,12 @@ def evaluate(
         why.put(piece.where, own.codes, own.texts)
         if not np.any(solved):
             continue
-        for label, criterion in _criteria(piece.verdict, wanted):
-            _fill(rows, label, criterion, piece.where, points)
+        for label, limit in _held(piece.verdict, wanted):
+            _fill(rows, label, limit, piece.where, points)
+        if not wanted:
+            open_ones |= dict.fromkeys(unjudged_words(piece.verdict))
         for address, row in more.items():
-            value = piece.verdict.result.value(address)
+            value = piece.verdict.value(address)
             kinds[address] = value.quantity
             row[piece.where] = np.where(solved, np.asarray(value.value, float), np.nan)
     if np.any(answered) and not rows:
@@ -115,33 +119,35 @@ def evaluate(
     margins = np.array([row for _, row in rows.values()]).reshape(len(rows), points)
     margins[:, ~answered] = np.nan
     found = [requirement for requirement, _ in rows.values()]
-    return Evaluation(found, margins, answered, why, more, kinds)
+    return Evaluation(found, margins, answered, why, more, kinds, tuple(open_ones))
 
 
-def _fill(rows, label: str, criterion: Limit, where: np.ndarray, points: int) -> None:
+def _fill(rows, label: str, limit: Limit, where: np.ndarray, points: int) -> None:
     if label not in rows:
         requirement = Requirement(
             label,
-            criterion.address,
-            criterion.relation,
-            float(at(criterion.limit, 0)),
-            criterion.quantity,
+            limit.address,
+            limit.relation,
+            float(at(limit.limit, 0)),
+            limit.quantity,
         )
-        # a criterion that does not arise at a point is met there
+        # a limit that does not arise at a point is kept there
         rows[label] = requirement, np.full(points, np.inf)
-    margin = np.asarray(criterion.margin, float)
-    rows[label][1][where] = np.where(np.isnan(margin), -np.inf, margin)
+    margin = np.asarray(limit.margin, float)
+    open_ = np.asarray(limit.states) == NOT_JUDGED
+    rows[label][1][where] = np.where(open_, np.inf, np.where(np.isnan(margin), -np.inf, margin))
 
 
-def _criteria(verdict: Verdict, wanted: Sequence[Target]):
-    """Yield label and criterion of every requirement."""
+def _held(verdict: Verdict, wanted: Sequence[Target]):
+    """Yield label and limit of every requirement."""
     if not wanted:
-        for criterion in verdict.result.limits:
-            yield criterion_label(criterion), criterion
+        for limit in verdict.limits:
+            if not limit.waived and np.any(limit.states != NOT_JUDGED):
+                yield limit_label(limit), limit
     for target in wanted:
-        value = verdict.result.value(target.address)
+        value = verdict.value(target.address)
         try:
-            limit = quantities.read(target.value, value.quantity)
+            asked = quantities.read(target.value, value.quantity)
         except RequestError as error:
             raise RequestError(f'--until "{target.text}": {error}') from error
         yield (
@@ -151,7 +157,7 @@ def _criteria(verdict: Verdict, wanted: Sequence[Target]):
                 target.address,
                 value.value,
                 target.relation,
-                limit,
+                asked,
                 value.quantity,
                 "stated",
             ),
@@ -161,17 +167,18 @@ def _criteria(verdict: Verdict, wanted: Sequence[Target]):
 class Remark(NamedTuple):
     """What else is to be told about one setting."""
 
-    missed: tuple[str, ...]  # criteria of the case that are not met, though nobody asked here
+    missed: tuple[str, ...]  # limits of the case that are not met, though nobody asked here
     outside: tuple[str, ...]  # formulas used outside their range
+    unjudged: tuple[str, ...] = ()  # limits nobody can judge there, and what they need
 
 
 def remark_at(case, settings: Mapping[str, float]) -> Remark:
     """Return what is to be told about one setting, judged as `solve` judges it."""
-    verdict = judge(case, case.solve({a: np.array([v]) for a, v in settings.items()}))
+    verdict = judge(case.solve({a: np.array([v]) for a, v in settings.items()}))
     if not verdict.result.solved[0]:
         return Remark((), ())
-    missed = [criterion_label(c) for c in verdict.result.limits if not at(c.meets, 0)]
-    return Remark(tuple(missed), tuple(verdict.excursions(0)))
+    missed = [limit_label(limit) for limit in verdict.of_state("not_met")]
+    return Remark(tuple(missed), tuple(verdict.excursions(0)), tuple(unjudged_words(verdict)))
 
 
 def remark_lines(remark: Remark) -> list[str]:
@@ -179,6 +186,8 @@ def remark_lines(remark: Remark) -> list[str]:
     found = []
     if remark.missed:
         found.append(f"but NOT met there: {'; '.join(remark.missed)}")
+    if remark.unjudged:
+        found.append(f"not judged there: {'; '.join(remark.unjudged)}")
     if remark.outside:
         found.append(f"outside a formula's range there: {'; '.join(remark.outside)}")
     return found

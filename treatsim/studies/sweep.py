@@ -10,22 +10,22 @@ from typing import Any
 import numpy as np
 
 import treatsim
+from treatsim.safety.verdict import NOT_JUDGED, NOT_MET, WITHOUT, WORDS
 from treatsim.studies import columns
 from treatsim.studies.partial import SideFile, fingerprint
 from treatsim.studies.points import (
     Piece,
     Texts,
-    criterion_label,
     joined,
+    limit_label,
     reasons,
     solve_points,
-    unjudged,
 )
 from treatsim.studies.table import Column, Table
 from treatsim.studies.vary import Axis, Grid, grid_of, with_words
 
+GOOD = "ok"  # status where nothing is amiss
 CHUNK = 8192  # points solved together: more leave the processor's cache, fewer waste calls
-NO_ANSWER = -1  # in the column "meets"
 
 
 @dataclass(frozen=True)
@@ -72,13 +72,13 @@ def sweep(
     Returns
     -------
     Table
-        Varied inputs, results, `meets`, `status` ("ok", the criteria not met, or why there is no
-        answer; criteria judged by `solve` only are named there) and `outside` (formulas used
-        outside their range). Numbers of points without an answer are NaN.
+        Varied inputs, results, `state` ("met", "not_met", "not_judged" or "no_answer"), `status`
+        ("ok", the limits not met or not judged, or why there is no answer) and `outside` (formulas
+        used outside their range). Numbers of points without an answer are NaN.
     """
     grid = grid_of(case, vary)
     chosen = columns.choose(case, grid, show, CHUNK)
-    rows = Rows(grid, list(chosen), unjudged(case))
+    rows = Rows(grid, list(chosen))
     side = _side_file(case, grid, chosen, (strict, system), keep)
     _fill(case, rows, side, (strict, system), watch or Watch())
     table = rows.table(chosen, case.title)
@@ -110,7 +110,7 @@ def _fill(case, rows: Rows, side: SideFile | None, ways, watch: Watch) -> None:
         if side.stale:
             watch.tell(f"{side.path} belongs to another request or another version; starting anew")
         elif kept:
-            watch.tell(f"taking up {sum(c['meets'].size for c in kept):,} points from {side.path}")
+            watch.tell(f"taking up {sum(c['state'].size for c in kept):,} points from {side.path}")
     done = 0
     try:
         for number, (words, positions) in enumerate(rows.grid.blocks(CHUNK)):
@@ -136,17 +136,17 @@ def _block(case, rows: Rows, positions, strict: bool, system: str) -> dict[str, 
     """Solve one chunk."""
     points = positions.size
     values = np.full((len(rows.addresses), points), np.nan)
-    meets = np.full(points, NO_ANSWER, dtype=np.int8)
-    status, outside = Texts(points, rows.good), Texts(points)
+    states = np.full(points, WITHOUT, dtype=np.int8)
+    status, outside = Texts(points, GOOD), Texts(points)
     for piece in solve_points(case, rows.grid.arrays(positions), points):
         if piece.verdict is None:
             status.put(piece.where, np.zeros(1, dtype=int), [piece.reason])
             continue
         _numbers(piece, rows.addresses, values)
-        meets[piece.where] = _judge(piece, status, outside, strict, system)
+        states[piece.where] = _judge(piece, status, outside, strict, system)
     return {
         "values": values,
-        "meets": meets,
+        "state": states,
         "status": status.codes,
         "outside": outside.codes,
         "status_texts": np.array(status.texts),
@@ -156,23 +156,26 @@ def _block(case, rows: Rows, positions, strict: bool, system: str) -> dict[str, 
 
 def _numbers(piece: Piece, addresses: Sequence[str], values) -> None:
     assert piece.verdict is not None
-    found, solved = piece.verdict.result.values, piece.verdict.result.solved
+    found, solved = piece.verdict.values, piece.verdict.result.solved
     for row, address in zip(values, addresses, strict=True):
         if address in found:
             row[piece.where] = np.where(solved, np.asarray(found[address].value, float), np.nan)
 
 
 def _judge(piece: Piece, status: Texts, outside: Texts, strict: bool, system: str) -> np.ndarray:
-    """Write the texts of one piece and return whether its points meet everything."""
+    """Write the texts of one piece and return the state of its points."""
     verdict = piece.verdict
     assert verdict is not None
     result, where = verdict.result, piece.where
     points, solved = result.points, result.solved
-    criteria = result.limits
-    missed = [solved & ~np.broadcast_to(c.meets, (points,)) for c in criteria]
-    codes, texts = joined(missed, [criterion_label(c) for c in criteria], "not met: ", points)
-    status.put(where, codes, [text or status.texts[0] for text in texts])
-    meets = np.where(solved, verdict.meets, NO_ANSWER).astype(np.int8)
+    masks, words = [], []
+    for state, head in ((NOT_MET, "not met: "), (NOT_JUDGED, "not judged: ")):
+        for limit in verdict.limits:
+            masks.append(solved & (np.broadcast_to(limit.states, (points,)) == state))
+            words.append(f"{head}{limit_label(limit)}")
+    codes, texts = joined(masks, words, "", points)
+    status.put(where, codes, [text or GOOD for text in texts])
+    states = verdict.states.astype(np.int8)
     beyond = [solved & np.broadcast_to(e.outside, (points,)) for _, e in result.excursions]
     words = [f"{unit}: {e.range.formula}, {e.range.name}" for unit, e in result.excursions]
     codes, texts = joined(beyond, words, "", points)
@@ -181,28 +184,26 @@ def _judge(piece: Piece, status: Texts, outside: Texts, strict: bool, system: st
         bad = np.any(beyond, axis=0)
         place = where[bad]
         status.put(place, codes[bad], [f"outside a formula's range: {text}" for text in texts])
-        meets[bad] = 0
+        states[bad] = NOT_MET
     why = reasons(verdict, system)
     place = where[~solved]
     status.put(place, why.codes[~solved], why.texts)
-    return meets
+    return states
 
 
 class Rows:
     """The rows of a sweep while they are being filled."""
 
-    def __init__(self, grid: Grid, addresses: list[str], unjudged: list[str]) -> None:
+    def __init__(self, grid: Grid, addresses: list[str]) -> None:
         self.grid, self.addresses = grid, addresses
         self.values = np.full((len(addresses), grid.points), np.nan)
-        self.meets = np.full(grid.points, NO_ANSWER, dtype=np.int8)
-        # what stands where nothing is amiss
-        self.good = "; not judged here: ".join(["ok", *(["; ".join(unjudged)] if unjudged else [])])
-        self.status, self.outside = Texts(grid.points, self.good), Texts(grid.points)
+        self.states = np.full(grid.points, WITHOUT, dtype=np.int8)
+        self.status, self.outside = Texts(grid.points, GOOD), Texts(grid.points)
 
     def put(self, positions, block: Mapping[str, np.ndarray]) -> None:
         """Take over one chunk."""
         self.values[:, positions] = block["values"]
-        self.meets[positions] = block["meets"]
+        self.states[positions] = block["state"]
         self.status.put(positions, block["status"], block["status_texts"].tolist())
         self.outside.put(positions, block["outside"], block["outside_texts"].tolist())
 
@@ -213,9 +214,9 @@ class Rows:
             Column(address, kind, row)
             for (address, kind), row in zip(chosen.items(), self.values, strict=True)
         ]
-        words = np.array([None, False, True], dtype=object)
+        words = np.array(WORDS, dtype=object)
         found += [
-            Column("meets", "", words[self.meets + 1]),
+            Column("state", "", words[self.states]),
             Column("status", "", np.array(self.status.texts, dtype=object)[self.status.codes]),
             Column("outside", "", np.array(self.outside.texts, dtype=object)[self.outside.codes]),
         ]

@@ -9,7 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from treatsim import quantities
+from treatsim.safety.verdict import NO_ANSWER
 
+KEPT = ("met", "not_judged")  # states of a point at which no limit is missed
 SHORT_VIEW = 20  # rows of the notebook view
 
 
@@ -63,12 +65,12 @@ class Table:
     @property
     def answered(self) -> int:
         """Number of points that have an answer."""
-        return sum(met is not None for met in self["meets"])
+        return sum(state != NO_ANSWER for state in self["state"])
 
     @property
-    def any_meets(self) -> bool:
-        """Whether some point meets every criterion."""
-        return any(met is True for met in self["meets"])
+    def any_kept(self) -> bool:
+        """Whether at some point no limit is missed; it may be that some are not judged there."""
+        return any(state in KEPT for state in self["state"])
 
     def outside_note(self) -> str:
         """Say how many points used a formula outside its range, and which; "" if none."""

@@ -93,7 +93,7 @@ def check_input(case, address: str) -> None:
     try:
         declared(case, address)
     except RequestError as error:
-        if address in judge(case, case.solve()).result.values:
+        if address in judge(case.solve()).values:
             raise RequestError(f'"{address}" is a result; only inputs can be set') from error
         raise
 

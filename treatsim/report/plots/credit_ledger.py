@@ -17,9 +17,9 @@ import numpy as np
 from treatsim.operations.outcome import at
 from treatsim.report.plots import style
 from treatsim.report.plots.table import Table, column, kinds, pick, select, stacked, table
-from treatsim.safety.health import RULE_WORDS, Health
 from treatsim.safety.log_credit import CLASSES
 from treatsim.safety.log_targets import SURFACE_WATER
+from treatsim.safety.parts.germs import RULE_WORDS, Germs
 from treatsim.safety.path_credit import Credit
 from treatsim.safety.verdict import judge
 
@@ -34,9 +34,9 @@ def applies(case) -> bool:
     return bool(_ledger(case).barriers)
 
 
-def _ledger(case) -> Health:
+def _ledger(case) -> Germs:
     """Return the ledger; one without barriers if no product leaves."""
-    return judge(case, case.solve()).health or Health({}, Credit({}, "", "", {}), {})
+    return judge(case.solve()).germs or Germs({}, Credit({}, "", "", {}), {})
 
 
 def data(case) -> Table:

@@ -20,7 +20,7 @@ import numpy as np
 from treatsim.operations.outcome import at
 from treatsim.report.plots import style, vessel
 from treatsim.report.plots.table import Table, column, pick, select, stacked, table
-from treatsim.safety.verdict import judge
+from treatsim.safety.verdict import NOT_MET, judge
 
 CASES = ("sea",)
 PUMP, INTAKE = "high_pressure_pump", "intake"
@@ -98,10 +98,10 @@ def _sweep(case, setting: str, address: str) -> Table:
 
 def _limits(case, result: Any) -> dict[str, np.ndarray]:
     """Return which points break each limit that any of them breaks, by its words."""
-    verdict = judge(case, result)
+    verdict = judge(result)
     shape = (result.points,)
     found: dict[str, np.ndarray] = {}
-    rows = [(c.name, ~np.broadcast_to(c.meets, shape)) for c in verdict.result.limits]
+    rows = [(c.name, np.broadcast_to(c.states, shape) == NOT_MET) for c in verdict.limits]
     rows += [
         (_short(f.text), np.broadcast_to(f.where, shape))
         for f in result.findings

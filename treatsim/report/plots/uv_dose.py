@@ -17,7 +17,7 @@ from treatsim.operations.uv_reactor import MIXINGS
 from treatsim.report.plots import style
 from treatsim.report.plots.reactor import WORDS, applies, credited, reactor, transmittance
 from treatsim.report.plots.table import Table, column, has, kinds, pick, select, table
-from treatsim.safety.verdict import required_dose
+from treatsim.safety.parts.dose import required_dose
 
 CASES = ("river",)
 FLOWS = np.geomspace(0.25, 2.5, 41)  # of the operating flow

@@ -1,4 +1,4 @@
-"""The ledger of a solved case: what the barriers earn, what is asked, what is missing."""
+"""Germs: what the barriers earn, what is asked, what is missing."""
 
 from __future__ import annotations
 
@@ -7,22 +7,25 @@ from typing import Any
 
 import numpy as np
 
-from treatsim.flowsheet.result import PRODUCT_END, Result
-from treatsim.operations.outcome import Finding, Limit, Value
+from treatsim.flowsheet.result import Result
+from treatsim.operations.outcome import Limit, Value, unjudged
 from treatsim.safety import log_targets
-from treatsim.safety.evidence import HealthParameters
+from treatsim.safety.additions import Additions
+from treatsim.safety.barrier_rules import train_barriers
+from treatsim.safety.evidence import YES_NO, HealthParameters
 from treatsim.safety.log_credit import CLASSES, Barrier
 from treatsim.safety.path_credit import Credit, credit
 from treatsim.safety.people import DAY
-from treatsim.safety.train_barriers import train_barriers
 from treatsim.safety.uv_operation import IN_SPECIFICATION_SHARE
 
+YES = YES_NO[0]
 ADVICE = {
     "bacteria": "more UV dose, or chlorine with time in a closed tank",
     "virus": "chlorine with time in a closed tank, or much more UV dose",
     "giardia": "more UV dose, or a longer wait with chlorine",
     "cryptosporidium": "more UV dose, or a filter with a challenge test; chlorine does nothing",
 }
+ASSESSED = tuple(row.ledger_class for row in log_targets.REFERENCE_PATHOGENS.values())
 RULE_WORDS = {
     "us_surface_water": "US surface-water rule",
     "household": "household scheme",
@@ -31,7 +34,7 @@ RULE_WORDS = {
 
 
 @dataclass
-class Health:
+class Germs:
     """The ledger and what it is held against."""
 
     barriers: dict[str, Barrier]  # by unit, in order of flow
@@ -99,34 +102,6 @@ def _burden(proof: HealthParameters) -> tuple[dict, dict]:
     return high, low
 
 
-def product_end(result: Result):
-    """Port of the product: where it leaves, or the inlet of the tank it ends in.
-
-    Parameters
-    ----------
-    result : Result
-        Solved case.
-
-    Returns
-    -------
-    tuple or None
-        Unit and port.
-
-    Validity
-    --------
-    Any flowsheet; None without product.
-
-    Source
-    ------
-    definition
-    """
-    ends = result.sheet.wiring.ends
-    if PRODUCT_END in ends:
-        return ends[PRODUCT_END]
-    tanks = [n for n, u in result.sheet.units.items() if type(u).__name__ == "StorageTank"]
-    return (tanks[0], "inlet") if tanks else None
-
-
 def chlorine_ph(result: Result):
     """Acidity where chlorine acts: of the dosing unit if stated, else of the source.
 
@@ -149,23 +124,26 @@ def chlorine_ph(result: Result):
     definition
     """
     for unit in result.sheet.units.values():
-        if type(unit).__name__ == "ChlorineDosing" and unit.parameters.ph is not None:
+        if unit.parameters_field("ph") is not None and unit.parameters.ph is not None:
             return unit.parameters.ph
     return getattr(result.sections.get("water"), "ph", None)
 
 
-def health(result: Result) -> Health | None:
-    """Ledger of a solved case; adds its values, criteria and findings to the result.
+def germs(result: Result, earlier: Additions) -> Additions:
+    """Ledger of a solved case: values, and the log credit of each class against what is asked.
 
     Parameters
     ----------
     result : Result
-        Solved case.
+        Solved case. [-]
+    earlier : Additions
+        What was judged before.
 
     Returns
     -------
-    Health or None
-        The ledger; None if no product leaves.
+    Additions
+        With the record "germs", the ledger; nothing if no product leaves. Without a target, and
+        before the sanitary survey is done, germs are not judged.
 
     Validity
     --------
@@ -175,65 +153,82 @@ def health(result: Result) -> Health | None:
     ------
     as stated by each barrier
     """
-    end = product_end(result)
-    if end is None:
-        return None
-    proof = result.sections.get("health")
-    people = result.sections.get("people")
+    if result.product_end is None:
+        return Additions(limits=(unjudged("germs", "flowsheet.links"),))
+    proof, people = result.sections.get("health"), result.sections.get("people")
     barriers = train_barriers(result, proof, chlorine_ph(result))
     target, lower, source, words = asked(proof)
     running = DAY if people is None else people.running_time
     share = 0.0 if proof is None else np.minimum(np.asarray(proof.untreated_time) / running, 1.0)
-    solved = result.solved
-    flows = {port: np.where(solved, s.flow, 1.0) for port, s in result.streams.items()}
-    found = credit(result.sheet, flows, end, barriers, target, share)
-    ledger = Health(barriers, found, target, lower, source, words, share,
-                    proof is not None and proof.survey_done == "yes")  # fmt: skip
-    _tell(result, ledger)
-    return ledger
+    flows = {port: np.where(result.solved, s.flow, 1.0) for port, s in result.streams.items()}
+    found = credit(result.sheet, flows, result.product_end, barriers, target, share)
+    surveyed = proof is not None and proof.survey_done == YES
+    ledger = Germs(barriers, found, target, lower, source, words, share, surveyed)
+    limits = (*_asked_limits(ledger, proof), *_inside(ledger))
+    sources = tuple(b.source.split()[0] for b in barriers.values())
+    return Additions(_values(ledger), limits, sources=sources, records={"germs": ledger})
 
 
-def _tell(result: Result, ledger: Health) -> None:
-    """Add values, criteria and findings."""
-    for cls in CLASSES:
-        result.extra[f"health.log_credit.{cls}"] = Value(ledger.credit.totals[cls], "log_reduction")
-    for cls, log in ledger.target.items():
-        result.extra[f"health.log_asked.{cls}"] = Value(log, "log_reduction")
-        result.extra_limits.append(
-            Limit(
-                f"log credit for {cls}",
-                f"health.log_credit.{cls}",
-                ledger.credit.totals[cls],
-                ">=",
-                log,
-                "log_reduction",
-                ledger.source,
-                "",
-                ADVICE[cls],
-            )
+def _values(ledger: Germs) -> dict[str, Value]:
+    values = {
+        f"health.log_credit.{cls}": Value(ledger.credit.totals[cls], "log_reduction")
+        for cls in CLASSES
+    }
+    values |= {
+        f"health.log_asked.{cls}": Value(log, "log_reduction") for cls, log in ledger.target.items()
+    }
+    if np.any(_treated(ledger) < 1):
+        values["health.treated_share"] = Value(_treated(ledger), "fraction")
+    return values
+
+
+def _treated(ledger: Germs):
+    return 1.0 - np.asarray(ledger.untreated_share)
+
+
+def _asked_limits(ledger: Germs, proof: HealthParameters | None) -> list[Limit]:
+    """One limit for each class asked; no credit stands before the sanitary survey."""
+    if proof is None or not ledger.target:
+        return [unjudged("germs", "health.target")]
+    needs = "" if ledger.survey_done else "health.survey_done"
+    found = [
+        Limit(
+            f"log credit for {cls}",
+            f"health.log_credit.{cls}",
+            ledger.credit.totals[cls],
+            ">=",
+            log,
+            "log_reduction",
+            ledger.source,
+            "",
+            ADVICE[cls],
+            "health",
+            needs,
+            ledger.survey_done,
         )
-    _inside(result, ledger)
-    if ledger.target and not ledger.survey_done:
-        text = "health: the sanitary survey is not done; no credit stands before it"
-        result.extra_findings.append(Finding(np.array(True), text))
+        for cls, log in ledger.target.items()
+    ]
+    if proof.target == "qmra":
+        found += [unjudged(f"log credit for {cls}", "health.source_organisms")
+                  for cls in ASSESSED if cls not in ledger.target]  # fmt: skip
+    return found
 
 
-def _inside(result: Result, ledger: Health) -> None:
+def _inside(ledger: Germs) -> list[Limit]:
     """Hold the water that passes treated against the share a month may fall outside."""
-    treated = 1.0 - np.asarray(ledger.untreated_share)
-    if not np.any(treated < 1):
-        return
-    result.extra["health.treated_share"] = Value(treated, "fraction")
-    result.extra_limits.append(
+    if not np.any(_treated(ledger) < 1):
+        return []
+    return [
         Limit(
             "share of the water treated inside validated conditions",
             "health.treated_share",
-            treated,
+            _treated(ledger),
             ">=",
             IN_SPECIFICATION_SHARE,
             "fraction",
             "cfr_141_720",
             "health.untreated_time",
             "hold the water back while the lamp warms up or anything is out of range",
+            "health",
         )
-    )
+    ]

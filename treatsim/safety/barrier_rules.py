@@ -1,9 +1,10 @@
-"""From solved units to barriers of the ledger, each with its clause, terms and what is missing."""
+"""Rules by which kinds of units earn: each with its clause, terms and what is missing."""
 
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from collections.abc import Callable
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -55,7 +56,7 @@ def train_barriers(result: Result, proof: HealthParameters | None, ph) -> dict[s
     found = {}
     for name in result.sheet.order:
         unit = result.sheet.units[name]
-        rule = RULES.get(type(unit).__name__)
+        rule = RULES[unit.earns.rule].barrier if unit.earns.rule else None
         barrier = rule(result, unit, proof, solved, ph) if rule else None
         if barrier is not None:
             found[name] = dataclasses.replace(barrier, name=name)
@@ -171,7 +172,7 @@ def _uv(result: Result, unit: Unit, proof, solved, ph) -> Barrier:
 
 
 def _ro(result: Result, unit: Unit, proof, solved, ph) -> Barrier:
-    permeate = result.streams[unit.name, "permeate"].concentration
+    permeate = result.streams[unit.name, unit.treated].concentration
     feed = result.streams[unit.name, unit.inlets[0]].concentration
     return rules.ro_barrier(
         _sound(feed, solved, 1.0) * CONDUCTIVITY_SHARE,
@@ -200,18 +201,26 @@ def _chlorine(result: Result, unit: Unit, proof, solved, ph) -> Barrier | None:
 
 
 def _dosing(result: Result, unit: Unit, proof, solved, ph) -> Barrier | None:
-    if any(type(other).__name__ == "StorageTank" for other in result.sheet.units.values()):
+    if any(other.usable_volume() is not None for other in result.sheet.units.values()):
         return None
     owed = ("a storage_tank behind the dosing, with its draw_off: chlorine needs time",)
     return Barrier("free chlorine", {}, "cfr_141_74", (), owed)
 
 
+class Rule(NamedTuple):
+    """One rule, and the results it reads of the unit that declares it."""
+
+    barrier: Callable[..., Barrier | None]
+    reads: tuple[str, ...] = ()
+
+
 RULES = {
-    "ChlorineDosing": _dosing,
-    "SettlingBasin": _settling,
-    "CartridgeFilter": _cartridge,
-    "UvReactor": _uv,
-    "ValidatedUvReactor": _by_report,
-    "RoVessel": _ro,
-    "StorageTank": _chlorine,
-}
+    "awaits_contact": Rule(_dosing),
+    "challenge_test": Rule(_cartridge, ("element_flow", "pressure_drop")),
+    "conductivity": Rule(_ro),
+    "contact_time": Rule(_chlorine),
+    "design_dose": Rule(_uv, tuple(f"red.{o}.{m}" for o in set(DOSE_OF_CLASS.values())
+                                   for m in MIXINGS)),
+    "reported_dose": Rule(_by_report, ("dose_reported", "dose_credited")),
+    "settling": Rule(_settling),
+}  # fmt: skip

@@ -15,10 +15,10 @@ from treatsim.correlations.ro.trace_solute import film_of, trace_solute
 from treatsim.errors import NoSolutionError
 from treatsim.flowsheet.result import Result
 from treatsim.flowsheet.wiring import reach
-from treatsim.operations.outcome import Finding, Limit, Value, at
+from treatsim.operations.outcome import Finding, Limit, Value, at, unjudged
 from treatsim.operations.ro_element import RoElementParameters, element_of, membrane_at
-from treatsim.operations.ro_vessel import RoVessel
 from treatsim.operations.unit import Unit
+from treatsim.safety.additions import Additions
 from treatsim.safety.guideline_values import guidelines
 from treatsim.water import boron, chemistry, scaling
 from treatsim.water.ion_passage import DIVALENT_SHARE, ions_of, permeate_ions
@@ -39,9 +39,14 @@ ASSUMED = (
 
 
 class _View:
-    """One vessel at its one point, in plain numbers."""
+    """One vessel at its one point, in plain numbers, and what is told of it."""
 
     def __init__(self, result: Result, unit: Unit) -> None:
+        self.values: dict[str, Value] = {}
+        self.limits: list[Limit] = []
+        self.findings: list[Finding] = []
+        self.notes: list[str] = []
+        self.sources: list[str] = []
         self.result, self.unit, self.name = result, unit, unit.name
         self.table = cast(WaterTable, result.sheet.source.water)
         self.analysis = self.table.analysis
@@ -90,42 +95,60 @@ class _View:
 
     def tell(self, key: str, value, quantity: str) -> None:
         """Add one result."""
-        self.result.extra[f"{self.name}.{key}"] = Value(float(value), quantity)
+        self.values[f"{self.name}.{key}"] = Value(float(value), quantity)
 
     def find(self, text: str, **values: Value) -> None:
         """Add one finding."""
-        self.result.extra_findings.append(Finding(True, f"{self.name}: {text}", values))
+        self.findings.append(Finding(True, f"{self.name}: {text}", values))
+
+    def note(self, text: str) -> None:
+        """Add one assumption."""
+        self.notes.append(f"{self.name}: {text}")
+
+    def additions(self) -> Additions:
+        """Return everything told."""
+        return Additions(self.values, tuple(self.limits), tuple(self.findings),
+                         tuple(self.notes), tuple(self.sources))  # fmt: skip
 
 
-def osmosis_quality(result: Result) -> None:
-    """Add scale, pH, boron and ions of every reverse-osmosis vessel to the result.
+def membranes(result: Result, earlier: Additions) -> Additions:
+    """Scale, pH, boron and ions of every reverse-osmosis vessel.
 
     Parameters
     ----------
     result : Result
-        Solved case; values, findings and criteria are added to it. [-]
+        Solved case. [-]
+    earlier : Additions
+        What was judged before.
 
     Returns
     -------
-    None
+    Additions
+        Values below each vessel, findings and limits.
 
     Validity
     --------
-    One operating point; of many nothing is worked out, for it takes 0.2 s each. Without an ion
-    analysis, or without a pH, scale and pH are left out and that is said.
+    One operating point; of many nothing is worked out, for it takes 0.2 s each, and what would
+    have been held is not judged. Without an ion analysis, or without a pH, scale and pH are left
+    out and that is said.
 
     Source
     ------
     parkhurst_appelo_2013, dickson_1990, who_gdwq_2022
     """
-    if result.points != 1 or not result.solved[0]:
-        return
-    for unit in result.sheet.units.values():
-        if isinstance(unit, RoVessel):
-            view = _View(result, unit)
-            _permeate(view)
-            if _speciable(view):
-                _chemistry(view)
+    vessels = [unit for unit in result.sheet.units.values() if unit.treated]
+    found = Additions()
+    for unit in vessels:
+        if result.points != 1:
+            limit = unjudged(f"boron and scale of {unit.name}", "one point by itself")
+            found = found.joined(Additions(limits=(limit,)))
+            continue
+        view = _View(result, unit)
+        _permeate(view)
+        if _speciable(view):
+            _chemistry(view)
+        found = found.joined(view.additions())
+    return found
 
 
 def _speciable(view: _View) -> bool:
@@ -137,7 +160,7 @@ def _speciable(view: _View) -> bool:
         why = "its feed is a permeate, too thin to be told from the analysis of the source"
     else:
         return True
-    view.result.details(view.name).choices += (f"{view.name}: no scale, pH or boron: {why}",)
+    view.note(f"no scale, pH or boron: {why}")
     return False
 
 
@@ -172,21 +195,21 @@ def _limits(result: Result):
 def _is_last(view: _View) -> bool:
     """Whether the permeate goes through no further vessel."""
     wiring, units = view.result.sheet.wiring, view.result.sheet.units
-    to = wiring.goes[view.name, "permeate"]
-    return len(to) == 1 or not any(isinstance(units[n], RoVessel) for n in reach(wiring, to[0]))
+    to = wiring.goes[view.name, view.unit.treated]
+    return len(to) == 1 or not any(units[n].treated for n in reach(wiring, to[0]))
 
 
 def _chemistry(view: _View) -> None:
     """Scale and pH, then boron; what PHREEQC cannot follow is said."""
-    details = view.result.details(view.name)
     try:
         _scale(view)
         _acidity(view)
     except NoSolutionError as error:
         view.find(f"no scale or pH: {error}")
         return
-    details.choices += tuple(f"{view.name}: {line}" for line in ASSUMED)
-    details.sources += ("parkhurst_appelo_2013",)
+    for line in ASSUMED:
+        view.note(line)
+    view.sources.append("parkhurst_appelo_2013")
     _boron(view)
 
 
@@ -290,12 +313,11 @@ def _boron(view: _View) -> None:
     view.tell("feed.boron", feed, "concentration")
     view.tell("permeate.boron", feed * passing.permeate, "concentration")
     view.tell("concentrate.boron", feed * passing.concentrate, "concentration")
-    details = view.result.details(view.name)
-    details.choices += (
-        f"{view.name}: boric acid passes by the element's own permeability, aged and warmed like "
-        "that of salt, borate as salt does; shares of the two by the pH of the stream",
+    view.note(
+        "boric acid passes by the element's own permeability, aged and warmed like "
+        "that of salt, borate as salt does; shares of the two by the pH of the stream"
     )
-    details.sources += ("dickson_1990",)
+    view.sources.append("dickson_1990")
     if _is_last(view):
         _boron_limit(view, feed * passing.permeate)
 
@@ -336,7 +358,7 @@ def _returned(view: _View, gain: float) -> float:
 
 def _boron_limit(view: _View, value: float) -> None:
     rule = _limits(view.result)["health", "boron"]
-    view.result.extra_limits.append(
+    view.limits.append(
         Limit(
             f"boron in the permeate, guideline value of {rule.edition}",
             f"{view.name}.permeate.boron",

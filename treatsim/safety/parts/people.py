@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from treatsim.flowsheet.result import Result
 from treatsim.operations.outcome import Finding, Limit, Value
+from treatsim.safety.additions import Additions
 from treatsim.safety.evidence import PeopleParameters
+from treatsim.safety.parts.dose import mover
 from treatsim.safety.people import LEVELS, USUAL_LOSSES, daily_demand, people_served, tank_buffer
 
 ASSUMED = PeopleParameters(level="full", losses=sum(USUAL_LOSSES) / 2, running_time=8 * 3600.0)
@@ -17,75 +21,84 @@ ASSUMED_WORDS = (
 NAMES = {"drink_only": "drinking", "survival": "survival", "full": "full"}
 
 
-def served(result: Result, mover: str) -> None:
-    """Add people served, daily volume and tank buffer to the result.
+def people(result: Result, earlier: Additions) -> Additions:
+    """People served, daily volume and tank buffer.
 
     Parameters
     ----------
     result : Result
-        Solved case; without a table [people] the usual planning figures are taken, and said.
-    mover : str
-        Address of the input that sets the flow.
+        Solved case; without a table [people] the usual planning figures are taken, and said. [-]
+    earlier : Additions
+        What was judged before.
 
     Returns
     -------
-    None
+    Additions
+        Values below "product", and the people asked for as a limit; nothing without product.
 
     Validity
     --------
-    Nothing is added without product. Institutions are served first.
+    Institutions are served first.
 
     Source
     ------
     sphere_2011; the assumed day is common practice, no source.
     """
-    plan = result.sections.get("people")
     if result.product is None:
-        return
-    if plan is None:
-        plan = ASSUMED
-        result.notes.append(ASSUMED_WORDS)
-    flow = np.where(result.solved, _mean_flow(result, result.product.flow), 0.0)
-    volume = flow * plan.running_time
+        return Additions()
+    stated = result.sections.get("people")
+    plan = ASSUMED if stated is None else stated
+    kept, findings = _mean_flow(result, result.product.flow)
+    volume = np.where(result.solved, kept, 0.0) * plan.running_time
     left = np.maximum(volume - daily_demand(1.0, plan.institution_demand, plan.losses), 0.0)
-    extra = result.extra
-    extra["product.daily_volume"] = Value(volume, "volume")
-    extra["product.people_served"] = Value(people_served(left, plan.each, plan.losses), "people")
+    served = people_served(left, plan.each, plan.losses)
+    values = {"daily_volume": Value(volume, "volume"), "people_served": Value(served, "people")}
     for level, name in NAMES.items():
-        people = people_served(left, LEVELS[level], plan.losses)
-        extra[f"product.people_served_{name}"] = Value(people, "people")
+        count = people_served(left, LEVELS[level], plan.losses)
+        values[f"people_served_{name}"] = Value(count, "people")
     if plan.drawing_time is not None:
-        extra["product.tank_buffer"] = Value(_buffer(volume, plan), "volume")
-    if plan.number is not None:
-        result.extra_limits.append(
-            Limit(
-                "people served at the level planned",
-                "product.people_served",
-                extra["product.people_served"].value,
-                ">=",
-                plan.number,
-                "people",
-                "sphere_2011",
-                mover,
-                "run longer, raise the flow, or plan with less for each",
-            )
-        )
+        values["tank_buffer"] = Value(_buffer(volume, plan), "volume")
+    return Additions(
+        {f"product.{key}": value for key, value in values.items()},
+        _enough(result, plan.number, served),
+        tuple(findings),
+        (ASSUMED_WORDS,) if stated is None else (),
+        ("sphere_2011",),
+    )
 
 
-def _mean_flow(result: Result, flow):
+def _enough(result: Result, number, served) -> tuple[Limit, ...]:
+    """The people asked for, if any are."""
+    if number is None:
+        return ()
+    return (
+        Limit(
+            "people served at the level planned",
+            "product.people_served",
+            served,
+            ">=",
+            number,
+            "people",
+            "sphere_2011",
+            mover(result.sheet),
+            "run longer, raise the flow, or plan with less for each",
+        ),
+    )
+
+
+def _mean_flow(result: Result, flow) -> tuple[Any, list[Finding]]:
     """Return the flow that the plant can keep up: closed tanks may hold it back. [m3/s]"""
-    for name, unit in result.sheet.units.items():
-        if type(unit).__name__ != "StorageTank":
-            continue
-        limit = result.all_details[name].values.get("largest_mean_flow")
+    findings = []
+    for name, details in result.all_details.items():
+        limit = details.values.get("largest_mean_flow")
         if limit is not None:
             held = np.asarray(limit.value) < np.asarray(flow) * (1 - 1e-9)
             text = (f"{name}: filled, closed and drawn by turns the tanks take {{limit}} at most, "
                     "less than the plant gives: it stops in between, or add a tank")  # fmt: skip
             if np.any(held):
-                result.extra_findings.append(Finding(held, text, {"limit": limit}))
+                findings.append(Finding(held, text, {"limit": limit}))
             flow = np.minimum(flow, limit.value)
-    return flow
+    return flow, findings
 
 
 def _buffer(volume, plan):

@@ -1,0 +1,1 @@
+"""What is judged, one file for each thing: part(result, earlier) -> Additions."""

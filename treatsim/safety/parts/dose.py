@@ -1,0 +1,160 @@
+"""What the ultraviolet reactor must reach, and the largest flow at which it does."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import numpy as np
+
+from treatsim import quantities
+from treatsim.correlations.uv.inactivation import ORGANISMS
+from treatsim.flowsheet.flowsheet import Flowsheet
+from treatsim.flowsheet.result import Result
+from treatsim.operations.outcome import Limit, Value, later, unjudged
+from treatsim.operations.unit import Unit
+from treatsim.safety.additions import Additions
+from treatsim.safety.barrier_rules import validated_doses
+from treatsim.safety.dose_requirements import DOSE_TABLE, credited_log, dose_for_credit
+
+TURBIDITY_LIMIT = 1.0  # NTU entering the lamp; common practice, and a condition of the dose table
+
+
+def dose(result: Result, earlier: Additions) -> Additions:
+    """Credits, limits and the largest flow of every reactor.
+
+    Parameters
+    ----------
+    result : Result
+        Solved case. [-]
+    earlier : Additions
+        What was judged before.
+
+    Returns
+    -------
+    Additions
+        Log credits, dose required and largest flow by address, and what is held.
+
+    Validity
+    --------
+    As the dose and the table it is held against; without a target the dose is not judged.
+
+    Source
+    ------
+    cfr_141_720, or as the target says
+    """
+    found = Additions()
+    for unit in result.sheet.units.values():
+        if unit.irradiates:
+            found = found.joined(_target(result, unit)).joined(_water(result, unit))
+    return found
+
+
+def _water(result: Result, unit: Unit) -> Additions:
+    """Log credit by the dose table, and the turbidity on which that table rests."""
+    name, inlet = unit.name, result.streams[unit.name, "inlet"]
+    proof = result.sections.get("health")
+    doses = validated_doses(result, unit, None if proof is None else proof.uv_virus_factor)
+    values = {
+        f"{name}.log_credit.{cls}": Value(
+            credited_log(cls, np.where(result.solved, doses[cls], 0.0)), "log_reduction"
+        )
+        for cls in DOSE_TABLE
+    }
+    if "turbidity" not in inlet.contents:
+        needs = "water.turbidity"
+        return Additions(values, (unjudged("turbidity entering the UV reactor", needs),))
+    limit = Limit(
+        "turbidity entering the UV reactor",
+        f"{name}.inlet.turbidity",
+        inlet.contents["turbidity"],
+        "<=",
+        TURBIDITY_LIMIT,
+        "turbidity",
+        "common practice; the dose table holds for filtered water",
+        "water.turbidity",
+        "settle or filter finer: particles shield what hides in them",
+    )
+    return Additions(values, (limit,))
+
+
+def _target(result: Result, unit: Unit) -> Additions:
+    """The dose asked for, and the largest flow at which it is given."""
+    name = unit.name
+    if unit.parameters.target is None:
+        address = f"{name}.dose_credited"
+        return Additions(limits=(unjudged("UV dose", f"{name}.target", address=address),))
+    required, source, wording = required_dose(unit.parameters.target)
+    limit = Limit(
+        f"UV dose for {wording}",
+        f"{name}.dose_credited",
+        result.value(f"{name}.dose_credited").value,
+        ">=",
+        required,
+        "dose",
+        source,
+        mover(result.sheet),
+        "slow the pump, clean the sleeve, change the lamp, or clear the water",
+    )
+    inlet = result.streams[name, "inlet"]
+    largest = later(partial(unit.largest_flow, inlet, required, result.points), "flow")
+    values = {f"{name}.dose_required": Value(required, "dose"), f"{name}.largest_flow": largest}
+    return Additions(values, (limit,))
+
+
+def mover(sheet: Flowsheet) -> str:
+    """Address of the input with which the flow is set: a pump's dial or the intake.
+
+    Parameters
+    ----------
+    sheet : Flowsheet
+        Units and links. [-]
+
+    Returns
+    -------
+    str
+        Such as "lift_pump.speed"; "" where nothing moves the water.
+
+    Validity
+    --------
+    The first unit that moves water counts.
+
+    Source
+    ------
+    definition
+    """
+    movers = [unit for unit in sheet.units.values() if unit.moves_water]
+    return f"{movers[0].name}.{movers[0].dials[0]}" if movers else ""
+
+
+def required_dose(target: dict) -> tuple[float, str, str]:
+    """Return the dose a target asks for, its source and its wording.
+
+    Parameters
+    ----------
+    target : dict
+        `organism`, and `log` or `dose` (a text with a unit), as checked by the reactor.
+
+    Returns
+    -------
+    tuple of float and str
+        Dose [J/m2], key of the source or words, and the target in words.
+
+    Validity
+    --------
+    By the stepped dose table for the classes it has, else by the organism's response; beyond its
+    tested range that raises DomainError.
+
+    Source
+    ------
+    cfr_141_720, table; else the source of the organism's response.
+    """
+    organism = target["organism"]
+    words = organism.replace("_", " ")
+    if "dose" in target:
+        text = target["dose"]
+        return quantities.read(text, "dose"), "stated in the case", f"{words}, {text} as stated"
+    log = float(target["log"])
+    if organism in DOSE_TABLE:
+        return float(dose_for_credit(organism, log)), "cfr_141_720", f"{log:g} log of {words}"
+    row = ORGANISMS[organism]
+    return float(row.response.dose_for(log)), row.source, f"{log:g} log of {words}"
