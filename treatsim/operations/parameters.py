@@ -135,6 +135,9 @@ class Parameters:
     """Base of all parameter records; quantity(), choice() or reference() declares each field."""
 
     def __post_init__(self) -> None:
+        for item in dataclasses.fields(self):  # whoever gave an array may use it again
+            if isinstance(value := getattr(self, item.name), np.ndarray):
+                object.__setattr__(self, item.name, value.copy())
         problems = [
             f"{item.name} = {getattr(self, item.name)!r}: {problem}"
             for item in dataclasses.fields(self)
