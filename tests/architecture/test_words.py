@@ -22,16 +22,13 @@ TEXT = {".py", ".toml", ".md", ".txt", ".csv", ".svg", ".cfg", ".yml", ".yaml", 
 
 
 def tracked() -> list:
+    """Return the text files that git tracks; a history is not needed, a list of files is."""
     listed = subprocess.run(
-        ["git", "ls-files", "--cached", "--others", "--exclude-standard"],
-        cwd=ROOT,
-        capture_output=True,
-        text=True,
-        check=False,
+        ["git", "ls-files", "--cached", "-z"], cwd=ROOT, capture_output=True, text=True, check=False
     )
     if listed.returncode:
         pytest.skip("not a git work tree")
-    paths = [ROOT / name for name in listed.stdout.splitlines()]
+    paths = [ROOT / name for name in listed.stdout.split("\0") if name]
     return [p for p in paths if p.is_file() and p.suffix in TEXT]
 
 

@@ -1,6 +1,7 @@
 """Tables that are costly to build, kept on disk between runs and in memory within one.
 
 A file is trusted only if its own checksum holds, so a torn, foreign or altered file is rebuilt.
+The code that fills the tables is part of every key, so that an edited formula finds no old table.
 Nothing here may make a run fail: without a writable directory the tables live in memory only.
 """
 
@@ -13,12 +14,14 @@ import os
 import tempfile
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 
 Tables = dict[str, np.ndarray]
 
+FILLING = ("water/*.py", "errors.py", "numerics.py", "ranges.py")  # held by test_table_code.py
 CHECKSUM_LENGTH = 32  # bytes behind the archive
 
 _memory: dict[str, Tables] = {}
@@ -34,8 +37,9 @@ def load_or_build(
     name : str
         What the tables hold; first part of the file name (letters, digits, "_" and "-"). [1]
     key : mapping
-        Everything the tables depend on: ranges, degrees, `library_versions(...)`. Values must be
-        text, numbers, or lists, tuples and mappings of these. [1]
+        Everything the tables depend on beside the code in `FILLING`: ranges, degrees,
+        `library_versions(...)`. Values must be text, numbers, or lists, tuples and mappings of
+        these. [1]
     build : callable
         Called without arguments when nothing valid is stored; returns named numeric arrays. [1]
 
@@ -48,12 +52,13 @@ def load_or_build(
     --------
     Any processes and threads at once: a file appears whole or not at all, and the last writer
     wins with the same content. An error raised by `build` passes through and nothing is stored.
+    `build` uses the code in `FILLING` and installed libraries only.
 
     Source
     ------
     definition.
     """
-    digest = _digest(name, key)
+    digest = _digest(name, {"code": code_fingerprint(), **key})
     if digest not in _memory:
         path = _path(name, digest)
         tables = _read(path, digest)
@@ -96,6 +101,35 @@ def library_versions(*distributions: str) -> dict[str, str]:
         except PackageNotFoundError:
             found[name] = "absent"
     return found
+
+
+@cache
+def code_fingerprint(package: Path = Path(__file__).parents[1]) -> str:
+    """Return a hash of the source code that fills the tables.
+
+    Parameters
+    ----------
+    package : Path
+        The package's folder. [1]
+
+    Returns
+    -------
+    str
+        Changes with every name and every byte of the modules in `FILLING`. [1]
+
+    Validity
+    --------
+    Read once per process, about 1 ms.
+
+    Source
+    ------
+    definition.
+    """
+    digest = hashlib.sha256()
+    for path in sorted(path for pattern in FILLING for path in package.glob(pattern)):
+        name = path.relative_to(package).as_posix()
+        digest.update(f"{name}:{path.stat().st_size}:".encode() + path.read_bytes())
+    return digest.hexdigest()
 
 
 def directory() -> Path | None:

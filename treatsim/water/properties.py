@@ -24,7 +24,6 @@ WARMEST = 368.15  # K, below boiling at one atmosphere with some room
 ACCURACY = 1e-6  # relative to CoolProp; a table that misses it is refused when built
 
 COEFFICIENTS = 16
-TABLE_FORM = 1  # raise when the meaning of the stored numbers changes
 
 # CoolProp's name of each quantity, the state it is asked at, and whether its logarithm is fitted.
 QUANTITIES = {
@@ -197,7 +196,6 @@ def _property(name, temperature):
 
 def _tables():
     key = {
-        "form": TABLE_FORM,
         "range": (COLDEST, WARMEST),
         "coefficients": COEFFICIENTS,
         "versions": _versions(),

@@ -36,7 +36,6 @@ from treatsim.water.table_samples import Plan, ions_plan, seawater_plan, sodium_
 COLDEST, WARMEST = 273.15, 318.15  # K, range of the table
 BOUNDS = (273.15, 333.15)  # K, refused outside
 COUNTS = {"sodium_chloride": (16, 9), "seawater": (14, 9), "ions": (13, 7)}
-TABLE_FORM = 4  # raise when a formula behind the tables changes
 PROPERTIES = ("osmotic", "density", "viscosity")
 
 
@@ -176,7 +175,6 @@ def _with_feed(table: WaterTable, analysis: WaterAnalysis) -> WaterTable:
 
 def _key(analysis: WaterAnalysis, family: str) -> dict[str, object]:
     key: dict[str, object] = {
-        "form": TABLE_FORM,
         "counts": list(COUNTS[family]),
         "versions": _versions(),
     }
