@@ -73,7 +73,6 @@ def test_sodium_chloride(agree):
     agree("O6_slope", pitzer.debye_hueckel_slope(ROOM))
 
 
-@pytest.mark.xfail(strict=True, reason="two values recalled for 1.2 and 1.4 mol/kg are not smooth")
 def test_sodium_chloride_outliers(agree):
     phi = pitzer.sodium_chloride_osmotic_coefficient(MOLALITIES[OUTLIERS], ROOM)
     agree("O32_measured_outliers", phi)

@@ -15,6 +15,11 @@ HOUR = 3600.0
 
 def test_quantities(agree):
     agree("P73_basic_needs", np.array(people.basic_needs()) / LITRE)
+    asked = ("outpatient", "inpatient", "cholera_bed", "therapeutic_feeding", "school", "mosque")
+    uses = [people.INSTITUTIONS[name] for name in (*asked, "cattle", "goat")]
+    assert len(uses) == len(people.INSTITUTIONS)
+    agree("P76_institutions_low", np.array([use.low for use in uses]) / LITRE)
+    agree("P76_institutions_high", np.array([use.high for use in uses]) / LITRE)
 
 
 def test_people_served(agree):

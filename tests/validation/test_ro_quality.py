@@ -164,6 +164,25 @@ def test_boron_of_sea_water_falls_with_ph_and_is_held_to_the_guideline():
     assert not verdict.broken[0]
 
 
+def test_boron_passes_an_aged_membrane_as_salt_does():
+    """Solution-diffusion: half as permeable again, the thin permeate holds half as much again.
+
+    Of the permeability B and flux J the passage is B f / (J + B f), so that from a new passage q
+    the aged is 1.5 q / (1 + 0.5 q); flux changes by less than 1 % as the permeate's salt rises.
+    """
+    water = ro_plant.sea(36.5, 26.0, ph=8.1, boron="4.7 mg/L")
+    new, aged = (
+        judged(water, 2.2, 52.0, ro_plant.vessel("seawater-4in", 1, salt_permeability_ratio=ratio))
+        for ratio in (1.0, 1.5)
+    )
+    passage = [
+        number(verdict.result, "ro.permeate.boron") / number(verdict.result, "ro.feed.boron")
+        for verdict in (new, aged)
+    ]
+    assert 0.05 < passage[0] < 0.3
+    assert_allclose(passage[1], 1.5 * passage[0] / (1 + 0.5 * passage[0]), rtol=0.015)
+
+
 def test_boron_of_a_recirculated_feed_lies_between_source_and_salt():
     case = cases.load(ROOT / "cases/brackish_well.toml")
     result = judge(case.solve())

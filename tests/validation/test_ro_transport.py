@@ -52,6 +52,23 @@ def test_inlet_of_the_channel(agree):
     agree("T4_inlet_gradient", sc.pressure_gradient(friction, rho, u, dh))
 
 
+def test_spacer_correlations(agree):
+    reynolds, schmidt = np.array([100.0, 1000.0, 100.0]), np.array([600.0, 600.0, 1200.0])
+    for key, law in (
+        ("T6_schock_miquel", sc.SCHOCK_MIQUEL),
+        ("T6_koutsou_first", sc.KOUTSOU_FIRST),
+        ("T6_koutsou_second", sc.KOUTSOU_SECOND),
+    ):
+        agree(key, sc.sherwood_number(law, reynolds, schmidt))
+    points = [(100, 600, 1.0), (800, 600, 1.0), (100, 4800, 1.0), (100, 600, 8.0)]
+    agree("T6_slit", [sc.sherwood_number(sc.SLIT, r, s, 1e-3, length) for r, s, length in points])
+    ends = np.array([100.0, 1000.0])
+    factors = [sc.friction_factor(law, ends) for law in (sc.SCHOCK_MIQUEL, sc.SLIT)]
+    agree("T6_friction", np.ravel(factors))
+    for law in (sc.KOUTSOU_FIRST, sc.KOUTSOU_SECOND):
+        assert np.array_equal(sc.friction_factor(law, ends), factors[0])
+
+
 def test_inlet_flux(agree):
     line, w, rho, mu, D, u, dh = inlet()
     re, schmidt = sc.reynolds_number(u, dh, rho, mu), sc.schmidt_number(rho, mu, D)

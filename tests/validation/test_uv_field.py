@@ -115,17 +115,12 @@ def test_clear_water_conserves_power_without_absorbing():
 
 def test_means(agree):
     a = absorption([0.98, 0.95, 0.90, 0.80, 0.70])
-    means = {}
     for key, model in (
         ("A24_straight", STRAIGHT),
         ("A25_refracting", REACTOR),
         ("A26_cosine", replace(REACTOR, emission="cosine")),
     ):
-        means[key] = lamp_field.mean_fluence_rate(model, 80.0, a)
-        agree(key, means[key])
-    excess = means["A24_straight"] / means["A25_refracting"] - 1
-    agree("A27_low", excess[4])
-    agree("A27_high", excess[:2])
+        agree(key, lamp_field.mean_fluence_rate(model, 80.0, a))
 
 
 def test_infinite_line_limit():

@@ -123,6 +123,29 @@ def test_beyond_the_end_no_jump(name):
     assert far[1] > far[0]
 
 
+@pytest.mark.parametrize("name", ["seawater", "sodium_chloride", "BWd"])
+@pytest.mark.parametrize("kelvin", [278.15, ROOM])
+def test_beyond_the_end_the_slope_is_the_source_s_own(name, kelvin):
+    """Straight in salt per kg of water, with the slope that the library itself has at the end."""
+    table = waters.table(name)
+    end = table.salinity_range.high / (1 - table.salinity_range.high)
+    step = 2e-3 * end
+
+    def fraction(ratio):
+        return ratio / (1 + ratio)
+
+    before = end - step * np.arange(3)
+    values = source(name, fraction(before), np.full(3, kelvin))
+    beyond = fraction(end + step * np.array([0.0, 1.0, 200.0]))
+    for method, (at_end, once, twice) in zip(
+        (table.osmotic_pressure, table.density, table.viscosity), values, strict=True
+    ):
+        slope = (1.5 * at_end - 2 * once + 0.5 * twice) / step  # one-sided, second order
+        own = method(beyond, kelvin)
+        assert_allclose((own[1] - own[0]) / step, slope, rtol=2e-3, atol=0)
+        assert_allclose((own[2] - own[0]) / (200 * step), slope, rtol=2e-3, atol=0)
+
+
 def test_arrays_equal_one_by_one():
     table = waters.table("BWd")
     salinity, temperature = points(table, 12)

@@ -1,0 +1,28 @@
+"""The bounds of the table of quantities, each with what sets it."""
+
+from __future__ import annotations
+
+import pytest
+from evidence import CHECKS
+
+from treatsim.quantities import INF, QUANTITIES
+
+BELOW_ZERO = {  # may be negative without end: differences, flows of energy, signed heights
+    "energy_per_volume", "flux", "head", "power", "pressure_difference",
+}  # fmt: skip
+BOUNDED = {name for name, q in QUANTITIES.items() if {q.low, q.high} - {0, INF, -INF}}
+
+
+def test_bounds(agree):
+    rows = [key for key in CHECKS if key.startswith("Q_")]
+    assert {key.removeprefix("Q_") for key in rows} == BOUNDED
+    for key in rows:
+        quantity = QUANTITIES[key.removeprefix("Q_")]
+        agree(key, [quantity.low, quantity.high])
+
+
+@pytest.mark.parametrize("name", sorted(set(QUANTITIES) - BOUNDED))
+def test_what_has_no_end(name):
+    """An amount, a rate or a size is not negative; a difference may be."""
+    assert QUANTITIES[name].high == INF
+    assert QUANTITIES[name].low == (-INF if name in BELOW_ZERO else 0)
