@@ -176,7 +176,7 @@ def test_boron_passes_an_aged_membrane_as_salt_does():
         for ratio in (1.0, 1.5)
     )
     passage = [
-        number(verdict.result, "ro.permeate.boron") / number(verdict.result, "ro.feed.boron")
+        number(verdict, "ro.permeate.boron") / number(verdict, "ro.feed.boron")
         for verdict in (new, aged)
     ]
     assert 0.05 < passage[0] < 0.3
