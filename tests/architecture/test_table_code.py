@@ -101,3 +101,9 @@ def test_another_gas_constant_is_not_hidden_by_a_warm_cache(copy):
     assert text.count("8.314462618") == 1
     osmosis.write_text(text.replace("8.314462618", "8.480751870"), "utf-8")
     assert pressure() / right == pytest.approx(1.02, rel=1e-6)
+
+
+def test_a_test_run_has_tables_of_its_own():
+    folder = cache.directory()
+    assert folder.name.startswith("treatsim-tests-")
+    assert folder.is_dir()

@@ -1,0 +1,30 @@
+"""What the tests import is what pyproject.toml installs for them, and no more."""
+
+from __future__ import annotations
+
+import ast
+import re
+import sys
+import tomllib
+
+from package import ROOT, imports
+
+TESTS = sorted((ROOT / "tests").rglob("*.py"))
+OURS = {path.stem for path in TESTS} | {path.parent.name for path in TESTS} | {"treatsim"}
+OF_TABLES = {"pandas", "pyarrow", "openpyxl"}  # reached through sweep files
+
+
+def names(requirements) -> set[str]:
+    return {re.match(r"[\w.-]+", text)[0] for text in requirements}
+
+
+def test_imports_of_the_tests_are_declared_and_used():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    extras = {key: names(value) for key, value in project["optional-dependencies"].items()}
+    found = set()
+    for path in TESTS:
+        found |= {name.split(".")[0] for name in imports(ast.parse(path.read_text("utf-8")), set())}
+    foreign = found - set(sys.stdlib_module_names) - OURS
+    assert foreign <= names(project["dependencies"]) | extras["test"]
+    assert extras["test"] <= foreign | OF_TABLES
+    assert extras["tables"] == OF_TABLES
