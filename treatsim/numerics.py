@@ -14,7 +14,7 @@ class Roots(NamedTuple):
     """Result of `find_roots`, one entry per point."""
 
     x: np.ndarray  # best abscissa
-    converged: np.ndarray  # bool
+    converged: np.ndarray  # bool; not where the bracket closed on a jump
     residual: np.ndarray  # f at x
     steps: int  # calls of f
     evaluations: int  # points evaluated in all calls
@@ -49,13 +49,15 @@ def find_roots(
     Returns
     -------
     Roots
-        A point whose residual keeps one sign up to both bounds is returned unconverged.
+        A point whose residual keeps one sign up to both bounds is returned unconverged, and so is
+        one whose residual jumps over zero.
 
     Validity
     --------
-    f continuous. Every point keeps its own bracket; a secant step that leaves it, or that fails to
-    halve the residual, is replaced by a bisection, so the count is bounded for any continuous f.
-    Finished points are no longer evaluated.
+    f continuous; a jump or a pole is told from a root by the residuals at the ends of the bracket,
+    which at a root come together as the bracket closes. Every point keeps its own bracket; a secant
+    step that leaves it, or that fails to halve the residual, is replaced by a bisection, so the
+    count is bounded for any f. Finished points are no longer evaluated.
     """
     x, lo, hi = (np.array(v, dtype=float).ravel() for v in np.broadcast_arrays(guess, low, high))
     search = _Search(np.clip(x, lo, hi), lo, hi, rtol, np.broadcast_to(ftol, x.shape))
@@ -80,6 +82,8 @@ class _Search:
         self.best_x, self.best_f = x.copy(), np.full(n, np.inf)
         # ends of the bracket: known values of either sign, NaN while unknown
         self.x_neg, self.x_pos = np.full(n, np.nan), np.full(n, np.nan)
+        self.f_neg, self.f_pos = np.full(n, np.nan), np.full(n, np.nan)
+        self.gap = np.full(n, np.nan)  # between the residuals while the bracket was last wide
         self.tried_low, self.tried_high = np.zeros(n, bool), np.zeros(n, bool)
         self.stalls = np.zeros(n, int)
         self.active, self.converged = np.ones(n, bool), np.zeros(n, bool)
@@ -97,20 +101,28 @@ class _Search:
         self.best_x[i[better]], self.best_f[i[better]] = x[better], f[better]
         neg, pos = i[f < 0], i[f > 0]
         self.x_neg[neg], self.x_pos[pos] = self.x[neg], self.x[pos]
+        self.f_neg[neg], self.f_pos[pos] = f[f < 0], f[f > 0]
         self.tried_low[i] |= x <= self.low[i]
         self.tried_high[i] |= x >= self.high[i]
         new = self._next(i, x, f, bad)
         a, b = self.x_neg[i], self.x_pos[i]
-        width = np.abs(a - b)
-        narrow = width <= self.rtol * np.maximum(np.abs(a), np.abs(b))
+        width = np.abs(a - b) / np.maximum(np.abs(a), np.abs(b))
+        met = (np.abs(f) <= self.ftol[i]) | (f == 0)
         small = np.abs(new - x) <= self.rtol * np.abs(x)
-        done = ~bad & ((np.abs(f) <= self.ftol[i]) | (f == 0) | narrow | (small & ~np.isnan(width)))
+        done = ~bad & (met | (width <= self.rtol) | (small & ~np.isnan(width)))
         lost = np.isnan(width) & self.tried_low[i] & self.tried_high[i] & ~done
-        self.converged[i[done]] = True
+        self.converged[i[done & (met | ~self._jumps(i, width))]] = True
         self.active[i[done | lost]] = False
         keep = ~bad
         self.x_old[i[keep]], self.f_old[i[keep]] = x[keep], f[keep]
         self.x[i] = new
+
+    def _jumps(self, i, width):
+        """Whether the residuals at the ends stay apart although the bracket closes."""
+        gap = self.f_pos[i] - self.f_neg[i]
+        jumps = (width <= 10 * self.rtol) & (gap > 0.5 * self.gap[i])
+        self.gap[i] = np.where(width > self.rtol**0.5, gap, self.gap[i])
+        return jumps
 
     def _next(self, i, x, f, bad):
         low, high = self.low[i], self.high[i]

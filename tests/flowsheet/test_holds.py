@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+import dataclasses
+from pathlib import Path
+
 import numpy as np
 import plant
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
+from treatsim import cases, quantities
 from treatsim.errors import RequestError
-from treatsim.flowsheet.hold import Hold, operate
+from treatsim.flowsheet.hold import MET, Hold, operate
+
+CASES = Path(__file__).parents[2] / "cases"
+WELL = "high_pressure_pump.outlet_pressure", "ro.permeate.concentration"
+
+
+def held(name: str, *holds: Hold):
+    case = cases.load(CASES / f"{name}.toml")
+    return dataclasses.replace(case, holds=holds).solve()
 
 
 def line(**pump):
@@ -87,6 +99,12 @@ def test_two_holds():
         (Hold("pump.speed", "product.flw", 1e-3), "near: product.flow"),
         (Hold("pump.speed", "product.flow", "3 bar"), "no unit of volume flow"),
         (Hold("pump.best_flow", "product.flow", 1e-3), "needs a value to start from"),
+        (Hold("pump.speed", "product.flow", "-1 m3/h"), "-1 m3/h.*product.flow lies not below 0"),
+        (Hold("pump.speed", "product.flow", -1e-3), "product.flow lies not below 0"),
+        (Hold("pump.speed", "hose.outlet.salinity", "600 g/kg"), "not above 400 g/kg"),
+        (Hold("pump.speed", "product.flow", np.inf), "no number"),
+        (Hold("pump.speed", "product.flow", "1" + 400 * "0" + " m3/h"), "no number"),
+        (Hold("pump.speed", "pump.outlet.pressure", np.nan), "no number"),
     ],
 )
 def test_what_is_refused(hold, words):
@@ -116,3 +134,61 @@ def test_a_setting_that_no_unit_may_have_is_not_tried_at_the_cost_of_the_run():
     result = operate(sheet, 1, (Hold("bags.captured_mass", "bags.pressure_drop", "0.5 bar"),))
     assert result.solved[0], result.reason()
     assert_allclose(result.value("bags.pressure_drop").value, [5e4], rtol=1e-7)
+
+
+def test_a_value_below_the_least_one_is_not_met():
+    """Permeate is cleanest near 16.6 bar: less pressure drives less water through the same salt,
+    more pressure recovers more and leaves the feed saltier."""
+    result = held("brackish_well", Hold(*WELL, "40 mg/L"))
+    assert not result.solved[0]
+    (failure,) = result.failures
+    assert failure.reason.startswith("ro.permeate.concentration = {wanted} cannot be reached by")
+    pressures = np.linspace(14e5, 20e5, 121)
+    scan = cases.load(CASES / "brackish_well.toml").solve({WELL[0]: pressures})
+    least = np.argmin(scan.value(WELL[1]).value)
+    assert_allclose(failure.values["reached"].value, scan.value(WELL[1]).value[least], rtol=1e-5)
+    assert_allclose(failure.values["at"].value, pressures[least], rtol=0.01)
+
+
+@pytest.mark.parametrize("pressure", [4.2e5, 21e5])
+def test_a_value_that_some_setting_has_is_met(pressure):
+    case = cases.load(CASES / "brackish_well.toml")
+    wanted = float(case.solve({WELL[0]: np.array([pressure])}).value(WELL[1]).value[0])
+    result = held("brackish_well", Hold(*WELL, wanted))
+    assert result.solved[0], result.reason()
+    assert_allclose(result.value(WELL[1]).value, [wanted], rtol=MET)
+
+
+def test_what_a_unit_stops_is_no_value_to_hold():
+    """Below some 3.7 bar what returns cannot enter again, so that 500 mg/L is only a number."""
+    result = held("brackish_well", Hold(*WELL, "500 mg/L"))
+    assert not result.solved[0]
+    (failure,) = result.failures
+    at, reached = (failure.values[name].value for name in ("at", "reached"))
+    there = cases.load(CASES / "brackish_well.toml").solve({WELL[0]: at})
+    assert there.solved[0], there.reason()
+    assert_allclose(there.value(WELL[1]).value, reached, rtol=1e-6)
+    assert 0.3 < reached[0] < 0.4
+
+
+def test_no_hold_is_missed_in_silence():
+    """Settings and results as they come; whatever counts as solved is met."""
+    asked = [
+        ("river", "lift_pump.speed", "product.flow", ("1 m3/h", "5 m3/h", "50 m3/h")),
+        ("river", "uv.ageing_factor", "uv.dose_credited", ("1 mJ/cm2", "30 mJ/cm2")),
+        ("sea", WELL[0], "ro.recovery", ("5 %", "30 %", "90 %")),
+        ("sea", WELL[0], "ro.polarisation_max", ("1.05", "3")),
+        ("brackish_well", "concentrate_tee.fraction", WELL[1], ("40 mg/L", "70 mg/L")),
+    ]
+    solved = 0
+    for name, adjust, until, values in asked:
+        for wanted in values:
+            result = held(name, Hold(adjust, until, wanted))
+            if result.solved[0]:
+                solved += 1
+                target = quantities.read(wanted, result.value(until).quantity)
+                assert_allclose(result.value(until).value, target, rtol=MET)
+            else:
+                (failure,) = result.failures
+                assert f"{until} = {{wanted}} cannot be reached by {adjust}" in failure.reason
+    assert solved >= 6

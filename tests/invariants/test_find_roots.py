@@ -40,3 +40,29 @@ def test_steep_functions_and_missing_values():
     found = find_roots(steep, np.array([0.1, 3.0, 1.8]), 0.0, 5.0)
     assert found.converged.all()
     np.testing.assert_allclose(found.x, 1.7, rtol=1e-11, atol=0)
+
+
+def test_a_jump_over_zero_is_no_root():
+    """A step, a pole and a step beside a slope; the fourth crosses zero however steeply."""
+
+    def f(x, i):
+        y = x - np.sqrt(3)
+        return np.choose(i, [np.where(y < 0, -0.3, 0.2), 1 / y, x - 3 + 4 * (y > 0), 1e9 * y])
+
+    for guess in (0.1, 1.73, 1.7320509, 4.9):
+        found = find_roots(f, np.full(4, guess), 0.0, 5.0)
+        assert found.converged.tolist() == [False, False, False, True]
+        assert np.all(np.abs(found.residual[:3]) > 0.1)
+        np.testing.assert_allclose(found.x[3], np.sqrt(3), rtol=1e-11, atol=0)
+
+
+def test_roots_of_every_order_are_still_roots():
+    """The residuals at the ends of a bracket may come together slowly."""
+
+    def f(x, i):
+        y = x - np.sqrt(2)
+        return np.choose(i, [np.cbrt(y), np.sign(y) * np.abs(y) ** 0.5, y, np.tanh(1e6 * y)])
+
+    found = find_roots(f, np.array([0.3, 0.7, 4.0, 1.0]), 0.0, 5.0)
+    assert found.converged.all()
+    np.testing.assert_allclose(found.x, np.sqrt(2), rtol=1e-11, atol=0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -23,6 +23,18 @@ class Failure:
     reason: str
     values: dict = field(default_factory=dict)  # name -> Value, for the reason's {name}
     vague: bool = False  # gives way to what a unit says of the same point
+
+
+def apart(failures: list[Failure]) -> list[Failure]:
+    """Return failures that share no point: each point keeps the first reason given for it."""
+    found: list[Failure] = []
+    for failure in failures:
+        where = failure.where
+        for earlier in found:
+            where = where & ~earlier.where
+        if np.any(where):
+            found.append(replace(failure, where=where))
+    return found
 
 
 def residuals(sheet: Flowsheet, done: Pass, conditions: list[tuple[str, str]]) -> list:

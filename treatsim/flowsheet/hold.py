@@ -9,14 +9,17 @@ import numpy as np
 
 from treatsim import quantities
 from treatsim.errors import RequestError
-from treatsim.flowsheet.equations import Failure
+from treatsim.flowsheet.equations import Failure, apart
 from treatsim.flowsheet.flowsheet import Flowsheet
-from treatsim.flowsheet.result import Context, Result
+from treatsim.flowsheet.nearest import look_around
+from treatsim.flowsheet.result import Result
 from treatsim.flowsheet.solver import solve
 from treatsim.numerics import find_roots
 from treatsim.operations.outcome import Value
+from treatsim.operations.parameters import bounds_text
 
-HOLD_TOLERANCE = 1e-10
+SOUGHT = 1e-10  # relative miss at which the search ends
+MET = 1e-7  # relative miss beyond which a hold is not met
 
 
 class Hold(NamedTuple):
@@ -28,82 +31,123 @@ class Hold(NamedTuple):
     place: str = ""  # where it was asked, such as "case.toml:31: "
 
 
-def operate(
-    sheet: Flowsheet,
-    points: int = 1,
-    holds: tuple[Hold, ...] = (),
-    context: Context | None = None,
-) -> Result:
+def operate(sheet: Flowsheet, points: int = 1, holds: tuple[Hold, ...] = ()) -> Result:
     """Solve a flowsheet with its holds and return the result at every point.
 
     Every hold is bracketed per point; several are solved one inside the other, the first
-    outermost.
+    outermost. A point at which a hold is missed by more than MET has no answer.
     """
+    return _operate(sheet, points, holds, closely=True)
+
+
+def _operate(sheet: Flowsheet, points: int, holds: tuple[Hold, ...], closely: bool) -> Result:
+    """Solve; what a missed hold comes nearest to is only looked for `closely` if it is told."""
     if not holds:
         with np.errstate(all="ignore"):  # trial points may overflow; what stays so is reported
-            return Result(solve(sheet, points), points, context)
+            result = Result(solve(sheet, points), points)
+        result.failures = apart(result.failures)
+        return result
     hold, rest = holds[0], holds[1:]
-    unit, field = _input(sheet, hold.adjust)
-    guess, low, high = _span(sheet, unit, field, points)
-    start = operate(sheet, points, rest)
-    try:
-        kind = start.value(hold.until).quantity
-    except RequestError as error:
-        raise RequestError(f"{hold.place}hold.until: {error}") from error
-    target = _target(hold, kind)
-    scale = abs(target) or 1.0
+    search = _Search(sheet, points, hold, rest)
+    x = search.run(closely)
+    result = _operate(
+        sheet.with_parameters(search.unit, **{search.field: x}), points, rest, closely
+    )
+    result.found[hold.adjust] = x
+    return _with_misses(result, search, x)
 
-    def residual(x, index):
+
+class _Search:
+    """The search for the setting that meets one hold, the holds inside met at each trial."""
+
+    def __init__(self, sheet: Flowsheet, points: int, hold: Hold, rest: tuple[Hold, ...]) -> None:
+        self.sheet, self.points, self.hold, self.rest = sheet, points, hold, rest
+        self.unit, self.field = _input(sheet, hold.adjust)
+        self.guess, self.low, self.high = _span(sheet, self.unit, self.field, points)
+        start = _operate(sheet, points, rest, closely=False)
         try:
-            return missing(x, index)
+            found = start.value(hold.until)
+        except RequestError as error:
+            raise RequestError(f"{hold.place}hold.until: {error}") from error
+        self.kind = found.quantity
+        self.target = _target(hold, found.quantity)
+        size = np.abs(np.broadcast_to(np.asarray(found.value, float), (points,)))
+        usual = np.where(np.isfinite(size) & (size > 0), size, 1.0)  # of a value to become zero
+        self.scale = np.full(points, abs(self.target)) if self.target else usual
+
+    def run(self, closely: bool) -> np.ndarray:
+        """Return the setting that meets the hold at every point, else the nearest."""
+        roots = find_roots(self.miss, self.guess, self.low, self.high, rtol=1e-12, ftol=SOUGHT)
+        x, miss = roots.x, roots.residual
+        missed = np.flatnonzero(~(np.abs(miss) <= MET))
+        if missed.size:
+            ends = np.array([x, miss, self.guess])[:, missed]
+            x[missed] = look_around(self.miss, missed, ends, (self.low, self.high), SOUGHT, closely)
+        return x
+
+    def miss(self, x, index) -> np.ndarray:
+        """Return by how much the hold is missed at the points `index`, NaN where nothing runs."""
+        try:
+            result = self._tried(x, index)
         except RequestError:  # some trial value does not fit the other parameters of the unit
             if index.size == 1:
                 return np.full(1, np.nan)
             half = index.size // 2
-            return np.concatenate(
-                [residual(x[:half], index[:half]), residual(x[half:], index[half:])]
-            )
+            parts = slice(None, half), slice(half, None)
+            return np.concatenate([self.miss(x[part], index[part]) for part in parts])
+        return np.where(result.solved, self.miss_of(result, index), np.nan)
 
-    def missing(x, index):
-        part = sheet.take(index) if index.size != points else sheet
-        result = operate(part.with_parameters(unit, **{field: x}), index.size, rest)
-        value = np.broadcast_to(np.asarray(result.value(hold.until).value, float), index.shape)
-        failed = np.zeros(index.size, bool)
-        for failure in result.failures:
-            failed |= np.broadcast_to(failure.where, index.shape)
-        return np.where(failed, np.nan, value / scale - target / scale)
+    def miss_of(self, result: Result, index) -> np.ndarray:
+        """Return by how much a result misses the hold, relative."""
+        value = np.broadcast_to(np.asarray(result.value(self.hold.until).value, float), index.shape)
+        return value / self.scale[index] - self.target / self.scale[index]
 
-    roots = find_roots(residual, guess, low, high, rtol=1e-12, ftol=HOLD_TOLERANCE)
-    result = operate(sheet.with_parameters(unit, **{field: roots.x}), points, rest, context)
-    result.found[hold.adjust] = roots.x
-    missed = ~roots.converged
-    if np.any(missed):
-        reached = np.where(np.isfinite(roots.residual), roots.residual * scale + target, 0.0)
-        values = {
-            "wanted": Value(target, kind),
-            "reached": Value(reached, kind),
-            "at": Value(roots.x, _declared(sheet, unit, field).metadata["kind"]),
-        }
-        result.failures.insert(0, _failure(hold, missed, values))
+    def _tried(self, x, index) -> Result:
+        everyone = index.size == self.points and np.array_equal(index, np.arange(self.points))
+        part = self.sheet if everyone else self.sheet.take(index)
+        changed = part.with_parameters(self.unit, **{self.field: x})
+        return _operate(changed, index.size, self.rest, closely=False)
+
+
+def _with_misses(result: Result, search: _Search, x) -> Result:
+    """Add to a result where the hold is missed: by which value, or for want of any."""
+    hold, points = search.hold, search.points
+    answered = result.solved
+    miss = search.miss_of(result, np.arange(points))
+    missed = ~answered | ~(np.abs(miss) <= MET)
+    if not np.any(missed):
+        return result
+    kind = _declared(search.sheet, search.unit, search.field).metadata["kind"]
+    told = {"wanted": Value(search.target, search.kind), "at": Value(x, kind)}
+    reached = {"reached": Value(search.target + miss * search.scale, search.kind)}
+    words = f"{hold.until} = {{wanted}} cannot be reached by {hold.adjust}: "
+    nearest = words + "the nearest is {reached}, at {at}"
+    nothing = words + "no setting of it tried has an operating point; at {at} "
+    blocks = [(f.where, f.text, f.values) for f in result.findings if f.blocks]
+    causes = [(f.where, f.reason, f.values) for f in result.failures] + blocks
+    mine = [
+        Failure(np.broadcast_to(where, (points,)), nothing + text, {**values, **told})
+        for where, text, values in causes
+    ]
+    result.failures = apart([*mine, Failure(missed & answered, nearest, told | reached)])
     return result
 
 
 def _target(hold: Hold, kind: str) -> float:
-    if not isinstance(hold.equals, str):
-        return float(hold.equals)
+    """Return what is to be held, a value that its quantity may have. [SI]"""
+    place = f'{hold.place}hold.equals = "{hold.equals}"'
     try:
-        return quantities.read(hold.equals, kind)
+        given = hold.equals
+        value = quantities.read(given, kind) if isinstance(given, str) else float(given)
     except RequestError as error:
-        raise RequestError(f'{hold.place}hold.equals = "{hold.equals}": {error}') from error
-
-
-def _failure(hold: Hold, missed, values) -> Failure:
-    return Failure(
-        missed,
-        f"{hold.until} = {{wanted}} cannot be reached by {hold.adjust}: the "
-        "nearest is {reached}, at {at}",
-        values,
-    )
+        raise RequestError(f"{place}: {error}") from error
+    bounds = quantities.QUANTITIES[kind]
+    if not np.isfinite(value):
+        raise RequestError(f"{place}: no number that {hold.until} could have")
+    if not bounds.low <= value <= bounds.high:
+        meta = {"kind": kind, "low": bounds.low, "high": bounds.high, "open_low": False}
+        raise RequestError(f"{place}: {hold.until} lies {bounds_text(meta)}")
+    return value
 
 
 def _input(sheet: Flowsheet, address: str) -> tuple[str, str]:

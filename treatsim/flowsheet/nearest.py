@@ -1,0 +1,86 @@
+"""Look over the whole range of a setting for what a root finder has missed, at many points."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from treatsim.numerics import find_roots
+
+EVEN = 13  # settings tried over the range, evenly spaced
+AROUND = 1.0 + np.array([-0.5, -0.2, -0.08, -0.03, 0.03, 0.08, 0.2, 0.5])  # times the guess
+ROUNDS = 6  # of looking closer around the nearest, each to a quarter of the width
+CLOSER = 9  # settings tried in each of them
+CROSSINGS = 3  # changes of sign looked into per round, the nearest first
+AT_ONCE = 8192  # trials solved together
+
+
+def look_around(miss: Callable, points, known, span, ftol: float, closely: bool) -> np.ndarray:
+    """Return per point the setting that misses least.
+
+    `miss(x, points)` is NaN where there is no answer. `known` holds for each of the `points` the
+    best setting so far, its miss and the guess; `span` are the ends of the range. Every change of
+    sign between neighbouring settings is followed to its root; a jump over zero is none. Where
+    none is left, the surroundings of the nearest are searched, if that is asked for.
+    """
+    low, high = span
+    best, least, guess = np.array(known)
+    size = points.size
+    even = np.broadcast_to(np.linspace(low, high, EVEN)[:, None], (EVEN, size))
+    tried = np.concatenate([even, AROUND[:, None] * guess, [guess, best]])
+    for _ in range(1 + ROUNDS * closely):
+        rest = np.flatnonzero(~(np.abs(least) <= ftol))
+        if rest.size == 0:
+            break
+        x = np.sort(np.clip(tried[:, rest], low, high), axis=0)
+        f = _evaluated(miss, x, points[rest])
+        best[rest], least[rest] = _better(best[rest], least[rest], x, f)
+        crosses = f[:-1] * f[1:] < 0
+        for _ in range(CROSSINGS):
+            crosses &= ~(np.abs(least[rest]) <= ftol)
+            column = np.flatnonzero(np.any(crosses, axis=0))
+            if column.size == 0:
+                break
+            owners = rest[column]
+            row = _nearest_row(crosses[:, column], x[:, column], best[owners])
+            crosses[row, column] = False
+            a, b = x[row, column], x[row + 1, column]
+            roots = find_roots(
+                lambda t, i, owners=owners: miss(t, points[owners[i]]),
+                0.5 * (a + b), a, b, rtol=1e-12, ftol=ftol,
+            )  # fmt: skip
+            near = roots.x[None], roots.residual[None]
+            best[owners], least[owners] = _better(best[owners], least[owners], *near)
+        tried = np.empty((CLOSER, size))
+        tried[:, rest] = np.linspace(*_beside(x, best[rest]), CLOSER)
+    return best
+
+
+def _evaluated(miss: Callable, x, points) -> np.ndarray:
+    """Return the misses at settings of shape (settings, points)."""
+    flat, owners = x.ravel(), np.tile(points, len(x))
+    pieces = -(-flat.size // AT_ONCE)
+    parts = zip(np.array_split(flat, pieces), np.array_split(owners, pieces), strict=True)
+    return np.concatenate([miss(t, i) for t, i in parts]).reshape(x.shape)
+
+
+def _better(best, least, x, f):
+    """Return the setting of least miss of each point among the known one and new ones."""
+    size = np.where(np.isfinite(f), np.abs(f), np.inf)
+    row, column = np.argmin(size, axis=0), np.arange(best.size)
+    gains = size[row, column] < np.where(np.isfinite(least), np.abs(least), np.inf)
+    return np.where(gains, x[row, column], best), np.where(gains, f[row, column], least)
+
+
+def _nearest_row(crosses, x, near) -> np.ndarray:
+    """Return the row below the change of sign that is nearest to `near`."""
+    away = np.abs(0.5 * (x[:-1] + x[1:]) - near)
+    return np.argmin(np.where(crosses, away, np.inf), axis=0)
+
+
+def _beside(x, best):
+    """Return the settings tried on either side of the best."""
+    below = np.max(np.where(x < best, x, np.min(x, axis=0)), axis=0)
+    above = np.min(np.where(x > best, x, np.max(x, axis=0)), axis=0)
+    return below, above
