@@ -54,7 +54,7 @@ def find_roots(
 
     Validity
     --------
-    f continuous; a jump or a pole is told from a root by the residuals at the ends of the bracket,
+    f continuous; a jump is told from a root by the residuals at the ends of the bracket,
     which at a root come together as the bracket closes. Every point keeps its own bracket; a secant
     step that leaves it, or that fails to halve the residual, is replaced by a bisection, so the
     count is bounded for any f. Finished points are no longer evaluated.

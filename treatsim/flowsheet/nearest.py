@@ -53,7 +53,8 @@ def look_around(miss: Callable, points, known, span, ftol: float, closely: bool)
             near = roots.x[None], roots.residual[None]
             best[owners], least[owners] = _better(best[owners], least[owners], *near)
         tried = np.empty((CLOSER, size))
-        tried[:, rest] = np.linspace(*_beside(x, best[rest]), CLOSER)
+        below, above = _beside(x, best[rest])
+        tried[:, rest] = np.linspace(below, above, CLOSER)
     return best
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 DIFFERENCE = 1e-6  # of an unknown's range, for difference quotients
 SLOW = 0.5  # a step that leaves more of the residual asks for a new Jacobian
+STILL = 0.99  # a step of a new Jacobian that leaves more of the residual is the last
 HALVINGS = 12
 CLOSE = 1e-11  # residual to reach; below, steps go on while each of them gains
 FINEST = 1e-13  # residual below which round-off begins
@@ -43,7 +44,7 @@ def quasi_newton(residual: Callable, low, high, x, index, steps: int):
         x[:, active], r[:, active] = there
         before, after = size(here[1]), size(there[1])
         slow = after > SLOW * before
-        moving[active] = np.where(before > CLOSE, (after < before) | ~stale[active], ~slow)
+        moving[active] = np.where(before > CLOSE, (after < STILL * before) | ~stale[active], ~slow)
         stale[active] = slow & (after > CLOSE)
         shift = ((there[0] - here[0]) / (ends[1] - ends[0])).T
         jacobian[active] = _updated(jacobian[active], shift, (there[1] - here[1]).T)

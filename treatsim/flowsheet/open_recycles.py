@@ -29,7 +29,7 @@ class OpenRecycles:
         self.start: dict[Port, Stream] = {}
         filled, flows = set_unknowns(equations.part(index), equations.unknowns, x)
         try:
-            evaluate(filled, flows, self.start, FIRST_PASSES)
+            evaluate(filled, flows, self.start, FIRST_PASSES, equations.needed)
         except DomainError:  # at some point the first guess is out of all reason
             self.start = first_guess(filled, flows)
         self.first = self._states(self.start, index.size)
@@ -46,7 +46,7 @@ class OpenRecycles:
         """Return the residuals at `part` of the points, shape (equations, points)."""
         sheet, own = self.equations.part(self.index[part]), len(self.equations.unknowns)
         filled, flows = set_unknowns(sheet, self.equations.unknowns, values[:own])
-        done = run(filled, flows, self._streams(values[own:], part))
+        done = run(filled, flows, self._streams(values[own:], part), self.equations.needed)
         met = residuals(filled, done, self.equations.conditions)
         back = {cut: done.streams[sheet.wiring.feeds[cut]] for cut in self.start}
         for cut, stream in back.items():

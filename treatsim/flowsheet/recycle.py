@@ -26,11 +26,21 @@ class Pass(NamedTuple):
     recycle_error: np.ndarray | float  # largest relative change at a cut
 
 
-def run(sheet: Flowsheet, flows: dict[str, np.ndarray], start: dict[Port, Stream]) -> Pass:
-    """Evaluate the units in order; `flows` are the open source flows, `start` the recycle guess."""
+def run(
+    sheet: Flowsheet,
+    flows: dict[str, np.ndarray],
+    start: dict[Port, Stream],
+    only: frozenset[str] | None = None,
+) -> Pass:
+    """Evaluate the units in order; `flows` are the open source flows, `start` the recycle guess.
+
+    `only` are the units that matter, all of those upstream of them among them; None means all.
+    """
     streams: dict[Port, Stream] = {}
     outcomes: dict[str, Outcome] = {}
     for name in sheet.order:
+        if only is not None and name not in only:
+            continue
         unit = sheet.units[name]
         inlets = {}
         for port in unit.inlets:
@@ -49,21 +59,27 @@ def run(sheet: Flowsheet, flows: dict[str, np.ndarray], start: dict[Port, Stream
 
 
 def evaluate(
-    sheet: Flowsheet, flows, memory: dict[Port, Stream], passes: int = RECYCLE_PASSES
+    sheet: Flowsheet,
+    flows,
+    memory: dict[Port, Stream],
+    passes: int = RECYCLE_PASSES,
+    only: frozenset[str] | None = None,
 ) -> Pass:
     """Evaluate with every recycle converged. `memory` keeps the recycles for the next call.
+
+    `only` as for `run`; the units on a recycle must be among them.
 
     Each pass also follows, as a tracer, which share of a returning stream came from the cut
     itself. With that share frozen the balance of each component is linear and is solved exactly,
     so only the dependence of the units' splits on their feed is iterated.
     """
     if not sheet.tears:
-        return run(sheet, flows, {})
+        return run(sheet, flows, {}, only)
     memory.update(first_guess(sheet, flows) | memory)
     error: np.ndarray | float = np.inf
     history: list[dict[Port, tuple[dict, dict]]] = []  # what left each cut, and should have
     for _ in range(passes):
-        done = run(sheet, flows, memory)
+        done = run(sheet, flows, memory, only)
         now: dict[Port, tuple[dict, dict]] = {}
         previous, error = error, 0.0
         for cut in sheet.tears:
@@ -162,7 +178,7 @@ def first_guess(sheet: Flowsheet, flows) -> dict[Port, Stream]:
 def _share(sheet: Flowsheet, done: Pass, cut: Port, returned: Stream) -> dict:
     """Share of each carried component of the returning stream that left the cut itself."""
     tracer: dict[Port, dict] = {cut: dict.fromkeys(done.streams[cut].carried(), 1.0)}
-    for name in sheet.order:
+    for name in done.outcomes:
         unit = sheet.units[name]
         total: dict = {}
         marked: dict = {}

@@ -3,7 +3,7 @@
 Where water returns, its flow, salinity and pressure at the cuts are first solved for together
 with the open values, so that no pass is spent on closing recycles at values that are given up
 again. What comes of it is then checked, and if need be improved, with every recycle closed;
-that is dearer by far, so that points without an answer take most of the time of a batch.
+that is dearer by far, so that points whose recycles could not be closed get one short try more.
 """
 
 from __future__ import annotations
@@ -17,22 +17,30 @@ from treatsim.flowsheet.open_recycles import OpenRecycles
 
 NEWTON_STEPS = 40
 OPEN_STEPS = 20  # with the recycles open
+LAST_STEPS = 8  # with the recycles closed, where they could not be closed before
 OTHER_STARTS = (0.45, 0.15)  # shares of a pressure's range to start from where the guess failed
+PINNED = 1e-2  # of the range of a pressure; nearer to its upper end it cannot go on
 SOLVED = 1e-8  # residual that is still an answer
 
 
 def find_several(equations: Equations) -> tuple[np.ndarray, list[Failure]]:
     """Return the open values, shape (unknowns, points), and where there are none."""
     unknowns, points = equations.unknowns, equations.points
-    x = _start(unknowns, points, None)
+    x, r = _start(unknowns, points, None), np.full((len(unknowns), points), np.inf)
+    index = np.arange(points)
     if equations.sheet.tears:
-        x = _together(equations, x)
-    x, r = _closed(equations, x, np.arange(points))
+        good, pinned = _together(equations, x)
+        index, rest = np.flatnonzero(good), np.flatnonzero(~good & ~pinned)
+        if rest.size:
+            x[:, rest], r[:, rest] = _closed(equations, x[:, rest], rest, LAST_STEPS)
+    if index.size:
+        x[:, index], r[:, index] = _closed(equations, x[:, index], index, NEWTON_STEPS)
     for share in OTHER_STARTS:
-        index = np.flatnonzero(size(r) > SOLVED)
+        index = index[size(r[:, index]) > SOLVED]
         if index.size == 0:
             break
-        again, left = _closed(equations, _start(unknowns, index.size, share), index)
+        start = _start(unknowns, index.size, share)
+        again, left = _closed(equations, start, index, NEWTON_STEPS)
         better = size(left) < size(r[:, index])
         x[:, index[better]], r[:, index[better]] = again[:, better], left[:, better]
     failed = size(r) > SOLVED
@@ -45,10 +53,10 @@ def find_several(equations: Equations) -> tuple[np.ndarray, list[Failure]]:
     return x, failures
 
 
-def _closed(equations: Equations, x, index):
+def _closed(equations: Equations, x, index, steps: int):
     """Solve at the points `index` with the recycles closed; returns values and residuals."""
     low, high = _limits(equations.unknowns, index.size)
-    return quasi_newton(defined(equations), low, high, x, index, NEWTON_STEPS)
+    return quasi_newton(defined(equations), low, high, x, index, steps)
 
 
 def _start(unknowns: list[Unknown], points: int, share: float | None):
@@ -68,9 +76,15 @@ def _limits(unknowns: list[Unknown], points: int):
     return tuple(np.broadcast_to(np.array(v)[:, None], shape) for v in (low, high))
 
 
-def _together(equations: Equations, x):
-    """Return the open values found together with the state at the cuts; else the start."""
-    index = np.arange(equations.points)
+def _together(equations: Equations, x) -> tuple[np.ndarray, np.ndarray]:
+    """Solve for the open values, put into `x`, together with the state at the cuts.
+
+    Returns where that was met, and where not because a pressure went to its upper limit from two
+    starts in turn; these points are given up, and `x` is that state.
+    """
+    points = equations.points
+    index, good, pinned = np.arange(points), np.zeros(points, bool), np.zeros(points, bool)
+    before = np.zeros(points, bool)  # at a limit from the last start
     for share in (None, *OTHER_STARTS):
         start = _start(equations.unknowns, index.size, share)
         opened = OpenRecycles(equations, start, index)
@@ -79,10 +93,24 @@ def _together(equations: Equations, x):
         ends = np.concatenate([low, least]), np.concatenate([high, most])
         first, here = np.concatenate([start, opened.first]), np.arange(index.size)
         found, r = quasi_newton(defined(opened), *ends, first, here, OPEN_STEPS)
-        good = size(r) <= CLOSE
-        opened.keep(found, np.flatnonzero(good))
-        x[:, index[good]] = found[: len(x), good]
-        index = index[~good]
+        met = size(r) <= CLOSE
+        own = found[: len(x)]
+        now = ~met & _at_highest_pressure(equations.unknowns, own)
+        stuck = now & before[index]
+        opened.keep(found, np.flatnonzero(met | stuck))
+        x[:, index[met | stuck]] = own[:, met | stuck]
+        good[index[met]], pinned[index[stuck]], before[index] = True, True, now
+        index = index[~met & ~stuck]
         if index.size == 0:
             break
-    return x
+    return good, pinned
+
+
+def _at_highest_pressure(unknowns: list[Unknown], x) -> np.ndarray:
+    """Return the points at which an open pressure has gone to its upper limit."""
+    limits = [
+        x[i] > u.high - PINNED * (u.high - u.low)
+        for i, u in enumerate(unknowns)
+        if u.field == "outlet_pressure"
+    ]
+    return np.any(limits, axis=0) if limits else np.zeros(x.shape[1], bool)

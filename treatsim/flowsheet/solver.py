@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.flowsheet.equations import PRESSURE_SCALE, Equations, Failure
+from treatsim.flowsheet.equations import PRESSURE_SCALE, Equations, Failure, apart
 from treatsim.flowsheet.flowsheet import Flowsheet, Unknown
 from treatsim.flowsheet.recycle import Pass
 from treatsim.flowsheet.several import find_several
@@ -37,7 +37,8 @@ def solve(sheet: Flowsheet, points: int) -> Solved:
     x = np.empty((0, points))
     if unknowns:
         x, failures = _one(equations) if len(unknowns) == 1 else find_several(equations)
-    sheet, done = equations.settled(x, ~_answered(failures, points))
+    sheet, done, more = equations.settled(x, ~_answered(failures, points))
+    failures += more
     failures += _out_of_range(equations, x, failures)
     names = [f"{u.unit}.{u.field}" if u.field else u.unit for u in unknowns]
     loose = np.broadcast_to(np.asarray(done.recycle_error) > 1e-9, (points,))
@@ -52,7 +53,7 @@ def solve(sheet: Flowsheet, points: int) -> Solved:
     broken = _not_finite(done, points)
     if np.any(broken):
         failures.append(Failure(broken, "no finite answer here"))
-    return Solved(sheet, done, dict(zip(names, x, strict=True)), failures)
+    return Solved(sheet, done, dict(zip(names, x, strict=True)), apart(failures))
 
 
 def _answered(failures: list[Failure], points: int) -> np.ndarray:

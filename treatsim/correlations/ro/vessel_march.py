@@ -37,6 +37,7 @@ BEYOND_LINE = 32
 CHUNK = 8192
 FEW = 10  # points that are quicker one by one on floats
 MAX_STEPS = 600
+FIRST_STEP = 0.25  # elements, of a walk
 SHORT = 1e-4  # elements; a step this short may end at a limit whatever its estimate
 
 A2 = (1 / 5,)
@@ -180,7 +181,7 @@ class _Walk:
         self.worst, self.status = np.zeros(n), np.zeros(n, int)
         self.index = np.arange(n)  # points still under way
         self.place, self.target = start.astype(float), start + 1
-        self.h = np.full(n, 0.25)
+        self.h = np.full(n, FIRST_STEP)
         self.state = nodes[start, :, self.index].T.copy()
         self.first = np.stack(np.broadcast_arrays(*slopes(ARRAYS, p, *self.state)[:5]))
         self.working = p
@@ -236,6 +237,7 @@ class _Walk:
             take(self.p, j),
             self.nodes[:, :, j],
             tuple(self.state[:, i].tolist()),
+            self.first[:, i].tolist(),
             float(self.place[i]),
             self.tolerance,
             float(self.h[i]),
@@ -265,16 +267,28 @@ def _one_by_one(problem: Problem, pressure, elements: int, tolerance: float) -> 
     estimate, status = np.empty(pressure.size), np.empty(pressure.size, int)
     for i in range(pressure.size):
         p = take(problem, i)
-        state, _ = _start(FLOATS, p, float(pressure[i]))
-        nodes[0, :, i] = state
-        estimate[i], status[i] = _lone_walk(p, nodes[:, :, i], state, 0.0, tolerance, 1.0)
+        state, first = _start(FLOATS, p, float(pressure[i]))
+        estimate[i], status[i] = _lone_march(p, nodes[:, :, i], state, first, tolerance)
     return Path(nodes, estimate, status)
 
 
-def _lone_walk(p: Problem, nodes, state, place: float, tolerance: float, h: float):
+def _lone_march(p: Problem, nodes, state, first, tolerance: float):
+    """March one point on floats by the same steps as among many: whole elements, then a walk."""
+    nodes[0], worst = state, 0.0
+    for element in range(nodes.shape[0] - 1):
+        state, first, estimate = _float_step(p, state, 1.0, first)
+        if not estimate <= tolerance:
+            state = tuple(nodes[element].tolist())
+            first = slopes(FLOATS, p, *state)[:5]
+            end = _lone_walk(p, nodes, state, first, float(element), tolerance, FIRST_STEP)
+            return max(worst, end[0]), end[1]
+        nodes[element + 1], worst = state, max(worst, estimate)
+    return worst, OK
+
+
+def _lone_walk(p: Problem, nodes, state, first, place: float, tolerance: float, h: float):
     """March one point on floats from `place` to the outlet; fills `nodes`."""
     worst, last_node, target = 0.0, nodes.shape[0] - 1, math.floor(place) + 1
-    first = slopes(FLOATS, p, *state)[:5]
     for _ in range(MAX_STEPS):
         if target > last_node:
             return worst, OK
