@@ -98,11 +98,11 @@ class Equations:
         for cut, stream in streams.items():
             self.memory[cut] = merged(self.memory[cut], stream, index, self.points)
 
-    def settled(self, x, failed) -> tuple[Flowsheet, Pass, list[Failure]]:
-        """Return the flowsheet with the values `x` filled in, its streams, and further failures.
+    def settled(self, x) -> tuple[Flowsheet, Pass, list[Failure]]:
+        """Return the flowsheet with the values `x` filled in, its streams, and failures.
 
-        Points that cannot even be computed show another point's streams; those of them that have
-        not `failed` before are told. Where no point can be computed, the error is raised.
+        A point that cannot even be computed fails and shows another point's streams. Where no
+        point can be computed, the error is raised.
         """
         everyone = np.arange(self.points)
         try:
@@ -113,10 +113,10 @@ class Equations:
                 raise
         bad = np.isin(everyone, list(faults))
         found = [
-            Failure(np.isin(everyone, [i for i in faults if faults[i] == text]) & ~failed, text)
+            Failure(np.isin(everyone, [i for i in faults if faults[i] == text]), text)
             for text in dict.fromkeys(faults.values())
         ]
-        return *self._whole(x, np.where(bad, np.argmin(bad), everyone)), apart(found)
+        return *self._whole(x, np.where(bad, np.argmin(bad), everyone)), found
 
     def _faults(self, x, index):
         """Yield the points that cannot be computed, each with the reason."""
@@ -131,7 +131,7 @@ class Equations:
             yield from self._faults(x, index[half:])
 
     def _whole(self, x, shown) -> tuple[Flowsheet, Pass]:
-        """Return the flowsheet at the points `shown`, one for each, and the streams of all units."""
+        """Return the flowsheet at the points `shown`, and the streams of all its units."""
         same = np.array_equal(shown, np.arange(self.points))
         sheet = self.sheet if same else self.sheet.take(shown)
         memory = {cut: stream.take(shown) for cut, stream in self.memory.items()}

@@ -46,16 +46,19 @@ def look_around(miss: Callable, points, known, span, ftol: float, closely: bool)
             row = _nearest_row(crosses[:, column], x[:, column], best[owners])
             crosses[row, column] = False
             a, b = x[row, column], x[row + 1, column]
-            roots = find_roots(
-                lambda t, i, owners=owners: miss(t, points[owners[i]]),
-                0.5 * (a + b), a, b, rtol=1e-12, ftol=ftol,
-            )  # fmt: skip
+            there = _at(miss, points[owners])
+            roots = find_roots(there, 0.5 * (a + b), a, b, rtol=1e-12, ftol=ftol)
             near = roots.x[None], roots.residual[None]
             best[owners], least[owners] = _better(best[owners], least[owners], *near)
         tried = np.empty((CLOSER, size))
         below, above = _beside(x, best[rest])
         tried[:, rest] = np.linspace(below, above, CLOSER)
     return best
+
+
+def _at(miss: Callable, points) -> Callable:
+    """Return the misses as a function of settings and positions among `points`."""
+    return lambda x, index: miss(x, points[index])
 
 
 def _evaluated(miss: Callable, x, points) -> np.ndarray:

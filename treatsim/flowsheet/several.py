@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from treatsim.flowsheet.equations import Equations, Failure, defined
+from treatsim.flowsheet.equations import Equations, defined
 from treatsim.flowsheet.flowsheet import Unknown
 from treatsim.flowsheet.newton import CLOSE, quasi_newton, size
 from treatsim.flowsheet.open_recycles import OpenRecycles
@@ -23,8 +23,8 @@ PINNED = 1e-2  # of the range of a pressure; nearer to its upper end it cannot g
 SOLVED = 1e-8  # residual that is still an answer
 
 
-def find_several(equations: Equations) -> tuple[np.ndarray, list[Failure]]:
-    """Return the open values, shape (unknowns, points), and where there are none."""
+def find_several(equations: Equations) -> tuple[np.ndarray, np.ndarray]:
+    """Return the open values, shape (unknowns, points), and where they are only the nearest."""
     unknowns, points = equations.unknowns, equations.points
     x, r = _start(unknowns, points, None), np.full((len(unknowns), points), np.inf)
     index = np.arange(points)
@@ -43,14 +43,7 @@ def find_several(equations: Equations) -> tuple[np.ndarray, list[Failure]]:
         again, left = _closed(equations, start, index, NEWTON_STEPS)
         better = size(left) < size(r[:, index])
         x[:, index[better]], r[:, index[better]] = again[:, better], left[:, better]
-    failed = size(r) > SOLVED
-    failures = []
-    if np.any(failed):
-        worst = equations.conditions[int(np.argmax(np.abs(r[:, np.argmax(failed)])))]
-        where = f"{worst[0]} ({worst[1]})" if worst[1] else f"the end {worst[0]}"
-        text = f"the pressures or flows at {where} cannot be brought to balance"
-        failures = [Failure(failed, text, vague=True)]
-    return x, failures
+    return x, size(r) > SOLVED
 
 
 def _closed(equations: Equations, x, index, steps: int):

@@ -13,11 +13,14 @@ from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.flowsheet.conflict import conflicts
 from treatsim.flowsheet.equations import PRESSURE_SCALE, Equations, Failure, apart
 from treatsim.flowsheet.flowsheet import Flowsheet, Unknown
 from treatsim.flowsheet.recycle import Pass
 from treatsim.flowsheet.several import find_several
 from treatsim.numerics import find_roots
+
+SETTLED = 1e-9  # relative change of what returns, per pass, that is a steady state
 
 
 class Solved(NamedTuple):
@@ -34,26 +37,27 @@ def solve(sheet: Flowsheet, points: int) -> Solved:
     sheet.check_count()
     equations = Equations(sheet, sheet.unknowns(), points)
     unknowns, failures = equations.unknowns, []
-    x = np.empty((0, points))
-    if unknowns:
-        x, failures = _one(equations) if len(unknowns) == 1 else find_several(equations)
-    sheet, done, more = equations.settled(x, ~_answered(failures, points))
-    failures += more
+    x, failed = np.empty((0, points)), np.zeros(points, bool)
+    if len(unknowns) == 1:
+        x, failed, failures = _one(equations)
+    elif unknowns:
+        x, failed = find_several(equations)
+    filled, done, faults = equations.settled(x)
+    failures += faults
+    if np.any(failed):
+        with np.errstate(all="ignore"):  # the nearest state may be far from sense
+            failures += conflicts(equations, x, failed, filled, done)
     failures += _out_of_range(equations, x, failures)
     names = [f"{u.unit}.{u.field}" if u.field else u.unit for u in unknowns]
-    loose = np.broadcast_to(np.asarray(done.recycle_error) > 1e-9, (points,))
-    if np.any(loose):
-        failures.append(
-            Failure(
-                loose,
-                "the recycle has no steady state: what returns keeps "
-                "growing; return less of it or let more out",
-            )
-        )
-    broken = _not_finite(done, points)
-    if np.any(broken):
-        failures.append(Failure(broken, "no finite answer here"))
-    return Solved(sheet, done, dict(zip(names, x, strict=True)), apart(failures))
+    loose = np.broadcast_to(~(np.asarray(done.recycle_error) <= SETTLED), (points,))
+    text = (
+        "the recycle has no steady state: what returns keeps growing; return less of it or let "
+        "more out"
+    )
+    failures.append(Failure(loose, text))
+    failures.append(Failure(_not_finite(done, points), "no finite answer here"))
+    found = dict(zip(names, x, strict=True))
+    return Solved(filled, done, found, apart(failures))
 
 
 def _answered(failures: list[Failure], points: int) -> np.ndarray:
@@ -93,7 +97,7 @@ def _not_finite(done: Pass, points: int) -> np.ndarray:
 
 
 def _one(equations: Equations):
-    """One unknown: a bracket per point."""
+    """One unknown: a bracket per point; returns values, where it is missed, and known reasons."""
     (unknown,), points = equations.unknowns, equations.points
     everyone = np.arange(points)
     roots = find_roots(
@@ -114,12 +118,12 @@ def _one(equations: Equations):
             failures = [Failure(free, text)]
     if np.any(failed):
         idle = equations([np.full(points, unknown.low)], everyone)[0]
-        failures = list(_why(equations.sheet, unknown, failed, idle))
-    return np.array([roots.x]), failures
+        failures += _at_rest(equations.sheet, unknown, failed, idle)
+    return np.array([roots.x]), failed, failures
 
 
-def _why(sheet: Flowsheet, unknown: Unknown, failed, idle):
-    """Explain in words why there is no operating point."""
+def _at_rest(sheet: Flowsheet, unknown: Unknown, failed, idle):
+    """Tell where the pressure is short even with the water at rest."""
     from treatsim.operations.outcome import Value
 
     short = failed & (idle <= 0)
@@ -130,13 +134,4 @@ def _why(sheet: Flowsheet, unknown: Unknown, failed, idle):
             f"nothing flows: with the water at rest the pressure at {end} is "
             "{short} short; raise the pump's speed or lower the lift",
             {"short": Value(-idle * PRESSURE_SCALE, "pressure_difference")},
-        )
-    rest = failed & ~(short if not unknown.field else np.zeros_like(short))
-    if np.any(rest):
-        what = f"{unknown.unit}.{unknown.field}" if unknown.field else f"flow into {unknown.unit}"
-        yield Failure(
-            rest,
-            f"no value of {what} meets all equations; "
-            "even at its limit the pressures do not balance",
-            vague=True,
         )
