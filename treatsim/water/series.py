@@ -253,6 +253,34 @@ def section(surface: Surface, y) -> Series:
     )
 
 
+def basis(x, low: float, high: float, count: int) -> np.ndarray:
+    """Return the polynomials whose sum, weighted by the coefficients, is a series.
+
+    Parameters
+    ----------
+    x : array_like
+        Argument. [as fitted]
+    low, high : float
+        Range of the series. [as fitted]
+    count : int
+        Number of coefficients. [1]
+
+    Returns
+    -------
+    ndarray, shape (count, *shape of x)
+        Chebyshev polynomials 0 to count - 1. [1]
+
+    Validity
+    --------
+    As `evaluate`.
+
+    Source
+    ------
+    definition.
+    """
+    return _basis(_scaled(x, low, high), count)
+
+
 def _basis(t, count: int) -> np.ndarray:
     """Chebyshev polynomials 0 to count - 1 at t, shape (count, *shape of t)."""
     rows = [np.ones_like(t), t]

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from treatsim.water.phreeqc import PITZER, database_fingerprint
 from treatsim.water.salt_solutions import mixture_diffusivity
 from treatsim.water.series import (
     Surface,
+    basis,
     evaluate,
     evaluate_with_slope,
     nodes,
@@ -77,6 +78,17 @@ class WaterTable:
         """Return the diffusivity of the dissolved salt. [m2/s]"""
         return salt_solutions.diffusivity(temperature, self.salt_diffusivity)
 
+    def along(self, salinities: tuple[float, ...], temperature):
+        """Return osmotic pressure, density and viscosity at fixed salinities of the table's range.
+
+        Shape (3, salinities, temperatures): one matrix, kept, times the series in temperature.
+        """
+        T = np.atleast_1d(require("temperature", temperature, *BOUNDS, "K"))
+        matrix = _along(self, salinities)
+        found = np.tensordot(matrix, basis(T, *_warmth(self.osmotic)), axes=1)
+        found[0] *= T
+        return found
+
     def mass_concentration(self, salinity, temperature):
         """Return dissolved salt per volume. [kg/m3]"""
         return salinity * self.density(salinity, temperature)
@@ -107,6 +119,23 @@ class WaterTable:
             return evaluate(series, x)
         value, rate = evaluate_with_slope(series, x)
         return value + excess * rate / (2 * surface.high[0])
+
+
+def _warmth(surface: Surface) -> tuple[float, float, int]:
+    return surface.low[1], surface.high[1], surface.coefficients.shape[1]
+
+
+@lru_cache(maxsize=64)
+def _along(table: WaterTable, salinities: tuple[float, ...]) -> np.ndarray:
+    """Matrix from the series in temperature to osmotic pressure over T, density and viscosity."""
+    S = require("salinity", salinities, 0, table.salinity_range.high, "kg/kg")
+    ratio = S / (1 - S)
+    rows = []
+    for surface in (table.osmotic, table.mass, table.shear):
+        across = basis(np.sqrt(ratio), surface.low[0], surface.high[0], len(surface.coefficients))
+        rows.append(across.T @ surface.coefficients)
+    rows[0] = rows[0] * ratio[:, None]
+    return np.stack(rows)
 
 
 def water_table(analysis: WaterAnalysis) -> WaterTable:

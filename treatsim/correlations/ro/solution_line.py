@@ -83,7 +83,7 @@ def line_of_water(water, temperature, fraction_max: float | None = None) -> Solu
     Parameters
     ----------
     water : WaterTable
-        Or anything with its four property methods and `salinity_range`. [-]
+        Or anything with its methods `along` and `diffusivity`, and a `salinity_range`. [-]
     temperature : array_like
         One for all, or one for each of N operating points. [K]
     fraction_max : float, optional
@@ -107,10 +107,14 @@ def line_of_water(water, temperature, fraction_max: float | None = None) -> Solu
         kelvin = np.asarray(temperature, dtype=float).ravel()
     if fraction_max is None:
         fraction_max = min(WIDEST, float(water.salinity_range.high))
+    nodes = fraction_max * _nodes()
+    squeezed, even = tuple((nodes * _nodes()).tolist()), tuple(nodes.tolist())
+    pressure = water.along(squeezed, kelvin)[0]
+    _, density, viscosity = water.along(even, kelvin)
     return fit_solution_line(
-        lambda w: water.osmotic_pressure(w, kelvin),
-        lambda w: water.density(w, kelvin),
-        lambda w: water.viscosity(w, kelvin),
+        lambda w: pressure,
+        lambda w: density,
+        lambda w: viscosity,
         lambda w: water.diffusivity(kelvin) + 0.0 * w,
         fraction_max,
     )
