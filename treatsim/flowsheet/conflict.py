@@ -17,8 +17,8 @@ AT_LIMIT = 1e-2  # of the range of an open value, from either end
 def conflicts(equations: Equations, x, failed, filled: Flowsheet, done: Pass) -> Iterator[Failure]:
     """Yield the reasons of the `failed` points at the values `x`, the likeliest cause first.
 
-    An open value that ended on a limit comes first, then what stops a unit there; a point with
-    neither is told by its worst equation. A point may be in several; the first is its reason.
+    An open value that ended on a limit comes first; a point without is told by its worst equation,
+    which gives way to what stops a unit there. Of several failures of a point the first counts.
     """
     points = equations.points
     missed = np.array(
@@ -33,16 +33,14 @@ def conflicts(equations: Equations, x, failed, filled: Flowsheet, done: Pass) ->
             before, after, told = _at_limit(filled, unknown, end)
             for n, (text, values) in enumerate(words):
                 where = failed & there & (worst == n)
-                yield Failure(where, f"{before}{text}{after}", values | told)
-    for name, outcome in done.outcomes.items():
-        for finding in outcome.details().findings:
-            if finding.blocks:
-                where = failed & np.broadcast_to(finding.where, (points,))
-                yield Failure(where, f"{name}: {finding.text}", dict(finding.values))
+                # a unit knows better what a flow too large does to it
+                whole = f"{before}{text}{after}"
+                yield Failure(where, whole, values | told, vague=not unknown.field)
     for n, (text, values) in enumerate(words):
         name = equations.conditions[n][0]
         after = f"; change what is given to {name} or ahead of it"
-        yield Failure(failed & (worst == n), f"at the nearest state found, {text}{after}", values)
+        whole = f"at the nearest state found, {text}{after}"
+        yield Failure(failed & (worst == n), whole, values, vague=True)
 
 
 def _at_limit(sheet: Flowsheet, unknown: Unknown, end: str) -> tuple[str, str, dict[str, Value]]:

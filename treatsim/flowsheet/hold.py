@@ -12,7 +12,7 @@ from treatsim.errors import RequestError
 from treatsim.flowsheet.equations import Failure, apart
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.nearest import look_around
-from treatsim.flowsheet.result import Result
+from treatsim.flowsheet.result import Context, Result
 from treatsim.flowsheet.solver import solve
 from treatsim.numerics import find_roots
 from treatsim.operations.outcome import Value
@@ -31,30 +31,33 @@ class Hold(NamedTuple):
     place: str = ""  # where it was asked, such as "case.toml:31: "
 
 
-def operate(sheet: Flowsheet, points: int = 1, holds: tuple[Hold, ...] = ()) -> Result:
+def operate(
+    sheet: Flowsheet,
+    points: int = 1,
+    holds: tuple[Hold, ...] = (),
+    context: Context | None = None,
+) -> Result:
     """Solve a flowsheet with its holds and return the result at every point.
 
     Every hold is bracketed per point; several are solved one inside the other, the first
     outermost. A point at which a hold is missed by more than MET has no answer.
     """
-    return _operate(sheet, points, holds, closely=True)
+    return _operate(sheet, points, holds, context, closely=True)
 
 
-def _operate(sheet: Flowsheet, points: int, holds: tuple[Hold, ...], closely: bool) -> Result:
+def _operate(sheet: Flowsheet, points: int, holds, context=None, closely=False) -> Result:
     """Solve; what a missed hold comes nearest to is only looked for `closely` if it is told."""
     if not holds:
         with np.errstate(all="ignore"):  # trial points may overflow; what stays so is reported
-            result = Result(solve(sheet, points), points)
-        result.failures = apart(result.failures)
-        return result
+            return Result(solve(sheet, points), points, context)
     hold, rest = holds[0], holds[1:]
     search = _Search(sheet, points, hold, rest)
     x = search.run(closely)
-    result = _operate(
-        sheet.with_parameters(search.unit, **{search.field: x}), points, rest, closely
-    )
+    changed = sheet.with_parameters(search.unit, **{search.field: x})
+    result = _operate(changed, points, rest, context, closely)
     result.found[hold.adjust] = x
-    return _with_misses(result, search, x)
+    _tell_misses(result, search, x)
+    return result
 
 
 class _Search:
@@ -64,7 +67,7 @@ class _Search:
         self.sheet, self.points, self.hold, self.rest = sheet, points, hold, rest
         self.unit, self.field = _input(sheet, hold.adjust)
         self.guess, self.low, self.high = _span(sheet, self.unit, self.field, points)
-        start = _operate(sheet, points, rest, closely=False)
+        start = _operate(sheet, points, rest)
         try:
             found = start.value(hold.until)
         except RequestError as error:
@@ -106,31 +109,30 @@ class _Search:
         everyone = index.size == self.points and np.array_equal(index, np.arange(self.points))
         part = self.sheet if everyone else self.sheet.take(index)
         changed = part.with_parameters(self.unit, **{self.field: x})
-        return _operate(changed, index.size, self.rest, closely=False)
+        return _operate(changed, index.size, self.rest)
 
 
-def _with_misses(result: Result, search: _Search, x) -> Result:
+def _tell_misses(result: Result, search: _Search, x) -> None:
     """Add to a result where the hold is missed: by which value, or for want of any."""
     hold, points = search.hold, search.points
     answered = result.solved
     miss = search.miss_of(result, np.arange(points))
     missed = ~answered | ~(np.abs(miss) <= MET)
     if not np.any(missed):
-        return result
+        return
     kind = _declared(search.sheet, search.unit, search.field).metadata["kind"]
     told = {"wanted": Value(search.target, search.kind), "at": Value(x, kind)}
     reached = {"reached": Value(search.target + miss * search.scale, search.kind)}
     words = f"{hold.until} = {{wanted}} cannot be reached by {hold.adjust}: "
     nearest = words + "the nearest is {reached}, at {at}"
     nothing = words + "no setting of it tried has an operating point; at {at} "
-    blocks = [(f.where, f.text, f.values) for f in result.findings if f.blocks]
-    causes = [(f.where, f.reason, f.values) for f in result.failures] + blocks
-    mine = [
-        Failure(np.broadcast_to(where, (points,)), nothing + text, {**values, **told})
-        for where, text, values in causes
+    causes = [
+        Failure(np.broadcast_to(b.where, (points,)), nothing + b.reason, {**b.values, **told})
+        for b in result.blocks
     ]
-    result.failures = apart([*mine, Failure(missed & answered, nearest, told | reached)])
-    return result
+    result.failures = apart([*causes, Failure(missed & answered, nearest, told | reached)])
+    for name in ("blocks", "solved"):  # worked out before these failures were known
+        del result.__dict__[name]
 
 
 def _target(hold: Hold, kind: str) -> float:
