@@ -36,8 +36,8 @@ def measured(train: str):
     def one_by_one():
         for n in some:
             # twice the same point: what only a lone point is asked (scale, boron) is left out
-            result = judge(case.solve(grid.arrays(np.array([n, n])))).result
-            [result.value(address).value for address in shown]
+            verdict = judge(case.solve(grid.arrays(np.array([n, n]))))
+            [verdict.value(address).value for address in shown]
 
     return side_by_side(
         one_by_one, lambda: sweep(case, TRAINS[train]), plain_items=FEW, fast_items=grid.points
