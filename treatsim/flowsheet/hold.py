@@ -55,9 +55,7 @@ def _operate(sheet: Flowsheet, points: int, holds, context=None, closely=False) 
     x = search.run(closely)
     changed = sheet.with_parameters(search.unit, **{search.field: x})
     result = _operate(changed, points, rest, context, closely)
-    result.found[hold.adjust] = x
-    _tell_misses(result, search, x)
-    return result
+    return result.held({hold.adjust: x}, _misses(result, search, x))
 
 
 class _Search:
@@ -112,14 +110,14 @@ class _Search:
         return _operate(changed, index.size, self.rest)
 
 
-def _tell_misses(result: Result, search: _Search, x) -> None:
-    """Add to a result where the hold is missed: by which value, or for want of any."""
+def _misses(result: Result, search: _Search, x) -> list[Failure] | None:
+    """Return why points have no answer where the hold is missed; None where it is met at all."""
     hold, points = search.hold, search.points
     answered = result.solved
     miss = search.miss_of(result, np.arange(points))
     missed = ~answered | ~(np.abs(miss) <= MET)
     if not np.any(missed):
-        return
+        return None
     kind = _declared(search.sheet, search.unit, search.field).metadata["kind"]
     told = {"wanted": Value(search.target, search.kind), "at": Value(x, kind)}
     reached = {"reached": Value(search.target + miss * search.scale, search.kind)}
@@ -130,9 +128,7 @@ def _tell_misses(result: Result, search: _Search, x) -> None:
         Failure(np.broadcast_to(b.where, (points,)), nothing + b.reason, {**b.values, **told})
         for b in result.blocks
     ]
-    result.failures = apart([*causes, Failure(missed & answered, nearest, told | reached)])
-    for name in ("blocks", "solved"):  # worked out before these failures were known
-        del result.__dict__[name]
+    return apart([*causes, Failure(missed & answered, nearest, told | reached)])
 
 
 def _target(hold: Hold, kind: str) -> float:

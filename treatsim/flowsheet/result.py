@@ -65,6 +65,15 @@ class Result:
         plain = {name: Outcome(o.outlets, o.added) for name, o in self.outcomes.items()}
         return state | {"outcomes": plain, "_details": dict(self.all_details)}
 
+    def held(self, found: Mapping[str, Any], failures: Sequence[Failure] | None = None) -> Result:
+        """Return the same points with values that a hold has found, and its reasons if any."""
+        twin = object.__new__(Result)
+        kept = {k: v for k, v in self.__dict__.items() if k not in ("blocks", "solved", "values")}
+        twin.__dict__.update(kept | {"found": {**self.found, **found}})
+        if failures is not None:
+            twin.failures = list(failures)
+        return twin
+
     @property
     def sections(self) -> Mapping[str, Any]:
         """Tables of the case that are no units, as solved."""
