@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -116,13 +117,79 @@ def test_a_survey_that_is_not_done_is_told():
     ({"water__ph": "9.4"}, "nearest tabulated case is pH 9"),
     ({"water__ph": "5.6"}, "nearest tabulated case is pH 6"),
     ({"water__temperature": "0.2 degC"}, "nearest tabulated case is 0.5 degC"),
-    ({"chlorine__dose": "4.2 mg/L"}, "nearest tabulated case is 3 mg/L"),
 ])  # fmt: skip
 def test_outside_the_tables_nothing_is_credited(change, words):
     found = verdict(**change)
     barrier = found.germs.barriers["tank"]
     assert any(words in term for term in barrier.broken())
     assert at(barrier.earned("giardia"), 0) == 0
+
+
+def test_more_chlorine_than_the_table_holds_counts_as_its_last_line():
+    """3 mg/L is left by 3.64 dosed; held at the end of the table, it is worth as much."""
+
+    def earned(dose):
+        found = verdict(chlorine__dose=f"{dose} mg/L", tank__waiting_time="10 min")
+        barrier = found.health.barriers["tank"]
+        return at(barrier.earned("giardia"), 0), " ".join(barrier.missing)
+
+    most = [earned(dose) for dose in (2.0, 3.5, 3.6, 3.8, 4.2, 5.5)]
+    credits = [credit for credit, _ in most]
+    assert all(later >= sooner for sooner, later in pairwise(credits))
+    assert_allclose(credits[3:], credits[-1], rtol=1e-9)
+    assert credits[-1] > credits[1] > 0
+    assert ["above 3 mg/L" in words for _, words in most] == [False] * 3 + [True] * 3
+
+
+@pytest.mark.parametrize(("gone", "needs"), [
+    (("draw_off", "time_to_last_cup"), "tank.draw_off"),
+    (("decay_rate", "decay_temperature", "time_to_last_cup"), "tank.decay_rate"),
+])  # fmt: skip
+def test_a_dosed_tank_of_which_little_is_told_is_not_judged_and_earns_nothing(gone, needs):
+    def less(source):
+        rows = source.split("\n")
+        return "\n".join(row for row in rows if row.partition(" = ")[0] not in gone)
+
+    found = verdict(edit=less)
+    rows = {c.key: c for c in found.result.limits if c.address.startswith("tank.")}
+    assert {key: row.state() for key, row in rows.items()} == {
+        "residual_after_contact": "not_judged", "residual_at_tap": "not_judged",
+    }  # fmt: skip
+    assert {row.needs for row in rows.values()} == {needs}
+    assert not found.meets[0]
+    barrier = found.health.barriers["tank"]
+    assert all(at(barrier.earned(cls), 0) == 0 for cls in CLASSES)
+    assert needs in barrier.missing[0]
+
+
+def test_a_bypass_around_the_dose_brings_its_demand():
+    """Half the water passes the doser by. 1.2 mg/L dosed to the rest, 0.6 wanted by all: none."""
+
+    valve = 'kind = "throttle_valve"\nflow_coefficient = "10 m3/h"\n'
+    branches = (
+        'uv > fork", "fork.run > one > chlorine > join.run", "fork.branch > other > join.branch'
+    )
+    units = (
+        '[units.fork]\nkind = "dividing_tee"\n[units.join]\nkind = "combining_tee"\n'
+        f"[units.one]\n{valve}[units.other]\n{valve}[units.tank]"
+    )
+
+    def bypassed(more):
+        return lambda source: (
+            source.replace("uv > chlorine > tank", f'{branches}", "join > tank')
+            .replace("[units.tank]", units)
+            .replace("ph = 7.4\n", f"ph = 7.4\n{more}\n", 1)
+        )
+
+    silent = verdict(edit=bypassed(""), chlorine__dose="1.2 mg/L")
+    assert not silent.result.solved[0]
+    assert "state water.chlorine_demand" in silent.result.reason(0)
+    demand = 'chlorine_demand = "0.6 mg/L"'
+    for dose, left in (("1.2 mg/L", 0.0), ("2.4 mg/L", 0.6e-3)):
+        found = verdict(edit=bypassed(demand), chlorine__dose=dose)
+        free = found.result.streams["tank", "inlet"].contents["free_chlorine"]
+        assert_allclose(free, left, rtol=1e-9, atol=1e-12)
+    assert found.result.solved[0]
 
 
 def test_without_ph_chlorine_earns_nothing():

@@ -34,7 +34,7 @@ def test_every_value_is_dated_and_has_its_origin():
 # how that is known. "read": the mark stood beside the value in a copy; the others from memory.
 MARKS = {
     "antimony": (False, "read"), "arsenic": (True, "read"), "barium": (False, "read"),
-    "boron": (False, "memory"), "bromate": (True, "memory"), "cadmium": (False, "read"),
+    "boron": (False, "read"), "bromate": (True, "memory"), "cadmium": (False, "read"),
     "chlorate": (True, "memory"), "free_chlorine": (False, "memory"), "chromium": (False, "read"),
     "copper": (False, "read"), "fluoride": (False, "read"), "lead": (True, "read"),
     "manganese": (True, "read"), "mercury": (False, "read"), "microcystin_lr": (True, "memory"),

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from treatsim.operations.outcome import Finding, Limit, Value
+from treatsim.ranges import Excursion
 
 
 @dataclass(frozen=True)
@@ -16,6 +17,7 @@ class Additions:
     values: Mapping[str, Value] = field(default_factory=dict)
     limits: tuple[Limit, ...] = ()
     findings: tuple[Finding, ...] = ()
+    excursions: tuple[tuple[str, Excursion], ...] = ()  # by unit
     notes: tuple[str, ...] = ()  # what was assumed, in words
     sources: tuple[str, ...] = ()  # keys of the bibliography
     records: Mapping[str, Any] = field(default_factory=dict)  # what a page sets out in full
@@ -45,6 +47,7 @@ class Additions:
             {**self.values, **more.values},
             self.limits + more.limits,
             self.findings + more.findings,
+            self.excursions + more.excursions,
             self.notes + more.notes,
             self.sources + more.sources,
             {**self.records, **more.records},
