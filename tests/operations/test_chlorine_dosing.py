@@ -117,6 +117,7 @@ def test_powder_is_told_in_grams():
     powder = {"form": "powder", "strength": 0.7, "can_strength": 0.01, "stock_age": 0.0}
     values = dosed(**powder)[2].details().values
     assert values["product_per_litre_made_up"].quantity == "mass"
+    assert dosed()[2].details().values["product_per_litre_made_up"].quantity == "small_volume"
 
 
 @pytest.mark.parametrize(("changes", "words"), [

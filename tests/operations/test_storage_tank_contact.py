@@ -74,6 +74,14 @@ def test_baffling_is_the_share_of_the_mean_time_that_counts(baffling, share):
     assert_allclose(value(early, "residual_after_contact"), MG * np.exp(-0.05 * 2), rtol=1e-12)
 
 
+def test_the_share_of_the_time_is_the_share_of_the_product():
+    """Residual at the end of 2 h times the tenth of them that counts; the integral likewise."""
+    details = stored(draw_off="flow_through", baffling="unbaffled")
+    assert_allclose(value(details, "ct"), MG * np.exp(-0.1) * 0.2 * HOUR, rtol=1e-12)
+    integral = MG * (1 - np.exp(-0.1)) / (0.05 / HOUR)
+    assert_allclose(value(details, "ct_exact"), 0.1 * integral, rtol=1e-12)
+
+
 def test_the_product_of_residual_and_time_is_read_where_it_is_largest():
     """First order: c t exp(-k t) is largest at 1/k. Second order: c t / (1 + c k t) only rises."""
     assert_allclose(counted_age(0.5, np.array([1.0, 2.0, 3.0]), 1), [1.0, 2.0, 2.0], rtol=1e-15)
@@ -229,6 +237,8 @@ def test_one_tank_holds_back_the_plant():
     details = stored(draw_flow=2.0 / HOUR)
     assert_allclose(value(details, "round_time"), 3.5 * HOUR, rtol=1e-12)
     assert_allclose(value(details, "largest_mean_flow"), 2.0 / 3.5 / HOUR, rtol=1e-12)
+    three = stored(draw_flow=2.0 / HOUR, tanks=3)
+    assert_allclose(value(three, "largest_mean_flow"), 6.0 / 3.5 / HOUR, rtol=1e-12)
 
 
 def test_without_chlorine_it_is_only_a_volume():
