@@ -17,10 +17,10 @@ class Additions:
     values: Mapping[str, Value] = field(default_factory=dict)
     limits: tuple[Limit, ...] = ()
     findings: tuple[Finding, ...] = ()
-    excursions: tuple[tuple[str, Excursion], ...] = ()  # by unit
     notes: tuple[str, ...] = ()  # what was assumed, in words
     sources: tuple[str, ...] = ()  # keys of the bibliography
     records: Mapping[str, Any] = field(default_factory=dict)  # what a page sets out in full
+    excursions: tuple[tuple[str, Excursion], ...] = ()  # by unit
 
     def joined(self, more: Additions) -> Additions:
         """Return both; limits that govern the duty stay in the order in which they came.
@@ -47,8 +47,8 @@ class Additions:
             {**self.values, **more.values},
             self.limits + more.limits,
             self.findings + more.findings,
-            self.excursions + more.excursions,
             self.notes + more.notes,
             self.sources + more.sources,
             {**self.records, **more.records},
+            self.excursions + more.excursions,
         )
