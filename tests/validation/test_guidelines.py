@@ -174,10 +174,10 @@ def test_taste_panel():
 
 
 def test_what_no_stage_removes():
-    none, part = guideline_values.not_removed(["cartridge_filter", "uv_reactor", "chlorine_dosing"])
+    none, part = guideline_values.not_removed(False)
     assert {"arsenic", "fluoride", "nitrate", "pesticides", "salt", "fuel", "pfas"} <= set(none)
     assert not part
-    none, part = guideline_values.not_removed(["cartridge_filter", "ro_vessel"])
+    none, part = guideline_values.not_removed(True)
     assert {"boron", "nitrate", "ammonia", "arsenic"} <= set(part)
     assert "hydrogen_sulfide" in none
     assert not set(none) & set(part)
