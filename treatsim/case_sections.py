@@ -58,6 +58,10 @@ class WaterParameters(Parameters):
     uv_transmittance: float | None = quantity(
         "uv_transmittance", "per cm at 254 nm, unfiltered sample", open_low=True, default=None
     )
+    chlorine_demand: float | None = quantity(
+        "concentration", "chlorine used up within half an hour, where water not dosed meets dosed",
+        default=None,
+    )  # fmt: skip
     ph: float | None = quantity("ph", "pH at the source", default=None)
     boron: float | None = quantity("concentration", "boron", default=None)
 
@@ -165,6 +169,8 @@ def source_stream(site: SiteParameters | None, water: WaterParameters) -> Stream
         contents["turbidity"] = water.turbidity
     if water.uv_transmittance is not None:
         contents["absorption"] = -100.0 * np.log(water.uv_transmittance)
+    if water.chlorine_demand is not None:
+        contents["chlorine_demand"] = water.chlorine_demand
     return Stream(
         table,
         1.0,

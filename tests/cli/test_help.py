@@ -55,9 +55,9 @@ def test_a_source_says_what_is_from_memory():
 
 
 def test_an_unknown_source_names_the_nearest():
-    run = treatsim("sources", "cfr_141_72")
+    run = treatsim("sources", "cfr_141_721")
     assert run.status == 2
-    assert 'no source "cfr_141_72"; near: ' in run.err
+    assert 'no source "cfr_141_721"; near: ' in run.err
     assert "cfr_141_720" in run.err
 
 

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as some
 from numpy.testing import assert_allclose
 
+from treatsim.correlations.disinfection import chlorine
 from treatsim.errors import RequestError
 from treatsim.flowsheet.result import unit_balance
 from treatsim.operations.chlorine_dosing import left_after_demand, per_litre
@@ -40,12 +41,53 @@ def test_chlorine_in_the_water_is_kept_and_added_to():
     assert shares["free_chlorine"] < 1e-12
 
 
-@given(some.floats(0, 0.02), some.floats(0, 0.02), some.floats(0, 0.02))
-def test_what_is_left_is_never_negative_and_rises_with_the_dose(dose, more, demand):
-    left = left_after_demand(0.0, dose, demand)
+@given(some.floats(0, 0.02), some.floats(0, 0.02), some.floats(0, 0.02), some.floats(0, 0.02))
+def test_what_is_left_is_never_negative_and_rises_with_the_dose(present, dose, more, demand):
+    left, unmet = left_after_demand(present, dose, demand)
     assert left >= 0
-    assert left_after_demand(0.0, dose + more, demand) >= left
-    assert left_after_demand(0.0, dose, demand + more) <= left
+    assert unmet >= 0
+    assert left == 0 or unmet == 0
+    assert_allclose(left - unmet, present + dose - demand, rtol=1e-12, atol=1e-17)
+    assert left_after_demand(present, dose + more, demand)[0] >= left
+    assert left_after_demand(present, dose, demand + more)[0] <= left
+
+
+# the demand that a dose does not meet
+
+
+@pytest.mark.parametrize("stated", [0.0, 0.3, 0.6])
+def test_a_second_doser_meets_the_demand_the_first_left_over(stated):
+    """0.3 + 0.9 mg/L against a demand of 0.9 leave 0.3, whatever less is stated behind."""
+    _, _, first = dosed(dose=0.3 * MG, demand=0.9 * MG)
+    between = first.outlets["outlet"]
+    assert between.contents["free_chlorine"] == 0
+    assert_allclose(between.contents["chlorine_demand"], 0.6 * MG, rtol=1e-12)
+    unit = plant.unit("chlorine_dosing", "second", dose=0.9 * MG, demand=stated * MG)
+    second = unit.evaluate(inlet=between)
+    assert_allclose(second.outlets["outlet"].contents["free_chlorine"], 0.3 * MG, rtol=1e-12)
+    assert second.outlets["outlet"].contents["chlorine_demand"] == 0
+    shares = unit_balance(unit, {("second", "inlet"): between}, second)
+    assert max(shares["free_chlorine"], shares["chlorine_demand"]) < 1e-12
+
+
+def test_jars_of_the_water_between_may_find_more():
+    _, _, first = dosed(dose=0.3 * MG, demand=0.9 * MG)
+    unit = plant.unit("chlorine_dosing", dose=0.9 * MG, demand=0.8 * MG)
+    left = unit.evaluate(inlet=first.outlets["outlet"]).outlets["outlet"].contents
+    assert_allclose(left["free_chlorine"], 0.1 * MG, rtol=1e-12)
+
+
+def test_a_demand_larger_than_the_dose_takes_what_was_there():
+    contents = dosed(dose=0.2 * MG, demand=0.4 * MG, present=0.3 * MG)[2].outlets["outlet"].contents
+    assert_allclose(contents["free_chlorine"], 0.1 * MG, rtol=1e-12)
+    assert contents["chlorine_demand"] == 0
+
+
+def test_what_is_used_up_is_said_with_the_whole_demand():
+    _, _, first = dosed(dose=0.3 * MG, demand=0.9 * MG)
+    unit = plant.unit("chlorine_dosing", dose=0.5 * MG, demand=0.0)
+    (finding,) = unit.evaluate(inlet=first.outlets["outlet"]).details().findings
+    assert "0.6 mg/L" in finding.message(0)
 
 
 def test_stock_that_is_drawn():
@@ -75,6 +117,7 @@ def test_powder_is_told_in_grams():
     powder = {"form": "powder", "strength": 0.7, "can_strength": 0.01, "stock_age": 0.0}
     values = dosed(**powder)[2].details().values
     assert values["product_per_litre_made_up"].quantity == "mass"
+    assert dosed()[2].details().values["product_per_litre_made_up"].quantity == "small_volume"
 
 
 @pytest.mark.parametrize(("changes", "words"), [
@@ -102,6 +145,61 @@ def test_hypochlorous_share_falls_with_ph():
     values = dosed(ph=np.array([6.5, 7.5, 8.5]))[2].details().values
     shares = values["hypochlorous_share"].value
     assert shares[0] > shares[1] > shares[2] > 0
+
+
+def test_the_acid_is_told_outside_the_range_of_its_formula():
+    """Morris 1966 holds from 5 to 35 degC."""
+    unit = plant.unit("chlorine_dosing", ph=7.4)
+    warm = plant.stream(temperature=np.array([277.15, 278.15, 308.15, 309.15]))
+    (found,) = unit.evaluate(inlet=warm).details().excursions
+    assert found.range == chlorine.MORRIS_RANGE
+    assert list(found.outside) == [True, False, False, True]
+    silent = plant.unit("chlorine_dosing", ph=None).evaluate(inlet=warm).details()
+    assert not silent.excursions
+
+
+# a stock without strength
+
+YEAR = 8766 * plant.HOUR
+
+
+def refused(**changes):
+    with pytest.raises(RequestError) as caught:
+        plant.unit("chlorine_dosing", **changes)
+    (line,) = caught.value.problems
+    return line
+
+
+def test_a_stock_of_many_years_is_refused():
+    """5 % that halves in 4300 h holds less than 0.05 % after seven halvings, 3.4 years."""
+    for years in (3.5, 32, 1e4):
+        line = refused(stock_age=years * YEAR)
+        assert line.startswith("stock_age: ")
+        assert "below 0.05 %" in line
+    assert dosed(stock_age=3.2 * YEAR, can_strength=None)[2]
+
+
+def test_a_product_without_chlorine_is_refused():
+    assert refused(strength=4e-4, stock_age=0.0, can_strength=None).startswith("strength: ")
+    assert refused(form="powder", strength=4e-4, stock_age=0.0, can_strength=1e-4)
+
+
+@pytest.mark.parametrize("form", ["liquid", "powder"])
+def test_a_can_is_never_stronger_than_the_product_of_today(form):
+    """5 % after a half-life is 2.5 %: it makes a can of 2.4 %, not of 2.5."""
+    old = {"form": form, "stock_age": 4300 * plant.HOUR}
+    line = refused(can_strength=0.025, **old)
+    assert line.startswith("can_strength: must be below the strength of the product today, 2.5 %")
+    details = plant.unit("chlorine_dosing", can_strength=0.024, **old)
+    assert np.isfinite(plant.numbers(details.evaluate(inlet=plant.stream()))["value.stock_flow"])
+
+
+def test_a_can_too_weak_for_the_dose_is_refused():
+    """A can of 0.01 % holds 100 mg/L: ten times a dose of 10 mg/L."""
+    line = refused(can_strength=1e-4, dose=10.1 * MG)
+    assert line.startswith("dose: ")
+    assert "0.01 %" in line
+    assert plant.unit("chlorine_dosing", can_strength=1e-4, dose=9.9 * MG)
 
 
 @pytest.mark.parametrize("changes", [

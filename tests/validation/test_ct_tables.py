@@ -94,8 +94,11 @@ def test_look_up_never_reads_between_the_lines():
     found = ct_tables.giardia_lookup(14.9 + C0, 7.01, 1.01 * MG)
     assert_allclose(found.temperature, 10 + C0, rtol=1e-15, atol=0)
     assert_allclose(found.ph, 7.5, rtol=0, atol=0)
-    assert_allclose(found.free_chlorine, 1.2 * MG, rtol=1e-15, atol=0)
-    assert required(14.9, 7.01, 1.01) == 137
+    assert_allclose(found.free_chlorine, MG, rtol=1e-15, atol=0)  # 1 mg/L held asks for less time
+    assert_allclose(required(14.9, 7.01, 1.01), 134 * 1.01, rtol=1e-12, atol=0)
+    found = ct_tables.giardia_lookup(14.9 + C0, 7.01, 1.15 * MG)
+    assert_allclose([found.free_chlorine, found.counted], [1.2 * MG, 1.15 * MG], rtol=1e-15, atol=0)
+    assert required(14.9, 7.01, 1.15) == 137
     assert required(40.0, 7.0, 0.1) == 35  # above 25 degC the last block; below 0.4 the first line
 
 
@@ -105,7 +108,6 @@ def test_look_up_never_reads_between_the_lines():
         ((0.4, 7.0, 1.0), "0.5 degC"),
         ((10.0, 5.9, 1.0), "pH 6"),
         ((10.0, 9.1, 1.0), "pH 9"),
-        ((10.0, 7.0, 3.1), "3 mg/L"),
     ],
 )
 def test_outside_is_refused_with_the_nearest_case(point, words):
@@ -126,6 +128,49 @@ def test_impossible_values_raise():
     for bad in ((200.0, 7, MG), (283.15, 15, MG), (283.15, 7, -MG), (np.nan, 7, MG)):
         with pytest.raises(DomainError):
             ct_tables.giardia_lookup(*bad)
+
+
+GRID = np.unique(np.concatenate([np.linspace(0.0, 8.0, 161), CHLORINE, CHLORINE * (1 + 1e-6)]))
+
+
+@given(
+    minutes=st.floats(0.1, 600.0),
+    temperature=st.floats(0.5, 35.0),
+    ph=st.floats(6.0, 9.0),
+)
+def test_more_chlorine_never_earns_less(minutes, temperature, ph):
+    """Over the same time: within the lines, from line to line, and beyond the last."""
+    residual = GRID * MG
+    ct = residual * minutes * 60
+    giardia = ct_tables.giardia_log_credit(ct, temperature + C0, ph, residual)
+    assert np.all(np.diff(giardia) >= -1e-12)
+    assert np.all(np.diff(ct_tables.virus_log_credit(ct, temperature + C0, ph)) >= 0)
+
+
+@given(temperature=st.floats(0.5, 35.0), ph=st.floats(6.0, 9.0), chlorine=st.floats(3.0, 100.0))
+def test_above_the_last_line_chlorine_counts_as_three(temperature, ph, chlorine):
+    """The regulation's tables end at 3 mg/L: the credit is that of 3 mg/L over the same time."""
+    time = 600.0
+    at_the_end = ct_tables.giardia_log_credit(3 * MG * time, temperature + C0, ph, 3 * MG)
+    held = ct_tables.giardia_log_credit(chlorine * MG * time, temperature + C0, ph, chlorine * MG)
+    assert_allclose(held, at_the_end, rtol=1e-12, atol=0)
+    assert at_the_end > 0
+
+
+def test_the_lines_themselves_are_as_printed():
+    """Where the residual stands on a line, the table's own cell is the CT that is needed."""
+    T, C, pH = np.meshgrid(TEMPERATURE, CHLORINE, PH, indexing="ij")
+    assert_allclose(required(T, pH, C), CT, rtol=1e-12, atol=0)
+
+
+def test_each_table_names_the_text_that_holds_it():
+    """The regulation prints the Giardia tables; those of virus stand in the guidance only."""
+    from treatsim import sources
+
+    tables = ct_tables.tables()
+    assert (tables["giardia"]["source"], tables["giardia"]["clause"]) == ("cfr_141_74", "(b)(3)")
+    assert tables["virus"]["source"] == "epa_816_r_03_004"
+    assert {table["source"] for table in tables.values()} <= set(sources.load())
 
 
 state = {

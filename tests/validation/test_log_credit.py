@@ -171,11 +171,15 @@ def test_what_earns_nothing_says_what_is_missing():
     assert "1 NTU" not in " ".join(chlorine(turbidity=0.9).missing)
 
 
-def test_strong_chlorine_loses_only_what_its_table_lacks():
-    strong = chlorine(residual_end=4 * MG)
-    assert strong.earned("giardia") == 0
+def test_strong_chlorine_counts_as_the_end_of_its_table():
+    """The table ends at 3 mg/L: more earns what 3 mg/L would over the same time, and says so."""
+    strong, end = chlorine(residual_end=4 * MG), chlorine(residual_end=3 * MG)
+    assert_allclose(strong.earned("giardia"), end.earned("giardia"), rtol=1e-12)
+    assert 0 < end.earned("giardia") < 3
     assert strong.earned("virus") == 4
-    assert "3 mg/L" in strong.broken()[0]
+    assert not strong.broken()
+    assert "above 3 mg/L" in strong.missing[-1]
+    assert not any("3 mg/L" in words for words in end.missing)
 
 
 def test_challenge_results_of_many_filters():

@@ -17,31 +17,45 @@ from treatsim.operations.declarations import Company, Earns, Move, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
 from treatsim.operations.parameters import Parameters, choice, quantity
 from treatsim.operations.unit import Unit
+from treatsim.ranges import Excursion, excursions
 from treatsim.water.stream import Stream
 
 LIQUID_DENSITY = 100.0 * chlorine.PERCENT  # kg/m3 of available chlorine at a share of 1
 HEALTH_LIMIT = 5e-3  # kg/m3 of free chlorine; who_gdwq_2022
+WEAKEST = 0.05 * chlorine.PERCENT  # kg/m3; no recipe starts from less; common practice, no source
+DILUTION = 10.0  # least strength of the can over the dose: beyond, the stock is part of the flow
 ALKALINE = 8.0  # pH above which chlorine acts slowly; common practice
 NORMAL_TURBIDITY, HIGHEST_TURBIDITY = 1.0, 5.0  # NTU; who_gdwq_2011, from memory
 LITRE = 1e-3  # m3
 
 
 def left_after_demand(present, dose, demand):
-    """Return the free chlorine left once the fast demand is used up. All [kg/m3]"""
-    return np.asarray(present) + np.maximum(np.asarray(dose, float) - demand, 0.0)
+    """Return the free chlorine left and the demand not met, one of them zero. All [kg/m3]"""
+    held = np.asarray(present) + np.asarray(dose, float)
+    used = np.minimum(held, demand)
+    return held - used, demand - used
 
 
 def per_litre(product_strength, can_strength, powder: bool):
     """Return the product for one litre of stock by both readings of a recipe.
 
-    Strengths [kg/m3 of liquid, or 1 for powder]. Filled up to one litre, and added to one litre of
-    water -> liquid [m3] or powder [kg]
+    Strengths [kg/m3 of liquid, or 1 for powder], the can's below the product's. Filled up to one
+    litre, and added to one litre of water -> liquid [m3] or powder [kg]
     """
     made_up = can_strength * LITRE / product_strength
     if powder:
         return made_up, made_up  # the powder's own volume does not count
-    left = 1.0 - can_strength / product_strength
-    return made_up, made_up / np.where(left > 0, left, np.nan)
+    return made_up, made_up / (1.0 - can_strength / product_strength)
+
+
+def acid_excursions(ph, temperature) -> list[Excursion]:
+    """Return where the share of the acid is told outside the range of its formula. [1], [K]"""
+    return [] if ph is None else excursions(chlorine.MORRIS_RANGE, temperature)
+
+
+def _percent(strength) -> str:
+    """Return the weakest of some shares in words."""
+    return f"{float(np.min(strength)) * 100:.3g} %"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,7 +64,9 @@ class ChlorineDosingParameters(Parameters):
 
     dose: float = quantity("concentration", "available chlorine dosed, per volume of water")
     demand: float = quantity(
-        "concentration", "chlorine used up within half an hour, by a series of jars"
+        "concentration",
+        "chlorine used up within half an hour, by a series of jars of the water that arrives here; "
+        "what the water still owes by a doser ahead counts at least",
     )
     form: str = choice(("liquid", "powder"), "form of the product")
     strength: float = quantity("fraction", "available chlorine of the product", open_low=True)
@@ -75,18 +91,40 @@ class ChlorineDosingParameters(Parameters):
             faults.append("half_life: a stock of some age needs the half-life of its strength")
         if self.form == "powder" and self.can_strength is None:
             faults.append("can_strength: powder is dissolved first: state the strength in the can")
-        if (
-            self.form == "liquid"
-            and self.can_strength is not None
-            and np.any(np.asarray(self.can_strength) > self.strength)
-        ):
-            faults.append("can_strength: must not be above the strength of the product")
-        return faults
+        return faults + self._weak_stock()
+
+    def _weak_stock(self) -> list[str]:
+        """Refuse a product that has faded away, and a can that cannot be made or cannot dose."""
+        if np.any(np.asarray(self.stock_age) > 0) and self.half_life is None:
+            return []  # asked for above
+        today = np.asarray(self.strength_today) / self.all_chlorine
+        if np.any(today * LIQUID_DENSITY < WEAKEST):
+            key = "stock_age" if np.any(np.asarray(self.stock_age) > 0) else "strength"
+            return [
+                f"{key}: the product holds {_percent(today)} of chlorine today, below "
+                f"{_percent(WEAKEST / LIQUID_DENSITY)}: it has no strength; take a fresh one"
+            ]
+        if self.can_strength is not None and np.any(np.asarray(self.can_strength) >= today):
+            return [
+                f"can_strength: must be below the strength of the product today, {_percent(today)}"
+                "; left out, a liquid is drawn as it is"
+            ]
+        if np.any(self.can_strength_today < DILUTION * np.asarray(self.dose)):
+            return [
+                f"dose: the solution drawn, {_percent(self.can_strength_today / LIQUID_DENSITY)}, "
+                f"must be at least {DILUTION:g} times as strong as the water dosed"
+            ]
+        return []
+
+    @property
+    def all_chlorine(self) -> float:
+        """Strength of a product that is all chlorine. [kg/m3 of liquid; 1 for powder]"""
+        return LIQUID_DENSITY if self.form == "liquid" else 1.0
 
     @property
     def strength_today(self):
         """Available chlorine of the product today. [kg/m3 of liquid; 1 for powder]"""
-        fresh = np.asarray(self.strength) * (LIQUID_DENSITY if self.form == "liquid" else 1.0)
+        fresh = np.asarray(self.strength) * self.all_chlorine
         if self.half_life is None:
             return fresh
         return chlorine.strength_after(fresh, self.stock_age, self.half_life)
@@ -101,7 +139,10 @@ class ChlorineDosingParameters(Parameters):
 
 @dataclass(frozen=True, kw_only=True)
 class ChlorineDosing(Unit):
-    """Doses in step with the flow; pressure and water stay as they are."""
+    """Doses in step with the flow; pressure and water stay as they are.
+
+    The demand the dose does not meet goes on with the water, for the next doser to meet.
+    """
 
     parameters: ChlorineDosingParameters
     hazards = ("chlorine",)
@@ -135,7 +176,11 @@ class ChlorineDosing(Unit):
     def in_company(self, company: Company) -> Details:
         """Return what the source's pH and the tank behind let it say."""
         acid = self._acid(company) if self.parameters.ph is None else Details()
-        return Details(acid.values | self._for_tank(company), findings=acid.findings)
+        return Details(
+            acid.values | self._for_tank(company),
+            findings=acid.findings,
+            excursions=acid.excursions,
+        )
 
     def _acid(self, company: Company) -> Details:
         ph = company.source_ph
@@ -145,7 +190,11 @@ class ChlorineDosing(Unit):
         slow = np.asarray(ph) > ALKALINE
         text = "pH {ph} is above 8: little of the chlorine is the acid that acts fast"
         findings = [Finding(slow, text, {"ph": Value(ph, "ph")})] if np.any(slow) else []
-        return Details({"hypochlorous_share": Value(share, "fraction")}, findings=findings)
+        return Details(
+            {"hypochlorous_share": Value(share, "fraction")},
+            findings=findings,
+            excursions=acid_excursions(ph, company.inlet.temperature),
+        )
 
     def _for_tank(self, company: Company) -> dict[str, Value]:
         """Product for one filling of the tank behind, and the dose that lasts to the last cup."""
@@ -161,27 +210,34 @@ class ChlorineDosing(Unit):
             found["stock_per_tank"] = Value(can, "small_volume")
         needed = company.values_of(tank.name).get("residual_needed_for_last_cup")
         if needed is not None:
-            dose = np.asarray(needed.value) + p.demand
+            present = company.inlet.contents.get("free_chlorine", 0.0)
+            dose = np.asarray(needed.value) + self.demand_of(company.inlet) - present
+            dose = np.maximum(dose, 0.0)
             found["dose_for_last_cup"] = Value(dose, "concentration")
         return found
 
     def evaluate(self, inlet: Stream) -> Outcome:
-        """Return the stream with free chlorine in it."""
-        p = self.parameters
+        """Return the stream with free chlorine in it, or with the demand that is not met."""
         present = inlet.contents.get("free_chlorine", 0.0)
-        left = left_after_demand(present, p.dose, p.demand)
-        outlet = inlet.changed(contents={"free_chlorine": left})
-        added = {"free_chlorine": (left - present) * inlet.flow}
+        owed = inlet.contents.get("chlorine_demand", 0.0)
+        left, unmet = left_after_demand(present, self.parameters.dose, self.demand_of(inlet))
+        outlet = inlet.changed(contents={"free_chlorine": left, "chlorine_demand": unmet})
+        added = {
+            "free_chlorine": (left - present) * inlet.flow,
+            "chlorine_demand": (unmet - owed) * inlet.flow,
+        }
         return Outcome({"outlet": outlet}, added, lambda: self._details(inlet, left))
+
+    def demand_of(self, inlet: Stream):
+        """Return the demand of the water that arrives: as stated, or more if it owes more."""
+        return np.maximum(self.parameters.demand, inlet.contents.get("chlorine_demand", 0.0))
 
     def _details(self, inlet: Stream, left) -> Details:
         p = self.parameters
         can = p.can_strength_today
         values = {
             "residual": Value(left, "concentration"),
-            "strength_today": Value(
-                p.strength_today / (LIQUID_DENSITY if p.form == "liquid" else 1.0), "fraction"
-            ),
+            "strength_today": Value(p.strength_today / p.all_chlorine, "fraction"),
             "stock_flow": Value(chlorine.product_for(inlet.flow, p.dose, can), "small_flow"),
         }
         limit = Limit(
@@ -200,10 +256,14 @@ class ChlorineDosing(Unit):
             values | self._hypochlorous(inlet) | self._recipe(can),
             limits=[limit],
             findings=self._findings(inlet, left),
+            excursions=acid_excursions(p.ph, inlet.temperature),
             power=p.power,
             losses={"dosing pump": p.power} if np.any(np.asarray(p.power) > 0) else {},
             sources=("who_gdwq_2022", "morris_1966"),
-            choices=(f"{self.name}: doses in step with the flow; demand used up at once",),
+            choices=(
+                f"{self.name}: doses in step with the flow; demand used up at once, what is not "
+                "met goes on",
+            ),
         )
 
     def _hypochlorous(self, inlet: Stream) -> dict[str, Value]:
@@ -229,18 +289,17 @@ class ChlorineDosing(Unit):
         p = self.parameters
         turbidity = np.asarray(inlet.contents.get("turbidity", 0.0))
         dose, residual = np.asarray(p.dose), np.asarray(left)
-        too_weak = np.asarray(p.can_strength_today)
         shown = {
             "residual": Value(residual, "concentration"),
             "dose": Value(dose, "concentration"),
-            "demand": Value(p.demand, "concentration"),
+            "demand": Value(self.demand_of(inlet), "concentration"),
             "turbidity": Value(turbidity, "turbidity"),
             "ph": Value(0.0 if p.ph is None else p.ph, "ph"),
         }
         rows = (
             (residual > HEALTH_LIMIT * (1 + 1e-9),
              "free chlorine of {residual} is above the health limit of 5 mg/L: dose less"),
-            (dose <= p.demand, "the dose of {dose} is used up by the demand of {demand}: no free "
+            (residual <= 0, "the dose of {dose} is used up by the demand of {demand}: no free "
                                "chlorine is left"),
             (turbidity > HIGHEST_TURBIDITY,
              "turbidity of {turbidity}, above 5 NTU: chlorine earns no credit; clear the water"),
@@ -248,7 +307,6 @@ class ChlorineDosing(Unit):
              "turbidity of {turbidity}, above 1 NTU: the demand swings and particles shield"),
             (np.asarray(-1.0 if p.ph is None else p.ph) > ALKALINE,
              "pH {ph} is above 8: little of the chlorine is the acid that acts fast"),
-            (too_weak < 10 * dose, "the solution in the can is too weak for this dose"),
             (np.asarray(p.strength_known == "assumed"),
              "the strength of the product is assumed: measure the free chlorine in every tank"),
         )  # fmt: skip

@@ -12,7 +12,19 @@ from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.unit import Unit
-from treatsim.water.stream import Stream, mixed
+from treatsim.water.stream import Stream, demand_met, mixed
+
+UNTOLD = (
+    "water with chlorine meets water whose demand nobody stated, so what is left of it is not "
+    "known: state water.chlorine_demand"
+)
+
+
+def untold_demand(*streams: Stream):
+    """Return where chlorinated water meets some whose demand is not told. bool, per point"""
+    dosed = any("free_chlorine" in s.contents for s in streams)
+    silent = [s for s in streams if "chlorine_demand" not in s.contents]
+    return np.asarray(dosed and sum(s.mass_flow for s in silent) > 0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,19 +64,26 @@ class CombiningTee(Unit):
 
     def evaluate(self, run: Stream, branch: Stream) -> Outcome:
         """Return the mixed stream."""
-        outlet = mixed([run, branch], run.pressure)
+        outlet, used = demand_met(mixed([run, branch], run.pressure))
         excess = branch.pressure - run.pressure
         before = sum(s.pressure * s.flow for s in (run, branch))
         lost = outlet.pressure * outlet.flow - before
+        added = {"hydraulic_power": lost}
+        if "free_chlorine" in outlet.contents:
+            added |= dict.fromkeys(("free_chlorine", "chlorine_demand"), -used * outlet.flow)
         short = np.asarray(excess) < -1e-6 * (1e5 + np.abs(run.pressure))
 
         def details() -> Details:
             values = {"short": Value(-excess, "pressure_difference")}
             text = "the branch arrives {short} below the run and cannot enter"
+            findings = [
+                Finding(short, text, values, blocks=True),
+                Finding(untold_demand(run, branch), UNTOLD, blocks=True),
+            ]
             return Details(
                 {"excess_pressure": Value(excess, "pressure_difference")},
-                findings=[Finding(short, text, values, blocks=True)] if np.any(short) else [],
+                findings=[finding for finding in findings if np.any(finding.where)],
                 losses={"throttled": -lost},
             )
 
-        return Outcome({"outlet": outlet}, {"hydraulic_power": lost}, details)
+        return Outcome({"outlet": outlet}, added, details)

@@ -26,7 +26,13 @@ from treatsim.water.stream import Stream
 
 # Share of what the feed carries per volume that is found in the permeate; the rest is rejected.
 # Common practice, no source: particles are held back, most absorbing matter is, chlorine is not.
-PASSAGE = {"suspended_solids": 0.0, "turbidity": 0.0, "absorption": 0.05, "free_chlorine": 1.0}
+PASSAGE = {
+    "suspended_solids": 0.0,
+    "turbidity": 0.0,
+    "absorption": 0.05,
+    "free_chlorine": 1.0,
+    "chlorine_demand": 1.0,  # ammonia passes in part: taken whole
+}
 CHLORINE_LIMIT = 1e-4  # kg/m3 on polyamide; typical of published guidance, from memory
 
 

@@ -59,7 +59,8 @@ def _ledger(page, ledger: Germs, point: int) -> None:
     totals = ledger.credit.totals
     rows.append(("earned", *(_log(totals[c], point) for c in CLASSES), ""))
     if ledger.target:
-        rows.append(("asked", *(_asked(ledger, c, point) for c in CLASSES), ledger.source))
+        clauses = ", ".join(dict.fromkeys(ledger.source.values()))
+        rows.append(("asked", *(_asked(ledger, c, point) for c in CLASSES), clauses))
         rows.append(("missing", *(_missing(ledger, c, point) for c in CLASSES), ""))
     page.table(("barrier", *CLASSES, "clause"), rows)
     if any("(" in cell for row in rows for cell in row[1:5]):

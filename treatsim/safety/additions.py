@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from treatsim.operations.outcome import Finding, Limit, Value
+from treatsim.ranges import Excursion
 
 
 @dataclass(frozen=True)
@@ -19,6 +20,7 @@ class Additions:
     notes: tuple[str, ...] = ()  # what was assumed, in words
     sources: tuple[str, ...] = ()  # keys of the bibliography
     records: Mapping[str, Any] = field(default_factory=dict)  # what a page sets out in full
+    excursions: tuple[tuple[str, Excursion], ...] = ()  # by unit
 
     def joined(self, more: Additions) -> Additions:
         """Return both; limits that govern the duty stay in the order in which they came.
@@ -48,4 +50,5 @@ class Additions:
             self.notes + more.notes,
             self.sources + more.sources,
             {**self.records, **more.records},
+            self.excursions + more.excursions,
         )

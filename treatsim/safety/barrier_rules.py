@@ -186,11 +186,13 @@ def _chlorine(result: Result, unit: Unit, proof, solved, ph) -> Barrier | None:
     inlet = result.streams[unit.name, "inlet"]
     if "residual_counted" not in values:
         if "free_chlorine" in inlet.contents:
-            owed = ("how the tank is drawn (draw_off): without it no contact time counts",)
-            return Barrier("free chlorine", {}, "cfr_141_74", (), owed)
+            owed = (f"{unit.name}.{unit.parameters.untold}: without it no contact time counts",)
+            return Barrier("free chlorine", {}, rules.CHLORINE_CLAUSE, (), owed)
         return None
     if ph is None:
-        return Barrier("free chlorine", {}, "cfr_141_74", (), ("pH of the water: water.ph",))
+        return Barrier(
+            "free chlorine", {}, rules.CHLORINE_CLAUSE, (), ("pH of the water: water.ph",)
+        )
     return rules.chlorine_barrier(
         _sound(values["residual_counted"].value, solved, 0.0),
         _sound(values["contact_time_counted"].value, solved, 0.0),
@@ -204,7 +206,7 @@ def _dosing(result: Result, unit: Unit, proof, solved, ph) -> Barrier | None:
     if any(other.usable_volume() is not None for other in result.sheet.units.values()):
         return None
     owed = ("a storage_tank behind the dosing, with its draw_off: chlorine needs time",)
-    return Barrier("free chlorine", {}, "cfr_141_74", (), owed)
+    return Barrier("free chlorine", {}, rules.CHLORINE_CLAUSE, (), owed)
 
 
 class Rule(NamedTuple):

@@ -14,6 +14,7 @@ from treatsim.safety.log_credit import CLASSES, Barrier, Term
 CARTRIDGE_RULES = {False: (1.0, 2.0), True: (0.5, 2.5)}  # in series -> safety log, cap
 CHALLENGE_FEED_LIMIT = 1e4  # times the detection limit
 RO_CAP = 2.0
+CHLORINE_CLAUSE = "cfr_141_74 (b)(3)"
 SLACK = 1.0 + 1e-9  # round-off on a limit counts as met
 NORMAL_TURBIDITY = 1.0  # NTU
 HIGHEST_TURBIDITY = 5.0  # NTU, above which chlorine and UV earn nothing
@@ -297,12 +298,13 @@ def chlorine_barrier(residual_end, contact_time, temperature, ph, turbidity) -> 
 
     Validity
     --------
-    As `ct_tables`. Points the tables refuse earn nothing, and the terms say why. Bacteria at
-    least as sensitive as virus is common practice.
+    As `ct_tables`. Points the tables refuse earn nothing, and the terms say why; a residual above
+    the last line counts as that line, and the remarks say so. Bacteria at least as sensitive as
+    virus is common practice.
 
     Source
     ------
-    cfr_141_74, from memory, structure-checked
+    cfr_141_74 (b)(3) for Giardia, epa_816_r_03_004 for virus, both from memory
     """
     residual = require("residual", residual_end, 0.0, np.inf, "kg/m3")
     ct = residual * require("contact time", contact_time, 0.0, np.inf, "s")
@@ -322,7 +324,10 @@ def chlorine_barrier(residual_end, contact_time, temperature, ph, turbidity) -> 
         words = "inside the virus table (" + "; ".join(virus_reasons) + ")"
         terms.append(Term(words, ~virus_refused, ("bacteria", "virus")))
     missing = (*turbidity_remarks(turbidity), "another barrier against Cryptosporidium")
-    return Barrier("free chlorine", credits, "cfr_141_74", tuple(terms), missing)
+    end = ct_tables.tables()["giardia"]["chlorine"][-1]
+    if np.any(residual > end * 1e-3 * SLACK):
+        missing += (f"Giardia: free chlorine above {end:g} mg/L counts as {end:g}: the table ends",)
+    return Barrier("free chlorine", credits, CHLORINE_CLAUSE, tuple(terms), missing)
 
 
 def uv_barrier(

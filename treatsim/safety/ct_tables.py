@@ -1,7 +1,10 @@
 """Look-up of disinfection by free chlorine in the tables of the regulation.
 
 Rule of the look-up: temperature down, pH up, chlorine up to the next tabulated value; never between
-the lines. Outside the table nothing is credited, and the nearest tabulated case is named.
+the lines. Where a lower line of chlorine earns more, the residual counts as that of the line: water
+that held more held that too, so more chlorine never earns less. So above the last line, 3 mg/L, a
+residual counts as 3 mg/L (the regulation is silent there). Outside temperature and pH of the table
+nothing is credited, and the nearest tabulated case is named.
 """
 
 from __future__ import annotations
@@ -28,6 +31,7 @@ class Lookup(NamedTuple):
     temperature: Any  # line used, K
     ph: Any  # column used
     free_chlorine: Any  # line used, kg/m3
+    counted: Any  # residual that counts against that line, kg/m3
     refused: Any  # bool
     reasons: tuple[str, ...]  # one line for each kind of refusal met
 
@@ -51,7 +55,7 @@ def tables() -> dict[str, dict]:
 
     Source
     ------
-    cfr_141_74, from memory, structure-checked; see the head of the file
+    cfr_141_74 (b)(3) and epa_816_r_03_004, from memory; see the head of the file
     """
     text = resources.files("treatsim.safety").joinpath("ct_tables.toml").read_text("utf-8")
     return tomllib.loads(text)
@@ -67,12 +71,11 @@ def _line_down(axis, value):
     return np.searchsorted(axis, value + ROUNDING * np.abs(value), side="right") - 1
 
 
-def _refusals(cold, acid, alkaline, strong) -> tuple[str, ...]:
+def _refusals(cold, acid, alkaline) -> tuple[str, ...]:
     texts = (
         (cold, "water below 0.5 degC: the table ends; nearest tabulated case is 0.5 degC"),
         (acid, "pH below 6: the table ends; nearest tabulated case is pH 6"),
         (alkaline, "pH above 9: the table ends; nearest tabulated case is pH 9"),
-        (strong, "free chlorine above 3 mg/L: the table ends; nearest tabulated case is 3 mg/L"),
     )
     return tuple(text for where, text in texts if np.any(where))
 
@@ -104,25 +107,43 @@ def giardia_lookup(temperature, ph, free_chlorine) -> Lookup:
 
     Validity
     --------
-    0.5 degC and warmer (above 25 degC the last block), pH 6 to 9, up to 3 mg/L (below 0.4 mg/L the
-    first line). Points outside are refused, their neighbours are not touched; impossible values
-    raise DomainError.
+    0.5 degC and warmer (above 25 degC the last block), pH 6 to 9; below 0.4 mg/L the first line.
+    Above 3 mg/L, and wherever a lower line asks for less time, the residual counts as that of the
+    line. Points outside are refused, their neighbours are not touched; impossible values raise
+    DomainError.
 
     Source
     ------
-    cfr_141_74, from memory, structure-checked
+    cfr_141_74 (b)(3), from memory, structure-checked; residuals between and above the lines are
+    counted by the reasoning above, no source
     """
     table = tables()["giardia"]
     axes = [np.array(table[name]) for name in ("temperature", "chlorine", "ph")]
     T, pH, C = _points(temperature, ph, free_chlorine)
-    i, j, k = _line_down(axes[0], T), _line_up(axes[1], C), _line_up(axes[2], pH)
-    cold, strong, alkaline = i < 0, j >= axes[1].size, k >= axes[2].size
+    i, k = _line_down(axes[0], T), _line_up(axes[2], pH)
+    cold, alkaline = i < 0, k >= axes[2].size
     acid = pH < axes[2][0] * (1.0 - ROUNDING)
-    refused = cold | strong | alkaline | acid
-    i, j, k = np.maximum(i, 0), np.minimum(j, axes[1].size - 1), np.minimum(k, axes[2].size - 1)
-    ct = np.where(refused, np.inf, np.array(table["ct"], dtype=float)[i, j, k] * MG_MIN_PER_L)
-    lines = axes[0][i] + 273.15, axes[2][k], axes[1][j] * 1e-3
-    return Lookup(ct, *lines, refused, _refusals(cold, acid, alkaline, strong))
+    refused = cold | alkaline | acid
+    i, k = np.maximum(i, 0), np.minimum(k, axes[2].size - 1)
+    column = np.moveaxis(np.array(table["ct"], dtype=float), 1, 2)[i, k]  # last axis: chlorine
+    j, counted = _chlorine_line(axes[1], column, C)
+    ct = np.take_along_axis(column, j[..., None], axis=-1)[..., 0] * MG_MIN_PER_L
+    ct = np.where(refused, np.inf, ct)
+    lines = axes[0][i] + 273.15, axes[2][k], axes[1][j] * 1e-3, counted * 1e-3
+    return Lookup(ct, *lines, refused, _refusals(cold, acid, alkaline))
+
+
+def _chlorine_line(lines, column, residual):
+    """Line that asks for the least time, and the residual that counts against it. [mg/L]
+
+    The line above the residual counts the whole of it, every line below only its own.
+    """
+    above = _line_up(lines, residual)
+    which = np.arange(lines.size)
+    counted = np.where(which == above[..., None], residual[..., None], lines)
+    counted = np.where(which > above[..., None], 0.0, counted)
+    j = np.argmax(counted / column, axis=-1)
+    return j, np.take_along_axis(counted, j[..., None], axis=-1)[..., 0]
 
 
 def giardia_ct_required(temperature, ph, free_chlorine):
@@ -140,7 +161,7 @@ def giardia_ct_required(temperature, ph, free_chlorine):
     Returns
     -------
     ndarray
-        CT, broadcast shape. [kg s/m3]
+        CT with the residual given, broadcast shape. [kg s/m3]
 
     Validity
     --------
@@ -148,16 +169,23 @@ def giardia_ct_required(temperature, ph, free_chlorine):
 
     Source
     ------
-    cfr_141_74, from memory, structure-checked
+    cfr_141_74 (b)(3), from memory, structure-checked
     """
     found = giardia_lookup(temperature, ph, free_chlorine)
     if found.reasons:
         raise DomainError(found.reasons)
-    return found.ct
+    return found.ct / _share_counted(found, free_chlorine)
+
+
+def _share_counted(found: Lookup, free_chlorine):
+    """Residual that counts over the residual there is; all of it at the start of the table. [1]"""
+    residual = np.asarray(free_chlorine, dtype=float)
+    part = found.counted < residual * (1.0 - ROUNDING)
+    return np.where(part, found.counted / np.where(part, residual, 1.0), 1.0)
 
 
 def giardia_log_credit(ct, temperature, ph, free_chlorine):
-    """Giardia credit of a CT: 3 CT / CT99.9, never above what the table covers.
+    """Giardia credit of a CT: 3 CT / CT99.9, never above 3 nor falling with more chlorine.
 
     Parameters
     ----------
@@ -181,10 +209,11 @@ def giardia_log_credit(ct, temperature, ph, free_chlorine):
 
     Source
     ------
-    cfr_141_74, from memory, structure-checked
+    cfr_141_74 (b)(3), from memory, structure-checked
     """
     ct = require("CT", ct, 0.0, np.inf, "kg s/m3")
     found = giardia_lookup(temperature, ph, free_chlorine)
+    ct = ct * _share_counted(found, free_chlorine)
     return np.minimum(3.0 * ct / found.ct, GIARDIA_CAP)
 
 
@@ -210,7 +239,7 @@ def virus_lookup(temperature, ph) -> tuple[Any, Any, tuple[str, ...]]:
 
     Source
     ------
-    cfr_141_74 and its guidance, from memory
+    epa_816_r_03_004, from memory: the regulation prints no table for virus by free chlorine
     """
     table = tables()["virus"]
     T, pH, _ = _points(temperature, ph, 0.0)
@@ -221,7 +250,7 @@ def virus_lookup(temperature, ph) -> tuple[Any, Any, tuple[str, ...]]:
     refused = cold | acid | alkaline
     ct = np.array(table["ct"], dtype=float)[np.maximum(i, 0)] * MG_MIN_PER_L
     ct = np.where(refused[..., None], np.inf, ct)
-    return ct, refused, _refusals(cold, acid, alkaline, np.array(False))
+    return ct, refused, _refusals(cold, acid, alkaline)
 
 
 def virus_log_credit(ct, temperature, ph):
@@ -247,7 +276,7 @@ def virus_log_credit(ct, temperature, ph):
 
     Source
     ------
-    cfr_141_74 and its guidance, from memory
+    epa_816_r_03_004, from memory: the regulation prints no table for virus by free chlorine
     """
     ct = require("CT", ct, 0.0, np.inf, "kg s/m3")
     needed, _, _ = virus_lookup(temperature, ph)

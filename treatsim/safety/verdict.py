@@ -11,6 +11,7 @@ import numpy as np
 from treatsim.errors import RequestError
 from treatsim.flowsheet.result import Result, addressed
 from treatsim.operations.outcome import STATES, Finding, Limit, Value
+from treatsim.ranges import Excursion
 from treatsim.safety.additions import Additions
 from treatsim.safety.cautions import cautions_for
 from treatsim.safety.parts.dissolved import Analytes, dissolved
@@ -125,13 +126,18 @@ class Verdict:
             if np.broadcast_to(f.where, (self.result.points,))[point]
         ]
 
+    @property
+    def beyond(self) -> list[tuple[str, Excursion]]:
+        """Uses of formulas outside their fitted range, by unit."""
+        return [*self.result.excursions, *self.added.excursions]
+
     def excursions(self, point: int = 0, system: str = "si") -> list[str]:
         """Formulas used outside their range at one point, in words."""
         return [
             f"{unit}: {e.range.formula}: {e.range.name} {e.worst:.4g}"
             f"{'' if e.range.unit == '1' else f' {e.range.unit}'} lies outside "
             f"{e.range.low:g} to {e.range.high:g}"
-            for unit, e in self.result.excursions
+            for unit, e in self.beyond
             if np.broadcast_to(e.outside, (self.result.points,))[point]
         ]
 

@@ -108,9 +108,8 @@ def _turbidity_over(verdict: Verdict) -> float:
 def _chlorine(case, verdict: Verdict) -> Iterator[Change]:
     """Yield chlorine and a closed tank behind all else, where there is none."""
     units = verdict.result.sheet.units
-    with_chlorine = _with_chlorine(
-        case, [name for name, unit in units.items() if unit.ends_product]
-    )
+    tanks = [name for name, unit in units.items() if unit.ends_product]
+    with_chlorine = _with_chlorine(case, tanks, float(at(verdict.value("product.flow").value, 0)))
     if with_chlorine is not None:
         yield Change(
             f"chlorine that leaves {RESIDUAL * 1e3:g} mg/L for {WAIT / 60:.0f} min in a "
@@ -125,8 +124,8 @@ def changed_unit(case, name: str, **fields):
     return dataclasses.replace(case, parameters={**case.parameters, name: record})
 
 
-def _with_chlorine(case, tanks: list[str]):
-    """Return the case with a dosing unit and a closed tank at the product's end."""
+def _with_chlorine(case, tanks: list[str], flow: float):
+    """Return the case with a dosing unit and a closed tank at the product's end. flow [m3/s]"""
     dosing = ChlorineDosingParameters(
         dose=RESIDUAL, demand=0.0, form="liquid", strength=0.01, strength_known="measured"
     )
@@ -142,6 +141,7 @@ def _with_chlorine(case, tanks: list[str]):
     tank = StorageTankParameters(
         volume=volume, draw_off="fill_and_draw", waiting_time=WAIT, decay_rate=0.0,
         decay_temperature=ROOM_TEMPERATURE, warmest_temperature=ROOM_TEMPERATURE,
+        draw_flow=flow, time_to_tap=0.0,
     )  # fmt: skip
     parameters |= dict(zip(names, (dosing, tank), strict=True))
     return dataclasses.replace(case, kinds=kinds, parameters=parameters, links=tuple(links))

@@ -176,8 +176,8 @@ def _judge(piece: Piece, status: Texts, outside: Texts, strict: bool, system: st
     codes, texts = joined(masks, words, "", points)
     status.put(where, codes, [text or GOOD for text in texts])
     states = verdict.states.astype(np.int8)
-    beyond = [solved & np.broadcast_to(e.outside, (points,)) for _, e in result.excursions]
-    words = [f"{unit}: {e.range.formula}, {e.range.name}" for unit, e in result.excursions]
+    beyond = [solved & np.broadcast_to(e.outside, (points,)) for _, e in verdict.beyond]
+    words = [f"{unit}: {e.range.formula}, {e.range.name}" for unit, e in verdict.beyond]
     codes, texts = joined(beyond, words, "", points)
     outside.put(where, codes, texts)
     if strict and beyond:

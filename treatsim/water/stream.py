@@ -15,6 +15,7 @@ CONTENTS = {
     "turbidity": "turbidity",
     "absorption": "absorption",
     "free_chlorine": "concentration",
+    "chlorine_demand": "concentration",  # what would be used up at once and is not met yet
 }
 
 PROPERTIES = ("density", "viscosity", "osmotic_pressure")  # of water, salinity and temperature
@@ -148,3 +149,33 @@ def mixed(streams: list[Stream], pressure) -> Stream:
         name: sum(s.contents.get(name, 0.0) * s.flow for s in streams) / flow for name in names
     }
     return replace(result, contents=contents)
+
+
+def demand_met(stream: Stream) -> tuple[Stream, np.ndarray | float]:
+    """Let free chlorine and the demand not met yet use each other up, as at a doser.
+
+    Parameters
+    ----------
+    stream : Stream
+        Water as it was dosed or mixed.
+
+    Returns
+    -------
+    tuple
+        The stream in which one of the two is zero, and what was used up of each. [kg/m3]
+
+    Validity
+    --------
+    Fast demand only, taken at once. A stream that tells only one of the two comes back as it is:
+    whether its demand is known is for the caller to ask.
+
+    Source
+    ------
+    definition of chlorine demand
+    """
+    free, owed = (stream.contents.get(name) for name in ("free_chlorine", "chlorine_demand"))
+    if free is None or owed is None:
+        return stream, 0.0
+    used = np.minimum(free, owed)
+    left = {"free_chlorine": free - used, "chlorine_demand": owed - used}
+    return stream.changed(contents=left), used

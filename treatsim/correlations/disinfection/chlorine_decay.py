@@ -8,8 +8,15 @@ from __future__ import annotations
 import numpy as np
 
 from treatsim.errors import DomainError, require
+from treatsim.ranges import Range
 
 DOUBLING = 10.0  # K per doubling of the rate, common practice for warm dark tanks
+# Rates seen, by order: 0.02 1/h in clean to 0.5 1/h in river water (common practice, no source);
+# 0.3 L/(mg h) in three camps, within a factor of two (ali_2015). A stated rate outside is doubtful.
+RATES = {
+    1: Range("decay rate", 0.02 / 3600, 0.5 / 3600, "1/s", "decay of chlorine, first order"),
+    2: Range("decay rate", 150 / 3600, 600 / 3600, "m3/(kg s)", "decay of chlorine, second order"),
+}
 
 
 def _order(order: int) -> int:
@@ -48,7 +55,7 @@ def residual(start, rate, time, order: int = 1):
     Validity
     --------
     One rate at one temperature, closed tank. Fit the rate to two readings of that water: published
-    rates spread tenfold. Negative values or another order raise DomainError.
+    rates spread tenfold (RATES). Negative values or another order raise DomainError.
 
     Source
     ------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -41,7 +42,7 @@ class Germs:
     credit: Credit
     target: dict[str, Any]  # class -> log asked; empty if nothing is asked
     lower: dict[str, Any] = field(default_factory=dict)  # class -> lower end of a band asked
-    source: str = ""  # key of what asks
+    source: Mapping[str, str] = field(default_factory=dict)  # class -> key of what asks
     wording: str = ""  # what asks, in words
     untreated_share: Any = 0.0
     survey_done: bool = False
@@ -52,7 +53,7 @@ class Germs:
         return log_targets.household_tier(self.credit.totals)
 
 
-def asked(proof: HealthParameters | None) -> tuple[dict, dict, str, str]:
+def asked(proof: HealthParameters | None) -> tuple[dict, dict, dict, str]:
     """Logs asked, lower ends of a band, source and wording.
 
     Parameters
@@ -63,7 +64,7 @@ def asked(proof: HealthParameters | None) -> tuple[dict, dict, str, str]:
     Returns
     -------
     tuple
-        Class -> log asked (the upper end of a band), class -> lower end, key of the source, words.
+        Class -> log asked (the upper end of a band), class -> lower end, class -> source, words.
 
     Validity
     --------
@@ -71,21 +72,24 @@ def asked(proof: HealthParameters | None) -> tuple[dict, dict, str, str]:
 
     Source
     ------
-    cfr_141_711; who_household_2011; who_gdwq_2011
+    cfr_141_72 (b)(1), cfr_141_711 for Cryptosporidium; who_household_2011; who_gdwq_2011
     """
     if proof is None or proof.target is None:
-        return {}, {}, "", ""
+        return {}, {}, {}, ""
     words = RULE_WORDS[proof.target]
     if proof.target == "us_surface_water":
         number = proof.cryptosporidium_bin
         asked_of = dict(log_targets.SURFACE_WATER)
         asked_of["cryptosporidium"] = log_targets.cryptosporidium_target(number, "alternative")
-        return asked_of, {}, "cfr_141_711", f"{words}, bin {_word(number)}"
+        clauses = dict.fromkeys(asked_of, "cfr_141_72") | {"cryptosporidium": "cfr_141_711"}
+        return asked_of, {}, clauses, f"{words}, bin {_word(number)}"
     if proof.target == "household":
         bacteria, virus, protozoa = log_targets.STARS[int(np.max(np.asarray(proof.stars)))]
         asked_of = dict(zip(CLASSES, (bacteria, virus, protozoa, protozoa), strict=True))
-        return asked_of, {}, "who_household_2011", f"{words}, {_word(proof.stars)} stars"
-    return (*_burden(proof), "who_gdwq_2011", words)
+        source = dict.fromkeys(asked_of, "who_household_2011")
+        return asked_of, {}, source, f"{words}, {_word(proof.stars)} stars"
+    high, low = _burden(proof)
+    return high, low, dict.fromkeys(high, "who_gdwq_2011"), words
 
 
 def _word(number) -> str:
@@ -199,7 +203,7 @@ def _asked_limits(ledger: Germs, proof: HealthParameters | None) -> list[Limit]:
             ">=",
             log,
             "log_reduction",
-            ledger.source,
+            ledger.source[cls],
             "",
             ADVICE[cls],
             "health",
