@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from treatsim.errors import DomainError
+from treatsim.operations import kinds, unit_class
 from treatsim.safety import barriers, cautions, log_credit, log_targets
 from treatsim.safety.log_credit import CLASSES, Barrier, Term
 
@@ -271,7 +272,7 @@ def test_mixture_lies_between_worst_and_mean_of_logs(logs, weights):
 def test_cautions_fit_the_train():
     general = cautions.cautions_for([])
     assert any("boil" in item.text for item in general)
-    whole = cautions.cautions_for(["uv_reactor", "chlorine_dosing", "ro_vessel", "feed_pump"])
+    whole = cautions.cautions_for(["uv", "chlorine", "ro", "electricity"])
     assert whole[: len(general)] == general
     assert len(set(whole)) == len(whole)
     for words in ("Lamps hold mercury", "Hypochlorite", "polyamide", "residual-current"):
@@ -279,7 +280,8 @@ def test_cautions_fit_the_train():
         assert not any(words in item.text for item in general)
     from treatsim import sources
 
-    for item in cautions.cautions_for(["filters", "site", *cautions.EQUIPMENT]):
+    groups = {group for kind in kinds() for group in unit_class(kind).hazards}
+    for item in cautions.cautions_for(groups):
         assert item.source == cautions.PRACTICE or item.source in sources.load()
         assert " safe." not in item.text
 
