@@ -127,7 +127,7 @@ def run_new(arguments) -> int:
 def run_solve(arguments) -> int:
     """Solve one case at its settings."""
     from treatsim import cases
-    from treatsim.report import document, tables
+    from treatsim.report import document, screen, tables
     from treatsim.safety.verdict import judge
     from treatsim.studies.remedies import remedies
 
@@ -137,7 +137,8 @@ def run_solve(arguments) -> int:
     if arguments.json:
         text = document.as_json(document.document(verdict, helpful, arguments.units))
     else:
-        text = tables.solve_text(verdict, helpful, arguments.units, colour=colour(arguments))
+        write = tables.full_text if arguments.full else screen.screen_text
+        text = write(verdict, helpful, arguments.units, colour=colour(arguments))
     deliver(text, arguments.out)
     return verdict_status(verdict, arguments)
 
@@ -294,6 +295,7 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
             "help": "change an input; may be repeated",
         },
     ),
+    "--full": (("--full",), {"action": "store_true", "help": "print everything, not one screen"}),
     "--json": (("--json",), {"action": "store_true", "help": "print one JSON document"}),
     "--units": (("--units",), {"choices": ("si", "us"), "default": "si", "help": "units shown"}),
     "--strict": (
@@ -334,7 +336,7 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
     ),
     "--debug": (("--debug",), {"action": "store_true", "help": "show the traceback of an error"}),
 }
-SOLVING = ("CASE", "--set", "--json", "--units", "--strict", "--out")
+SOLVING = ("CASE", "--set", "--full", "--json", "--units", "--strict", "--out")
 COMMANDS: dict[str, tuple] = {
     "new": (
         run_new,

@@ -10,7 +10,7 @@ from typing import Any
 import treatsim
 from treatsim import quantities
 from treatsim.operations.outcome import Value
-from treatsim.report.tables import Page
+from treatsim.report.page import Page
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.compare import Row
 

@@ -1,20 +1,19 @@
-"""Text made for reading: what was asked, the answer first, then how it comes about."""
+"""The whole page of an operating point: the answer first, then how it comes about."""
 
 from __future__ import annotations
 
-import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
-from treatsim import quantities
 from treatsim.operations.outcome import Limit, Value, at
 from treatsim.report.chemistry_text import chemistry_part
 from treatsim.report.health_text import health_part, remedies_part
+from treatsim.report.page import Page, cell
+from treatsim.report.screen import settings
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.remedies import Remedy
 
-WIDTH = 100
 STREAM_COLUMNS = (
     "flow",
     "pressure",
@@ -26,85 +25,7 @@ STREAM_COLUMNS = (
 HEADINGS = {"uv_transmittance": "UVT per cm", "suspended_solids": "solids", "concentration": "salt"}
 
 
-class Page:
-    """Collects headed tables and lines, and renders them once."""
-
-    def __init__(self, colour: bool) -> None:
-        from rich.console import Console
-
-        self.buffer = io.StringIO()
-        self.console = Console(
-            file=self.buffer,
-            width=WIDTH,
-            force_terminal=colour,
-            no_color=not colour,
-            highlight=False,
-            soft_wrap=False,
-            emoji=False,
-            markup=False,
-        )
-
-    def line(self, text: str = "", style: str = "") -> None:
-        """Add one line."""
-        self.console.print(text, style=style or None)
-
-    def head(self, text: str) -> None:
-        """Add a heading."""
-        self.console.print()
-        self.console.print(text.upper(), style="bold")
-
-    def listing(self, lines: Iterable[str]) -> None:
-        """Add lines, each set off by a dash and wrapped."""
-        from rich.padding import Padding
-
-        for text in lines:
-            first, *rest = _wrapped(text, WIDTH - 4)
-            self.console.print(Padding("- " + "\n  ".join([first, *rest]), (0, 0, 0, 1)))
-
-    def numbered(self, number: int, text: str) -> None:
-        """Add one line of a numbered list, wrapped."""
-        from rich.padding import Padding
-
-        first, *rest = _wrapped(text, WIDTH - 6)
-        lines = f"{number:>2}. " + "\n    ".join([first, *rest])
-        self.console.print(Padding(lines, (0, 0, 0, 1)))
-
-    def table(self, headings: Sequence[str], rows: Iterable[Sequence[str]], left: int = 1) -> None:
-        """Add a table; the first `left` columns are text, the others numbers."""
-        from rich.table import Table
-
-        table = Table(
-            box=None,
-            padding=(0, 2, 0, 0),
-            header_style="dim",
-            pad_edge=False,
-            show_header=any(headings),
-        )
-        for number, heading in enumerate(headings):
-            table.add_column(heading, justify="left" if number < left else "right", overflow="fold")
-        for row in rows:
-            table.add_row(*row)
-        from rich.padding import Padding
-
-        self.console.print(Padding(table, (0, 0, 0, 1)))
-
-    def text(self) -> str:
-        """Return everything, without blanks at line ends."""
-        return "\n".join(line.rstrip() for line in self.buffer.getvalue().splitlines()) + "\n"
-
-
-def _wrapped(text: str, width: int) -> list[str]:
-    import textwrap
-
-    return textwrap.wrap(text, width) or [""]
-
-
-def cell(value: Value, system: str, point: int = 0, digits: int = 4) -> str:
-    """Return a value with its unit, for one point."""
-    return quantities.text(float(at(value.value, point)), value.quantity, system, digits)
-
-
-def solve_text(
+def full_text(
     verdict: Verdict,
     remedies: Sequence[Remedy] = (),
     system: str = "si",
@@ -112,11 +33,11 @@ def solve_text(
     colour: bool = False,
     point: int = 0,
 ) -> str:
-    """Return the page of one operating point."""
+    """Return everything of one operating point."""
     page = Page(colour)
     context, result = verdict.result.context, verdict.result
     page.line(context.title, "bold")
-    page.line(f"{context.path}: {_settings(verdict, system)}")
+    page.line(f"{context.path}: {settings(verdict, system)}")
     if not result.solved[point]:
         page.head("Answer")
         page.line(f" No operating point: {result.reason(point, system)}.")
@@ -131,18 +52,6 @@ def solve_text(
     _energy(page, verdict, system, point)
     _remarks(page, verdict, system, point)
     return page.text()
-
-
-def _settings(verdict: Verdict, system: str) -> str:
-    """Return the settings of what moves water, as asked."""
-    texts = []
-    for name, unit in verdict.result.sheet.units.items():
-        for field in unit.dials if unit.moves_water else ():
-            value, item = getattr(unit.parameters, field), unit.parameters_field(field)
-            if value is not None and item is not None:
-                shown = quantities.text(float(at(value, 0)), item.metadata["kind"], system)
-                texts.append(f"{name}.{field} = {shown}")
-    return ", ".join(texts) or "at its settings"
 
 
 HEADS = {"not_met": "NOT MET", "not_judged": "not judged", "met": "met", "waived": "waived"}

@@ -6,9 +6,10 @@ import tomllib
 from collections.abc import Iterable
 from functools import cache
 from importlib import resources
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 PRACTICE = "common practice"
+HIGH = 2000.0  # m, above which water boils too cool for one minute; cdc_household_chlorine
 
 
 class Caution(NamedTuple):
@@ -19,12 +20,47 @@ class Caution(NamedTuple):
 
 
 @cache
-def _groups() -> dict[str, tuple[Caution, ...]]:
+def _tables() -> dict[str, Any]:
     file = resources.files("treatsim.safety").joinpath("cautions.toml")
+    return tomllib.loads(file.read_text("utf-8"))
+
+
+@cache
+def _groups() -> dict[str, tuple[Caution, ...]]:
     return {
         group: tuple(Caution(row["text"], row.get("source", PRACTICE)) for row in rows)
-        for group, rows in tomllib.loads(file.read_text("utf-8")).items()
+        for group, rows in _tables().items()
+        if group != "short"
     }
+
+
+def short_cautions(hazards: Iterable[str], altitude: float | None = None) -> list[str]:
+    """Cautions for a train of equipment, one line for each hazard.
+
+    Parameters
+    ----------
+    hazards : iterable of str
+        Groups of the table, as the kinds of units declare them.
+    altitude : float or None
+        Height of the site above the sea; None if not known. [m]
+
+    Returns
+    -------
+    list of str
+        The general line, the one on boiling, then one for each hazard.
+
+    Validity
+    --------
+    Boiling takes 1 minute up to 2000 m and 3 above; where the height is not known, both are said.
+
+    Source
+    ------
+    cdc_household_chlorine for boiling; else common practice
+    """
+    lines = _tables()["short"]
+    wanted = ["always", "boil", *dict.fromkeys(hazards)]
+    minutes = "1 (above 2000 m 3)" if altitude is None else "3" if altitude > HIGH else "1"
+    return [lines[name].format(minutes=minutes) for name in wanted]
 
 
 def cautions_for(hazards: Iterable[str]) -> tuple[Caution, ...]:

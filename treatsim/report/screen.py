@@ -1,0 +1,179 @@
+"""One screen of an operating point: the answer, what is open, the numbers to write down."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from treatsim import quantities
+from treatsim.operations.outcome import Limit, Value, at
+from treatsim.report.page import Page, cell
+from treatsim.safety.cautions import short_cautions
+from treatsim.safety.verdict import Verdict
+from treatsim.studies.remedies import Remedy
+
+WIDTH = 80
+DIGITS = 3
+NARROWEST = 3  # of the limits that are met
+HELPFUL = 3  # changes told
+TOLD = 4  # remarks told; the others are counted
+COLOURS = {"met": "green", "not_met": "bold red", "not_judged": "yellow"}
+VERDICTS = {
+    "met": "Every limit is judged and met: design figures, not an approval.",
+    "not_met": "NOT fit to be given out at this setting.",
+    "not_judged": "What is judged is met; that is no promise for the rest.",
+}
+
+
+def screen_text(
+    verdict: Verdict,
+    remedies: Sequence[Remedy] = (),
+    system: str = "si",
+    *,
+    colour: bool = False,
+    point: int = 0,
+) -> str:
+    """Return one operating point on one screen."""
+    page = Page(colour, WIDTH)
+    context, result = verdict.result.context, verdict.result
+    page.line(context.title, "bold")
+    page.line(f"{context.path}: {settings(verdict, system)}")
+    if not result.solved[point]:
+        page.line()
+        page.listing([f"No operating point: {result.reason(point, system)}."])
+        return page.text()
+    _answer(page, verdict, point)
+    _open(page, verdict, system, point)
+    _helpful(page, remedies)
+    _numbers(page, verdict, system, point)
+    _remarks(page, verdict, system, point)
+    _cautions(page, verdict)
+    return page.text()
+
+
+def settings(verdict: Verdict, system: str) -> str:
+    """Return the settings of what moves water, as asked."""
+    texts = []
+    for name, unit in verdict.result.sheet.units.items():
+        for field in unit.dials if unit.moves_water else ():
+            value, item = getattr(unit.parameters, field), unit.parameters_field(field)
+            if value is not None and item is not None:
+                shown = quantities.text(float(at(value, 0)), item.metadata["kind"], system, DIGITS)
+                texts.append(f"{name}.{field} = {shown}")
+    return ", ".join(texts) or "at its settings"
+
+
+def counted(count: int, noun: str) -> str:
+    """Return a number with its noun, in the singular or the plural."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
+def _answer(page: Page, verdict: Verdict, point: int) -> None:
+    state = verdict.state(point)
+    counts = [f"{len(rows)} {words}" for kind, words in
+              (("met", "met"), ("not_met", "NOT MET"), ("not_judged", "not judged"),
+               ("waived", "waived"))
+              if (rows := verdict.of_state(kind, point))]  # fmt: skip
+    page.line()
+    total = counted(len(verdict.limits), "limit")
+    page.line(f"ANSWER  {total}: {', '.join(counts) or 'nothing is asked'}", "bold")
+    page.line(f"  {VERDICTS[state]}", COLOURS[state])
+
+
+def _open(page: Page, verdict: Verdict, system: str, point: int) -> None:
+    """Every limit that is not met, not judged or waived, and the narrowest that are met."""
+    met = sorted(verdict.of_state("met", point), key=lambda limit: float(at(limit.margin, point)))
+    rows = [
+        ("NOT MET", *_row(limit, system, point)) for limit in verdict.of_state("not_met", point)
+    ]
+    rows += [
+        ("not judged", limit.name, "", f"needs {limit.needs}" if limit.needs else "")
+        for limit in verdict.of_state("not_judged", point)
+    ]
+    rows += [
+        ("waived", limit.name, "", limit.waived) for limit in verdict.of_state("waived", point)
+    ]
+    rows += [("met", *_row(limit, system, point)) for limit in met[:NARROWEST]]
+    if len(met) > NARROWEST:
+        more = f"{counted(len(met) - NARROWEST, 'more limit')} with more room"
+        rows.append(("met", more, "", ""))
+    page.table(("", "", "", ""), rows, left=4)
+
+
+def _row(limit: Limit, system: str, point: int) -> tuple[str, str, str]:
+    value = cell(Value(limit.value, limit.quantity), system, point, DIGITS)
+    asked = cell(Value(limit.limit, limit.quantity), system, point, DIGITS)
+    owner = limit.address.partition(".")[0]
+    name = limit.name if owner in limit.name or owner in ("health", "product", "analytes") else (
+        f"{limit.name} ({owner})")  # fmt: skip
+    return name, value, f"{limit.relation} {asked}"
+
+
+def _helpful(page: Page, remedies: Sequence[Remedy]) -> None:
+    if not remedies:
+        return
+    page.line()
+    page.line("WHAT WOULD HELP MOST, one change at a time, each solved anew", "bold")
+    for number, remedy in enumerate(remedies[:HELPFUL], 1):
+        left = counted(len(remedy.leaves), "limit")
+        rest = f"; {left} not met then" if remedy.leaves else "; every judged limit is met then"
+        page.numbered(number, f"{remedy.text}{rest}")
+
+
+def _numbers(page: Page, verdict: Verdict, system: str, point: int) -> None:
+    """What a person writes down: product, energy, and the first results of every unit."""
+    values = verdict.values
+    rows = [
+        (words, *_both(values[address], system, point))
+        for address, words in (("product.flow", "product"), ("energy.specific", "energy"),
+                               ("product.concentration", "salt in the product"))
+        if address in values
+    ]  # fmt: skip
+    for address, value in verdict.added.values.items():
+        if address.endswith(".largest_flow"):
+            words = f"largest flow at the dose of {address.partition('.')[0]}"
+            rows.append((words, *_both(value, system, point)))
+    for name, unit in verdict.result.sheet.units.items():
+        words_of = {row.key: row.words for row in (*unit.told, *unit.compared)}
+        for key in unit.headline:
+            if (address := f"{name}.{key}") in values and np.isfinite(
+                at(values[address].value, point)
+            ):
+                words = f"{name}: {words_of.get(key, key.replace('_', ' ').replace('.', ' '))}"
+                rows.append((words, *_both(values[address], system, point)))
+    if "product.people_served" in values:
+        missed = len(verdict.of_state("not_met", point))
+        served = cell(values["product.people_served"], system, point, DIGITS)
+        beside = f"but {counted(missed, 'limit')} NOT met" if missed else ""
+        rows.append(("people served, by quantity alone", served, beside))
+    page.line()
+    page.table(("", "", ""), rows)
+
+
+def _both(value: Value, system: str, point: int) -> tuple[str, str]:
+    """Return a value in the system asked for, and in the other where that reads differently."""
+    mine = cell(value, system, point, DIGITS)
+    other = cell(value, "us" if system == "si" else "si", point, DIGITS)
+    return mine, f"({other})" if other != mine else ""
+
+
+def _remarks(page: Page, verdict: Verdict, system: str, point: int) -> None:
+    outside = [f"outside its range: {text}" for text in verdict.excursions(point, system)]
+    lines = [*verdict.told(point, system), *outside]
+    if not lines:
+        return
+    page.line()
+    page.listing(lines[:TOLD])
+    if len(lines) > TOLD:
+        page.line(f" - {counted(len(lines) - TOLD, 'more remark')}: --full")
+
+
+def _cautions(page: Page, verdict: Verdict) -> None:
+    hazards = [group for unit in verdict.result.sheet.units.values() for group in unit.hazards]
+    site = verdict.result.sections.get("site")
+    altitude = None if site is None or site.altitude is None else float(at(site.altitude, 0))
+    page.line()
+    page.line("CAUTIONS  (all of it, with assumptions and sources: --full)", "bold")
+    for text in short_cautions(hazards, altitude):
+        page.line(f" {text}")
