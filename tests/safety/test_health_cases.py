@@ -198,7 +198,7 @@ def test_colder_water_at_the_same_flow_never_earns_more():
 
 
 def test_the_page_shows_ledger_and_remedies():
-    page = tables.solve_text(solved("river", ASKED), helpful("river", ASKED))
+    page = tables.full_text(solved("river", ASKED), helpful("river", ASKED))
     for words in ("LOG CREDIT, BARRIER BY BARRIER", "weakest link: virus, 3.5 log short",
                   "cfr_141_720", "WHY NOT", "no stage here removes"):  # fmt: skip
         assert words in page
@@ -206,7 +206,7 @@ def test_the_page_shows_ledger_and_remedies():
 
 
 def test_brackets_mark_a_design_figure():
-    page = tables.solve_text(solved("river", (*ASKED, ("health.uv_certificate", "no"))))
+    page = tables.full_text(solved("river", (*ASKED, ("health.uv_certificate", "no"))))
     assert "0 (3)" in page
     assert "in brackets: the design figure" in page
 
@@ -225,4 +225,4 @@ def test_the_document_carries_the_same():
 def test_a_page_never_rounds_a_credit_up():
     found = solved("river_chlorine")
     assert 1.16 < totals(found)["giardia"] - 3 < 1.17
-    assert " 1.1 " in tables.solve_text(found)
+    assert " 1.1 " in tables.full_text(found)

@@ -12,7 +12,7 @@ from ro_plant import number
 from treatsim import cases
 from treatsim.correlations.ro.trace_solute import film_of, trace_solute
 from treatsim.errors import DomainError, RequestError
-from treatsim.report.tables import solve_text
+from treatsim.report.tables import full_text
 from treatsim.safety.parts.membranes import ASSUMED, _recovery
 from treatsim.safety.verdict import judge
 from treatsim.water import analysis, boron, scaling
@@ -264,7 +264,7 @@ def test_second_pass_is_too_thin_for_scale_and_takes_over_the_limit():
 
 
 def test_the_page_has_the_section_and_its_assumptions():
-    text = solve_text(sea())
+    text = full_text(sea())
     assert "WATER CHEMISTRY, RO" in text
     for word in ("gypsum", "boron in the permeate", "pH of the concentrate", "antiscalant"):
         assert word in text
