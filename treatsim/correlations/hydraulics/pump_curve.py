@@ -169,38 +169,6 @@ def run_out_flow(curve: PumpCurve, speed=1.0, head=0.0):
     return np.where(spare > 0, 2 * spare / np.where(root > 0, root, np.inf), 0.0)
 
 
-def speed_for_duty(curve: PumpCurve, flow, head):
-    """Return the speed that gives a wanted head at a wanted flow.
-
-    Parameters
-    ----------
-    curve : PumpCurve
-        Head curve at reference speed. [as stated there]
-    flow : array_like
-        Flow. [m3/s]
-    head : array_like
-        Head. [m]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Speed over reference speed; above 1 may be more than the drive can do. [1]
-
-    Validity
-    --------
-    Flow and head not negative, DomainError otherwise.
-
-    Source
-    ------
-    definition.
-    """
-    flow = require("flow", flow, 0.0, np.inf, "m3/s")
-    head = require("head", head, 0.0, np.inf, "m")
-    half = 0.5 * curve.linear * flow
-    square = half**2 + curve.shutoff_head * (curve.quadratic * flow**2 + head)
-    return (half + np.sqrt(square)) / curve.shutoff_head
-
-
 def dead_speed(curve: PumpCurve, static_head):
     """Return the speed below which the pump turns but moves no water.
 
@@ -360,34 +328,3 @@ def electrical_power(shaft, motor_efficiency, drive_efficiency=1.0, electronics=
     motor = require("motor_efficiency", motor_efficiency, 0.0, 1.0, "1", open_low=True)
     drive = require("drive_efficiency", drive_efficiency, 0.0, 1.0, "1", open_low=True)
     return np.asarray(shaft) / (motor * drive) + electronics
-
-
-def pumping_energy(volume, head, density, efficiency=1.0):
-    """Return the energy to raise a volume of water.
-
-    Parameters
-    ----------
-    volume : array_like
-        Volume. [m3]
-    head : array_like
-        Total head. [m]
-    density : array_like
-        Density. [kg/m3]
-    efficiency : array_like
-        Wire to water, 0.25 to 0.5 for small submersibles. [1]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Energy. [J]
-
-    Validity
-    --------
-    Efficiency above 0 and not above 1, DomainError outside.
-
-    Source
-    ------
-    definition.
-    """
-    efficiency = require("efficiency", efficiency, 0.0, 1.0, "1", open_low=True)
-    return np.asarray(density) * GRAVITY * np.asarray(head) * volume / efficiency

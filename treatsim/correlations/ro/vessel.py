@@ -109,7 +109,7 @@ def solve_vessel(
     --------
     Solution-diffusion with film theory, properties taken where they are. Water and salt close to
     round-off at any tolerance. Impossible inputs raise DomainError; a point without a proper answer
-    has a status (see `status_text`) and finite numbers. True osmotic back-flow is not modelled.
+    has a status (see STATUS_WORDS) and finite numbers. True osmotic back-flow is not modelled.
 
     Source
     ------
@@ -194,30 +194,6 @@ def _vessel(problem, mass_flow, path, count, line, shape) -> Vessel:
     ]
     nodes = path.nodes.reshape(*path.nodes.shape[:2], *shape)
     return Vessel._make([*results, nodes, count.reshape(shape), problem])
-
-
-def status_text(status: int) -> str:
-    """Say in words what a status means.
-
-    Parameters
-    ----------
-    status : int
-        Bits of one point. [-]
-
-    Returns
-    -------
-    str
-        Sentences joined by "; ", or "ok". [-]
-
-    Validity
-    --------
-    Bits of this module.
-
-    Source
-    ------
-    definition
-    """
-    return "; ".join(text for bit, text in STATUS_WORDS.items() if int(status) & bit) or "ok"
 
 
 class ElementResults(NamedTuple):

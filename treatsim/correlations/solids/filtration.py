@@ -50,40 +50,6 @@ def element_loss(flow, resistance, viscosity, quadratic=0.0):
     return laminar + quadratic * flow * np.abs(flow)
 
 
-def element_flow(loss, resistance, viscosity, quadratic=0.0):
-    """Return the flow through an element at a given pressure loss.
-
-    Parameters
-    ----------
-    loss : array_like
-        Pressure loss. [Pa]
-    resistance : array_like
-        Hydraulic resistance; infinite when blocked. [1/m3]
-    viscosity : array_like
-        Dynamic viscosity. [Pa s]
-    quadratic : array_like
-        Loss over the square of the flow. [Pa s2/m6]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Flow. [m3/s]
-
-    Validity
-    --------
-    Loss not negative and resistance above 0, DomainError otherwise. Inverse of `element_loss`.
-
-    Source
-    ------
-    definition.
-    """
-    loss = require("loss", loss, 0.0, np.inf, "Pa")
-    resistance = require("resistance", resistance, 0.0, np.inf, "1/m3", open_low=True)
-    quadratic = require("quadratic", quadratic, 0.0, np.inf, "Pa s2/m6")
-    laminar = resistance * viscosity
-    return 2 * loss / (laminar + np.sqrt(laminar**2 + 4 * quadratic * loss))
-
-
 def fit_element(flow, loss, viscosity):
     """Return both loss terms of an element from two catalogue points.
 

@@ -98,7 +98,7 @@ def lognormal_classes(median, geometric_deviation, count: int):
     Validity
     --------
     Removal of a real basin: 30 classes within 1e-8 at a deviation of 3, 1e-4 at 6. A kink, as in
-    the ideal basin, leaves 1 to 2 % with 30; use `lognormal_basin_removal` there.
+    the ideal basin, leaves 1 to 2 % with 30.
 
     Source
     ------

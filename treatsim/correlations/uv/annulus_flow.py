@@ -102,32 +102,6 @@ def laminar_profile(radius, inner_radius, outer_radius):
     return 2 * (1 - place**2 + bend * np.log(place)) / (1 + ratio**2 - bend)
 
 
-def fastest_radius(inner_radius, outer_radius):
-    """Radius of the largest laminar velocity.
-
-    Parameters
-    ----------
-    inner_radius, outer_radius : array_like
-        Radii of the annulus. [m]
-
-    Returns
-    -------
-    ndarray
-        Radius. [m]
-
-    Validity
-    --------
-    As `laminar_profile`.
-
-    Source
-    ------
-    bird_stewart_lightfoot, section 2.4.
-    """
-    inner, outer = _radii(inner_radius, outer_radius)
-    ratio = inner / outer
-    return outer * np.sqrt((1 - ratio**2) / np.log(1 / ratio) / 2)
-
-
 def _radii(inner_radius, outer_radius):
     inner = require("inner radius", inner_radius, 0.0, np.inf, "m", open_low=True)
     outer = require("outer radius", outer_radius, 0.0, np.inf, "m", open_low=True)
