@@ -12,6 +12,7 @@ import re
 from functools import cache
 from typing import NamedTuple
 
+from treatsim.constants import ATMOSPHERE, ZERO_CELSIUS
 from treatsim.errors import RequestError
 
 
@@ -62,7 +63,7 @@ QUANTITIES: dict[str, Quantity] = {
     "organisms": Quantity("1/m3", "1/L", "1/L", 0, INF, "organisms per volume"),
     "ph": Quantity("1", "", "", 0, 14, "acidity"),
     "power": Quantity("W", "W", "W", -INF, INF, "power"),
-    "pressure": Quantity("Pa", "bar", "psi", -101325, INF, "gauge pressure"),
+    "pressure": Quantity("Pa", "bar", "psi", -ATMOSPHERE, INF, "gauge pressure"),
     "pressure_difference": Quantity("Pa", "bar", "psi", -INF, INF, "difference of pressures"),
     "quadratic_loss": Quantity("Pa s2/m6", "bar h2/m6", "psi/(gal/min)**2", 0, INF, "loss / flow2"),
     "short_duration": Quantity("s", "min", "min", 0, INF, "length of time"),
@@ -70,7 +71,9 @@ QUANTITIES: dict[str, Quantity] = {
     "small_length": Quantity("m", "mm", "in", 0, INF, "bore, thickness, roughness"),
     "small_volume": Quantity("m3", "mL", "mL", 0, INF, "small volume"),
     "speed": Quantity("1", "%", "%", 0, 1.2, "share of full speed"),
-    "temperature": Quantity("K", "degC", "degF", 273.15, 318.15, "temperature of liquid water"),
+    "temperature": Quantity(
+        "K", "degC", "degF", ZERO_CELSIUS, 318.15, "temperature of liquid water"
+    ),
     "time": Quantity("s", "s", "s", 0, INF, "length of time"),
     "turbidity": Quantity("NTU", "NTU", "NTU", 0, 4000, "turbidity"),
     "uv_transmittance": Quantity("1", "%", "%", 0, 1, "transmittance per cm at 254 nm"),

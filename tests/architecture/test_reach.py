@@ -95,13 +95,12 @@ LEFT = {
     "correlations.solids.turbidity.BORROWED_SPREAD": "for solids from turbidity",
     "correlations.solids.turbidity.PUBLISHED_CURVES": "for solids from turbidity",
     "operations.outcome.GROUPS": "tests hold every limit against it",
+    "operations.unit.DECLARED": "tests ask every kind for each",
     "safety.dose_requirements.DEMANDS": "of regulations, for the field sheet",
     "safety.people.LONGEST_FILLING": "for water points",
     "safety.people.LONGEST_QUEUE": "for water points",
     "safety.people.WATER_POINTS": "for water points",
     "water.pitzer.SODIUM_CHLORIDE_1973": "tests hold the later set against it",
-    "water.properties.BOLTZMANN": "to go",
-    "water.properties.ZERO_CELSIUS": "to go",
 }
 
 

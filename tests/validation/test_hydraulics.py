@@ -8,17 +8,18 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from oracles.pipes import colebrook_factor
 
+from treatsim import constants
 from treatsim.correlations.hydraulics import friction
 from treatsim.errors import DomainError
 from treatsim.water import properties
 
 HOUR = 3600.0
 FOOT = 0.3048
-G = properties.GRAVITY
+G = constants.GRAVITY
 
 
 def water(celsius):
-    kelvin = celsius + properties.ZERO_CELSIUS
+    kelvin = celsius + constants.ZERO_CELSIUS
     return float(properties.density(kelvin)), float(properties.viscosity(kelvin))
 
 

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.optimize import brentq
 
+from treatsim import constants
 from treatsim.correlations.hydraulics import friction, pump_curve
 from treatsim.errors import DomainError
 from treatsim.numerics import find_roots
@@ -55,7 +56,7 @@ def test_long_pipe(agree):
 
     def system(q):
         return 18.5 + 0.07 * 790 / 0.325 * friction.velocity(q, 0.325) ** 2 / (
-            2 * pump_curve.GRAVITY
+            2 * constants.GRAVITY
         )
 
     flow = duty(curve, system, 1.0)[0]
@@ -149,7 +150,7 @@ def test_efficiency_and_power():
     eta = pump_curve.pump_efficiency([0.0, 0.5, 1.0, 2.0], 1.0, 1.0, 0.6)
     assert_allclose(eta, [0, 0.45, 0.6, 0], rtol=1e-13)
     flow = np.array([0.3, 1.0, 1.7])
-    direct = COOL * pump_curve.GRAVITY * flow * 12 / pump_curve.pump_efficiency(flow, 0.9, 1.0, 0.6)
+    direct = COOL * constants.GRAVITY * flow * 12 / pump_curve.pump_efficiency(flow, 0.9, 1.0, 0.6)
     assert_allclose(pump_curve.shaft_power(flow, 12.0, COOL, 0.9, 1.0, 0.6), direct, rtol=1e-13)
     assert pump_curve.shaft_power(0.0, 12.0, COOL, 0.9, 1.0, 0.6) > 0
     assert_allclose(pump_curve.electrical_power(80.0, 0.8, 0.95, 10.0), 80 / 0.76 + 10, rtol=1e-14)

@@ -9,6 +9,7 @@ from numpy.testing import assert_allclose
 from oracles import basins
 from scipy import integrate, stats
 
+from treatsim import constants
 from treatsim.correlations.solids import settling, size_distribution
 from treatsim.errors import DomainError
 from treatsim.ranges import excursions
@@ -19,7 +20,7 @@ HOUR = 3600.0
 
 
 def water(celsius):
-    kelvin = celsius + properties.ZERO_CELSIUS
+    kelvin = celsius + constants.ZERO_CELSIUS
     return float(properties.density(kelvin)), float(properties.viscosity(kelvin))
 
 
@@ -108,7 +109,7 @@ def test_terminal_velocity_balances_forces(law):
     size = np.geomspace(1e-9, 1e-2, 60)
     speed = settling.terminal_velocity(size, GRAIN, *COOL, law=law)
     reynolds = settling.particle_reynolds_number(speed, size, *COOL)
-    pull = properties.GRAVITY * (GRAIN - COOL[0]) * size / 6
+    pull = constants.GRAVITY * (GRAIN - COOL[0]) * size / 6
     push = drag_coefficient(reynolds, law) * COOL[0] * speed**2 / 8
     assert_allclose(push, pull, rtol=1e-11)
 
@@ -171,7 +172,7 @@ def test_smooth_classes_need_few(spread, within):
 
 
 def test_stokes_error_is_as_stated():
-    size = (0.3 * 18 * 1e-6 / (properties.GRAVITY * 1650 * 1000)) ** (1 / 3)
+    size = (0.3 * 18 * 1e-6 / (constants.GRAVITY * 1650 * 1000)) ** (1 / 3)
     fast = settling.stokes_velocity(size, GRAIN, 1000.0, 1e-3)
     assert_allclose(fast / settling.terminal_velocity(size, GRAIN, 1000.0, 1e-3), 1.06, rtol=0.005)
 

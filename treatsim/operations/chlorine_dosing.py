@@ -12,6 +12,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from treatsim.constants import LITRE
 from treatsim.correlations.disinfection import chlorine
 from treatsim.operations.declarations import Company, Earns, Move, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
@@ -23,7 +24,6 @@ LIQUID_DENSITY = 100.0 * chlorine.PERCENT  # kg/m3 of available chlorine at a sh
 HEALTH_LIMIT = 5e-3  # kg/m3 of free chlorine; who_gdwq_2022
 ALKALINE = 8.0  # pH above which chlorine acts slowly; common practice
 NORMAL_TURBIDITY, HIGHEST_TURBIDITY = 1.0, 5.0  # NTU; who_gdwq_2011, from memory
-LITRE = 1e-3  # m3
 
 
 def left_after_demand(present, dose, demand):

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim.constants import ZERO_CELSIUS
 from treatsim.correlations.disinfection.contact_time import MG_MIN_PER_L
 from treatsim.errors import DomainError, require
 
@@ -79,7 +80,7 @@ def _refusals(cold, acid, alkaline, strong) -> tuple[str, ...]:
 
 def _points(temperature, ph, free_chlorine):
     return np.broadcast_arrays(
-        require("temperature", temperature, 273.15, 373.15, "K") - 273.15,
+        require("temperature", temperature, ZERO_CELSIUS, 373.15, "K") - ZERO_CELSIUS,
         require("pH", ph, 0.0, 14.0, ""),
         require("free chlorine", free_chlorine, 0.0, np.inf, "kg/m3") * 1e3,
     )
@@ -121,7 +122,7 @@ def giardia_lookup(temperature, ph, free_chlorine) -> Lookup:
     refused = cold | strong | alkaline | acid
     i, j, k = np.maximum(i, 0), np.minimum(j, axes[1].size - 1), np.minimum(k, axes[2].size - 1)
     ct = np.where(refused, np.inf, np.array(table["ct"], dtype=float)[i, j, k] * MG_MIN_PER_L)
-    lines = axes[0][i] + 273.15, axes[2][k], axes[1][j] * 1e-3
+    lines = axes[0][i] + ZERO_CELSIUS, axes[2][k], axes[1][j] * 1e-3
     return Lookup(ct, *lines, refused, _refusals(cold, acid, alkaline, strong))
 
 

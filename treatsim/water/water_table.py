@@ -15,6 +15,7 @@ from functools import cache
 
 import numpy as np
 
+from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import require
 from treatsim.ranges import Range
 from treatsim.water import salt_solutions
@@ -33,8 +34,8 @@ from treatsim.water.series import (
 from treatsim.water.speciation import feed
 from treatsim.water.table_samples import Plan, ions_plan, seawater_plan, sodium_chloride_plan
 
-COLDEST, WARMEST = 273.15, 318.15  # K, range of the table
-BOUNDS = (273.15, 333.15)  # K, refused outside
+COLDEST, WARMEST = ZERO_CELSIUS, 318.15  # K, range of the table
+BOUNDS = (ZERO_CELSIUS, 333.15)  # K, refused outside
 COUNTS = {"sodium_chloride": (16, 9), "seawater": (14, 9), "ions": (13, 7)}
 PROPERTIES = ("osmotic", "density", "viscosity")
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.constants import GRAVITY
 from treatsim.errors import require
 from treatsim.ranges import Range
-from treatsim.water.properties import GRAVITY
 
 CHURCHILL_RANGE = Range("reynolds_number", 0.0, 1e8, "1", "Churchill friction factor")
 ROUGHNESS_RANGE = Range("relative_roughness", 0.0, 0.05, "1", "Colebrook rough-pipe branch")

@@ -11,9 +11,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.constants import GRAVITY
 from treatsim.errors import DomainError, require
 from treatsim.ranges import Range
-from treatsim.water.properties import GRAVITY
 
 EFFICIENCY_RANGE = Range("flow_ratio", 0.1, 1.6, "1", "parabola of pump efficiency")
 

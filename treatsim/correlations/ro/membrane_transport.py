@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.constants import CELSIUS_25, GAS_CONSTANT
 from treatsim.errors import require
 from treatsim.ranges import Range
 
-GAS_CONSTANT = 8.314462618  # J/(mol K)
-REFERENCE_TEMPERATURE = 298.15  # K
 WATER_ACTIVATION = 22e3  # J/mol; 20 to 25 kJ/mol is usual, from memory
 TEMPERATURE_RANGE = Range(
     "temperature", 278.15, 318.15, "K", "temperature correction of membrane permeability"
@@ -40,4 +39,4 @@ def arrhenius_factor(temperature, activation_energy=WATER_ACTIVATION):
     """
     temperature = require("temperature", temperature, 0.0, 1e4, "K", open_low=True)
     energy = require("activation energy", activation_energy, 0.0, 1e6, "J/mol")
-    return np.exp(energy / GAS_CONSTANT * (1 / REFERENCE_TEMPERATURE - 1 / temperature))
+    return np.exp(energy / GAS_CONSTANT * (1 / CELSIUS_25 - 1 / temperature))

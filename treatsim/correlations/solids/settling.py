@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.constants import GRAVITY
 from treatsim.errors import DomainError, require
 from treatsim.numerics import find_roots
 from treatsim.ranges import Range
-from treatsim.water.properties import GRAVITY
 
 STOKES_RANGE = Range("particle_reynolds_number", 0.0, 0.3, "1", "Stokes settling")
 SCHILLER_NAUMANN_RANGE = Range("particle_reynolds_number", 0.0, 800.0, "1", "Schiller-Naumann drag")

@@ -10,6 +10,7 @@ from __future__ import annotations
 from functools import cached_property
 from typing import cast
 
+from treatsim.constants import CELSIUS_25
 from treatsim.correlations.ro.spacer_channel import correlation
 from treatsim.correlations.ro.trace_solute import film_of, trace_solute
 from treatsim.errors import NoSolutionError
@@ -333,7 +334,7 @@ def _boron_permeability(view: _View, element: RoElementParameters) -> list[float
     """Of boric acid and borate together, at the mean state of the stream in each element."""
     p, T = view.unit.parameters, view.temperature
     new = membrane_at(element, p.correlation, T, 1.0, 1.0).salt_permeability
-    cold = membrane_at(element, p.correlation, 298.15, 1.0, 1.0).salt_permeability
+    cold = membrane_at(element, p.correlation, CELSIUS_25, 1.0, 1.0).salt_permeability
     aged = float(at(new * p.salt_permeability_ratio, 0))
     acid = float(element.boric_acid_permeability or 0.0) * aged / float(cold)
     ends = [view.factor(view.feed.salinity), view.bulk]
