@@ -8,6 +8,10 @@ from functools import cache
 
 from package import modules
 
+import treatsim
+from treatsim import operations
+from treatsim.report import plots
+
 FUNCTION = ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda
 COMPREHENSION = ast.ListComp | ast.SetComp | ast.DictComp | ast.GeneratorExp
 
@@ -157,3 +161,23 @@ def reached(roots: Iterable[str]) -> set[str]:
         for node in nodes:
             todo += [there for used in uses(node, names_of(module)) if (there := home(used))]
     return seen
+
+
+def roots() -> set[str]:
+    """What people can name: commands, public names, kinds, and plots, which are found by name."""
+    found = {"treatsim.cli.main", "treatsim.cli.COMMANDS"}
+    found |= {f"{module}.{name}" for name, module in treatsim._HOMES.items()}
+    for kind in operations.kinds():
+        for cls in (operations.unit_class(kind), operations.parameters_class(kind)):
+            found.add(f"{cls.__module__}.{cls.__name__}")
+    for plot in plots.NAMES:
+        names = ("applies", "data", "draw", "CASES", "TOGETHER")
+        places = (home(f"treatsim.report.plots.{plot}.{name}") for name in names)
+        found |= {place for place in places if place}
+    return found
+
+
+@cache
+def from_the_top() -> frozenset[str]:
+    """Return every definition that something people can name leads to."""
+    return frozenset(reached(roots()))

@@ -26,9 +26,12 @@ class Excursion(NamedTuple):
 
 
 def excursions(limits: Range, value) -> list[Excursion]:
-    """Return one Excursion if any entry of `value` lies outside `limits`, else an empty list."""
+    """Return one Excursion if any entry of `value` lies outside `limits`, else an empty list.
+
+    What is not a number, as at points without an answer, lies neither inside nor outside.
+    """
     value = np.asarray(value, dtype=float)
-    beyond = np.maximum(limits.low - value, value - limits.high)
+    beyond = np.nan_to_num(np.maximum(limits.low - value, value - limits.high), nan=-np.inf)
     outside = beyond > 0
     if not np.any(outside):
         return []

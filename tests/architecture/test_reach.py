@@ -11,10 +11,6 @@ import ast
 import pytest
 import reach
 
-import treatsim
-from treatsim import operations
-from treatsim.report import plots
-
 # capability that will use it -> what waits for it, as "module name name ..."
 WAITING = {
     "filter life over months, and spares": (
@@ -112,21 +108,7 @@ def waiting() -> set[str]:
     return found
 
 
-def roots() -> set[str]:
-    """What people can name: commands, public names, kinds, and plots, which are found by name."""
-    found = {"treatsim.cli.main", "treatsim.cli.COMMANDS"}
-    found |= {f"{module}.{name}" for name, module in treatsim._HOMES.items()}
-    for kind in operations.kinds():
-        for cls in (operations.unit_class(kind), operations.parameters_class(kind)):
-            found.add(f"{cls.__module__}.{cls.__name__}")
-    for plot in plots.NAMES:
-        names = ("applies", "data", "draw", "CASES", "TOGETHER")
-        places = (reach.home(f"treatsim.report.plots.{plot}.{name}") for name in names)
-        found |= {place for place in places if place}
-    return found
-
-
-REACHED = reach.reached(roots())
+REACHED = reach.from_the_top()
 
 
 def public(name: str) -> bool:
@@ -142,7 +124,7 @@ def test_what_nothing_reaches_is_what_waits():
 
 def test_every_helper_and_constant_serves_something_that_is_reached_or_waits():
     ranges = {name for name, (node, *_) in reach.definitions().items() if _is_range(node)}
-    served = reach.reached(roots() | waiting() | ranges)
+    served = reach.reached(reach.roots() | waiting() | ranges)
     idle = {n for n in reach.definitions() if "__" not in n and not n.startswith("treatsim._")}
     assert idle - served == {f"treatsim.{name}" for name in LEFT}
 

@@ -58,7 +58,7 @@ def lognormal_basin_removal(median_velocity, geometric_deviation, surface_loadin
 
     Validity
     --------
-    Every size in STOKES_RANGE; coarse tails settle anyway. Median velocity above 0, deviation
+    Every size by Stokes; coarse tails settle anyway. Median velocity above 0, deviation
     above 1, DomainError otherwise. What is left over is finer and makes a tighter cake.
 
     Source

@@ -26,7 +26,8 @@ def colebrook_factor(reynolds, relative_roughness):
 
     Validity
     --------
-    Reynolds 4000 to 1e8, ROUGHNESS_RANGE; solved to rounding. DomainError for Reynolds not above 0.
+    Reynolds 4000 to 1e8, a roughness up to a twentieth of the bore; solved to rounding.
+    DomainError for Reynolds not above 0.
 
     Source
     ------

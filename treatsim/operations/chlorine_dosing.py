@@ -6,6 +6,7 @@ or in a kilogram a hundredth of powder.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
@@ -18,6 +19,7 @@ from treatsim.operations.declarations import Company, Earns, Move, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
 from treatsim.operations.parameters import Parameters, choice, quantity
 from treatsim.operations.unit import Unit
+from treatsim.ranges import excursions
 from treatsim.water.stream import Stream
 
 LIQUID_DENSITY = 100.0 * chlorine.PERCENT  # kg/m3 of available chlorine at a share of 1
@@ -135,7 +137,7 @@ class ChlorineDosing(Unit):
     def in_company(self, company: Company) -> Details:
         """Return what the source's pH and the tank behind let it say."""
         acid = self._acid(company) if self.parameters.ph is None else Details()
-        return Details(acid.values | self._for_tank(company), findings=acid.findings)
+        return dataclasses.replace(acid, values=acid.values | self._for_tank(company))
 
     def _acid(self, company: Company) -> Details:
         ph = company.source_ph
@@ -145,7 +147,11 @@ class ChlorineDosing(Unit):
         slow = np.asarray(ph) > ALKALINE
         text = "pH {ph} is above 8: little of the chlorine is the acid that acts fast"
         findings = [Finding(slow, text, {"ph": Value(ph, "ph")})] if np.any(slow) else []
-        return Details({"hypochlorous_share": Value(share, "fraction")}, findings=findings)
+        return Details(
+            {"hypochlorous_share": Value(share, "fraction")},
+            findings=findings,
+            excursions=excursions(chlorine.MORRIS_RANGE, company.inlet.temperature),
+        )
 
     def _for_tank(self, company: Company) -> dict[str, Value]:
         """Product for one filling of the tank behind, and the dose that lasts to the last cup."""
@@ -200,6 +206,7 @@ class ChlorineDosing(Unit):
             values | self._hypochlorous(inlet) | self._recipe(can),
             limits=[limit],
             findings=self._findings(inlet, left),
+            excursions=[] if p.ph is None else excursions(chlorine.MORRIS_RANGE, inlet.temperature),
             power=p.power,
             losses={"dosing pump": p.power} if np.any(np.asarray(p.power) > 0) else {},
             sources=("who_gdwq_2022", "morris_1966"),

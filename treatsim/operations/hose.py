@@ -42,7 +42,7 @@ class HoseParameters(Parameters):
 
     def conflicts(self):
         """Refuse a wall rougher than a twentieth of the bore."""
-        if np.any(np.asarray(self.roughness) > 0.05 * np.asarray(self.bore)):
+        if np.any(np.asarray(self.roughness) > friction.ROUGHEST * np.asarray(self.bore)):
             return ["roughness: more than a twentieth of the bore is no pipe"]
         return []
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from treatsim.operations.outcome import Finding, Limit, Value
+from treatsim.ranges import Excursion
 
 
 @dataclass(frozen=True)
@@ -18,6 +19,7 @@ class Additions:
     findings: tuple[Finding, ...] = ()
     notes: tuple[str, ...] = ()  # what was assumed, in words
     sources: tuple[str, ...] = ()  # keys of the bibliography
+    excursions: tuple[tuple[str, Excursion], ...] = ()  # by unit: formulas outside their range
     records: Mapping[str, Any] = field(default_factory=dict)  # what a page sets out in full
 
     def joined(self, more: Additions) -> Additions:
@@ -47,5 +49,6 @@ class Additions:
             self.findings + more.findings,
             self.notes + more.notes,
             self.sources + more.sources,
+            self.excursions + more.excursions,
             {**self.records, **more.records},
         )

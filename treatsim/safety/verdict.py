@@ -131,7 +131,7 @@ class Verdict:
             f"{unit}: {e.range.formula}: {e.range.name} {e.worst:.4g}"
             f"{'' if e.range.unit == '1' else f' {e.range.unit}'} lies outside "
             f"{e.range.low:g} to {e.range.high:g}"
-            for unit, e in self.result.excursions
+            for unit, e in (*self.result.excursions, *self.added.excursions)
             if np.broadcast_to(e.outside, (self.result.points,))[point]
         ]
 

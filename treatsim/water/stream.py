@@ -31,6 +31,8 @@ class Water(Protocol):
 
     def osmotic_pressure(self, salinity, temperature): ...
 
+    def excursions(self, salinity, temperature): ...
+
 
 @dataclass(frozen=True)
 class Stream:

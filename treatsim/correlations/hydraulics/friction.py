@@ -9,7 +9,7 @@ from treatsim.errors import require
 from treatsim.ranges import Range
 
 CHURCHILL_RANGE = Range("reynolds_number", 0.0, 1e8, "1", "Churchill friction factor")
-ROUGHNESS_RANGE = Range("relative_roughness", 0.0, 0.05, "1", "Colebrook rough-pipe branch")
+ROUGHEST = 0.05  # of the bore; beyond, the formulas for pipes say nothing
 
 # Constant and bore exponent, both in SI. The form printed for gallons and inches rounds the
 # exponent (2.63 / 0.54 = 4.8704) to 4.8655 and is no mere change of units.
@@ -100,8 +100,8 @@ def pressure_loss(flow, length, diameter, roughness, density, viscosity, fitting
 
     Validity
     --------
-    CHURCHILL_RANGE, ROUGHNESS_RANGE. A bore 5 % smaller loses 28 % more, so measure the bore.
-    DomainError for impossible dimensions.
+    CHURCHILL_RANGE, roughness up to ROUGHEST. A bore 5 % smaller loses 28 % more, so measure
+    the bore. DomainError for impossible dimensions.
 
     Source
     ------

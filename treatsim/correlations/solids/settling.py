@@ -9,14 +9,7 @@ from treatsim.errors import DomainError, require
 from treatsim.numerics import find_roots
 from treatsim.ranges import Range
 
-STOKES_RANGE = Range("particle_reynolds_number", 0.0, 0.3, "1", "Stokes settling")
-SCHILLER_NAUMANN_RANGE = Range("particle_reynolds_number", 0.0, 800.0, "1", "Schiller-Naumann drag")
-DRAG_RANGES = {
-    "stokes": STOKES_RANGE,
-    "schiller_naumann": SCHILLER_NAUMANN_RANGE,
-    "clift_gauvin": Range("particle_reynolds_number", 0.0, 2e5, "1", "Clift-Gauvin drag"),
-    "older_textbook": Range("particle_reynolds_number", 0.0, 1e4, "1", "24/Re + 3/Re^0.5 + 0.34"),
-}
+DRAG_RANGE = Range("particle_reynolds_number", 0.0, 800.0, "1", "Schiller-Naumann drag")
 
 
 def stokes_velocity(diameter, particle_density, density, viscosity):
@@ -40,7 +33,7 @@ def stokes_velocity(diameter, particle_density, density, viscosity):
 
     Validity
     --------
-    STOKES_RANGE on `particle_reynolds_number`; 6 % too fast at its end, threefold at 130.
+    Particle Reynolds number up to 0.3, where it is 6 % too fast; threefold at 130.
     DomainError for impossible sizes.
 
     Source
@@ -53,8 +46,8 @@ def stokes_velocity(diameter, particle_density, density, viscosity):
     return GRAVITY * excess * diameter**2 / (18 * viscosity)
 
 
-def terminal_velocity(diameter, particle_density, density, viscosity, law="schiller_naumann"):
-    """Return the settling velocity of a sphere by a named drag law.
+def terminal_velocity(diameter, particle_density, density, viscosity):
+    """Return the settling velocity of a sphere by the drag law of Schiller and Naumann.
 
     Parameters
     ----------
@@ -66,8 +59,6 @@ def terminal_velocity(diameter, particle_density, density, viscosity, law="schil
         Density of the water. [kg/m3]
     viscosity : array_like
         Dynamic viscosity. [Pa s]
-    law : str
-        A key of DRAG_RANGES. [1]
 
     Returns
     -------
@@ -76,19 +67,19 @@ def terminal_velocity(diameter, particle_density, density, viscosity, law="schil
 
     Validity
     --------
-    DRAG_RANGES[law] on `particle_reynolds_number`; force balance solved to 1e-12. "older_textbook"
-    settles some 16 % faster than the modern laws near Re 45: name the law with the result.
-    DomainError for impossible sizes or an unknown law.
+    DRAG_RANGE on `particle_reynolds_number`; force balance solved to 1e-12. DomainError for
+    impossible sizes. An older law still in print, 24/Re + 3/Re^0.5 + 0.34, settles some 16 % faster
+    near Re 45.
 
     Source
     ------
-    schiller_naumann_1933; clift_gauvin_1971; the older law is common practice.
+    schiller_naumann_1933.
     """
     stokes = stokes_velocity(diameter, particle_density, density, viscosity)
     reynolds = np.asarray(particle_reynolds_number(stokes, diameter, density, viscosity))
     slower = np.ones(reynolds.shape)
     moving = reynolds > 0
-    slower[moving] = _share_of_stokes(reynolds[moving], law)
+    slower[moving] = _share_of_stokes(reynolds[moving])
     return stokes * slower
 
 
@@ -236,26 +227,17 @@ def _velocity_ratio(velocity, surface_loading):
     return np.where(still, np.inf, velocity / np.where(still, 1.0, loading))
 
 
-def _drag_over_stokes(reynolds, law):
+def _drag_over_stokes(reynolds):
     """Drag coefficient times Re / 24: 1 for creeping flow."""
-    if law == "stokes":
-        return np.ones_like(reynolds)
-    if law == "schiller_naumann":
-        return 1 + 0.15 * reynolds**0.687
-    if law == "clift_gauvin":
-        newton = 0.417 / (1 + 5070 * reynolds**-0.94)
-        return 1 + 0.152 * reynolds**0.677 + newton * reynolds / 24
-    if law == "older_textbook":
-        return 1 + np.sqrt(reynolds) / 8 + 0.34 * reynolds / 24
-    raise DomainError(f"drag law {law!r}: one of {', '.join(DRAG_RANGES)}")
+    return 1 + 0.15 * reynolds**0.687
 
 
-def _share_of_stokes(stokes_reynolds, law):
+def _share_of_stokes(stokes_reynolds):
     """Velocity over Stokes' velocity: the root of x * drag(x * Re) = 1, in ln x."""
 
     def excess(log_share, index):
         reynolds = stokes_reynolds[index] * np.exp(log_share)
-        return log_share + np.log(_drag_over_stokes(reynolds, law))
+        return log_share + np.log(_drag_over_stokes(reynolds))
 
-    lowest = -np.log(_drag_over_stokes(stokes_reynolds, law))
+    lowest = -np.log(_drag_over_stokes(stokes_reynolds))
     return np.exp(find_roots(excess, 0.6 * lowest, lowest, 0.0, ftol=1e-13).x)

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from treatsim.errors import DomainError, require
-from treatsim.ranges import Range
 
-LAMINAR_RANGE = Range("reynolds_number", 0.0, 2000.0, "1", "laminar profile in an annulus")
+LAMINAR_BELOW = 2000.0  # Reynolds number
 
 
 def mean_velocity(flow, inner_radius, outer_radius):
@@ -87,7 +86,8 @@ def laminar_profile(radius, inner_radius, outer_radius):
 
     Validity
     --------
-    LAMINAR_RANGE; exact for developed flow. A radius outside the annulus raises DomainError.
+    Reynolds number below LAMINAR_BELOW; exact for developed flow. A radius outside the annulus
+    raises DomainError.
 
     Source
     ------

@@ -9,11 +9,9 @@ import numpy as np
 from treatsim.errors import DomainError, require
 from treatsim.ranges import Range
 
-# common practice, no source: end of lamp life, fouled sleeve, plain low-pressure lamps
-AGEING_RANGE = Range("ageing_factor", 0.70, 1.0, "1", "lamp output over its life")
-FOULING_RANGE = Range("fouling_factor", 0.80, 1.0, "1", "fouling of a sleeve that is cleaned")
+# common practice, no source: plain low-pressure lamps give less outside
 TEMPERATURE_RANGE = Range(
-    "temperature", 283.15, 303.15, "K", "lamp output without a temperature table"
+    "temperature", 283.15, 303.15, "K", "lamp output without a temperature factor of its own"
 )
 
 
@@ -36,7 +34,8 @@ def usable_output(nominal, ageing=1.0, temperature=1.0, warm_up=1.0, fouling=1.0
 
     Validity
     --------
-    Factors from 0 to 1, else DomainError; AGEING_RANGE and FOULING_RANGE hold the usual ones.
+    Factors from 0 to 1, else DomainError. Usual are 0.7 or more at the end of lamp life and 0.8 or
+    more for a sleeve that is cleaned (common practice); TEMPERATURE_RANGE without a factor for it.
 
     Source
     ------

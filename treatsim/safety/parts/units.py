@@ -51,6 +51,7 @@ def _of_unit(result: Result, name: str, own: list[Limit], told: Details) -> Addi
         tuple(_as_stated(item, overrides.get(item.key)) for item in limits),
         tuple(Finding(f.where, f"{name}: {f.text}", f.values) for f in told.findings),
         sources=tuple(told.sources),
+        excursions=tuple((name, beyond) for beyond in told.excursions),
     )
 
 
