@@ -67,7 +67,6 @@ WAITING = {
         "correlations.disinfection.contact_time baffling_factor",
         "safety.people basic_needs people_at_levels volume_at_point water_points queue_time",
     ),
-    "limits that cannot be judged yet": ("operations.outcome unjudged",),
     "none: only checks use it, and it goes to tests/oracles when its room is next opened": (
         "correlations.disinfection.contact_time giardia_ct_regression giardia_log_regression"
         " virus_log_regression",
