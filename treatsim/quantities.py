@@ -44,6 +44,7 @@ QUANTITIES: dict[str, Quantity] = {
     "decay_rate_second_order": Quantity(
         "m3/(kg s)", "L/(mg h)", "L/(mg h)", 0, INF, "decay of second order"
     ),
+    "density": Quantity("kg/m3", "kg/m3", "lb/ft3", 0, INF, "mass per volume"),
     "dose": Quantity("J/m2", "mJ/cm2", "mJ/cm2", 0, INF, "fluence at 254 nm"),
     "duration": Quantity("s", "h", "h", 0, INF, "length of time"),
     "energy_per_volume": Quantity("J/m3", "kWh/m3", "Wh/gal", -INF, INF, "energy per water volume"),
@@ -66,6 +67,9 @@ QUANTITIES: dict[str, Quantity] = {
     "pressure": Quantity("Pa", "bar", "psi", -ATMOSPHERE, INF, "gauge pressure"),
     "pressure_difference": Quantity("Pa", "bar", "psi", -INF, INF, "difference of pressures"),
     "quadratic_loss": Quantity("Pa s2/m6", "bar h2/m6", "psi/(gal/min)**2", 0, INF, "loss / flow2"),
+    "salt_permeability": Quantity(
+        "m/s", "L/(m2 h)", "gal/(ft2 d)", 0, INF, "solute per area, time and concentration"
+    ),
     "short_duration": Quantity("s", "min", "min", 0, INF, "length of time"),
     "small_flow": Quantity("m3/s", "mL/h", "mL/h", 0, INF, "small volume flow"),
     "small_length": Quantity("m", "mm", "in", 0, INF, "bore, thickness, roughness"),
@@ -79,6 +83,9 @@ QUANTITIES: dict[str, Quantity] = {
     "uv_transmittance": Quantity("1", "%", "%", 0, 1, "transmittance per cm at 254 nm"),
     "velocity": Quantity("m/s", "m/s", "ft/s", 0, INF, "velocity"),
     "volume": Quantity("m3", "L", "gal", 0, INF, "volume"),
+    "water_permeability": Quantity(
+        "m/(s Pa)", "L/(m2 h bar)", "gal/(ft2 d psi)", 0, INF, "flux per pressure"
+    ),
 }
 
 BASED = {"mass_fraction", "uv_transmittance"}  # pure numbers that mean nothing without a unit

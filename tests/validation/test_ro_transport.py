@@ -124,6 +124,18 @@ def test_units(agree):
         quantities.read("1 gfd", "flux") / LMH,
     ]
     agree("T18_units", factors)
+    psi = 0.45359237 * 9.80665 / 0.0254**2
+    for text, quantity, si in (  # definitions: hour, bar, litre, foot, pound, inch
+        ("1 L/(m2 h bar)", "water_permeability", 1e-3 / 3600 / 1e5),
+        (
+            "1 gal/(ft2 d psi)",
+            "water_permeability",
+            3.785411784e-3 / 0.3048**2 / 86400 / psi,
+        ),
+        ("1 L/(m2 h)", "salt_permeability", LMH),
+        ("1 lb/ft3", "density", 0.45359237 / 0.3048**3),
+    ):
+        same(quantities.read(text, quantity), si, 1e-9)
 
 
 def test_local_flux_against_brentq():

@@ -45,7 +45,7 @@ class RoElementParameters(Parameters):
     water_activation: float = quantity("molar_energy", "of the water permeability", high=1e5)
     salt_activation: float = quantity("molar_energy", "of the salt permeability", high=1e5)
     boric_acid_permeability: float | None = quantity(
-        "flux", "of boric acid at 25 degC", low=0, default=None
+        "salt_permeability", "of boric acid at 25 degC", default=None
     )
     largest_feed_flow: float | None = quantity("flow", "per vessel", default=None)
     smallest_concentrate_flow: float | None = quantity("flow", "per vessel", default=None)

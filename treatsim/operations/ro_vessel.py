@@ -11,7 +11,7 @@ import numpy as np
 from treatsim.correlations.ro import spacer_channel, vessel, vessel_march
 from treatsim.correlations.ro.membrane_transport import TEMPERATURE_RANGE
 from treatsim.correlations.ro.solution_line import line_of_water
-from treatsim.correlations.ro.vessel import ElementResults, Vessel, VesselFeed
+from treatsim.correlations.ro.vessel import ElementResults, Membrane, Vessel, VesselFeed
 from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
@@ -89,18 +89,23 @@ class RoVessel(Unit):
     outlets = ("permeate", "concentrate")
     anchored = ("permeate",)
 
+    def membrane(self, temperature) -> Membrane:
+        """Return the permeabilities of today at a temperature. [m/(s Pa)], [m/s]"""
+        p = self.parameters
+        return membrane_at(
+            element_of(p.element),
+            p.correlation,
+            temperature,
+            p.water_permeability_ratio,
+            p.salt_permeability_ratio,
+        )
+
     def evaluate(self, feed: Stream) -> Outcome:
         """Return permeate and concentrate of all vessels."""
         p = self.parameters
         element = element_of(p.element)
         law = spacer_channel.correlation(p.correlation)
-        membrane = membrane_at(
-            element,
-            p.correlation,
-            feed.temperature,
-            p.water_permeability_ratio,
-            p.salt_permeability_ratio,
-        )
+        membrane = self.membrane(feed.temperature)
         line = line_of_water(feed.water, feed.temperature)
         entering = VesselFeed(
             feed.mass_flow / p.vessels_in_parallel,
@@ -125,6 +130,7 @@ class RoVessel(Unit):
         self, feed: Stream, permeate: Stream, solved: Vessel, elements: ElementResults, lost
     ) -> Details:
         p = self.parameters
+        membrane = self.membrane(feed.temperature)
         per_element = elements.flux_mean
         last = np.asarray(p.elements_in_series, dtype=int) - 1
         friction = p.vessels_in_parallel * np.sum(
@@ -148,6 +154,8 @@ class RoVessel(Unit):
             "membrane_salinity_max": Value(
                 np.max(elements.membrane_fraction_max, axis=0), "mass_fraction"
             ),
+            "water_permeability": Value(membrane.water_permeability, "water_permeability"),
+            "salt_permeability": Value(membrane.salt_permeability, "salt_permeability"),
             "lost_power": Value(lost, "power"),
             **_by_element(elements),
         }

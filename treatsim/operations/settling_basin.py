@@ -59,8 +59,8 @@ class SettlingBasinParameters(Parameters):
         "factor", "geometric standard deviation of the sizes", low=1, open_low=True, high=20
     )
     particle_density: float = quantity(
-        "factor",
-        "density of the particles in kg/m3; grains 2650, flocs 1020 to 1200",
+        "density",
+        "density of the particles; grains 2650 kg/m3, flocs 1020 to 1200",
         low=1000,
         high=8000,
     )
