@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from functools import cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from treatsim.constants import ATMOSPHERE, ZERO_CELSIUS
 from treatsim.errors import RequestError
@@ -115,7 +115,7 @@ BASIS = re.compile(r"\s+as\s+([A-Za-z0-9]+)$")
 
 
 @cache
-def _registry():
+def _registry() -> Any:
     import pint
 
     registry: pint.UnitRegistry = pint.UnitRegistry(cache_folder=None)
@@ -192,7 +192,7 @@ def shown(quantity: str, system: str = "si") -> tuple[str, float, float]:
     return unit, 1.0 / factor, -offset / factor
 
 
-def show(value, quantity: str, system: str = "si"):
+def show(value: Any, quantity: str, system: str = "si") -> tuple[Any, str]:
     """Return `value` (SI, scalar or array) in the unit shown, and that unit."""
     unit, factor, offset = shown(quantity, system)
     return value * factor + offset, unit

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.constants import GRAVITY
 from treatsim.errors import require
 from treatsim.ranges import Range
@@ -15,7 +16,7 @@ ROUGHEST = 0.05  # of the bore; beyond, the formulas for pipes say nothing
 # exponent (2.63 / 0.54 = 4.8704) to 4.8655 and is no mere change of units.
 
 
-def velocity(flow, diameter):
+def velocity(flow: ArrayLike, diameter: ArrayLike) -> Array:
     """Return the mean velocity in a round bore.
 
     Parameters
@@ -42,7 +43,9 @@ def velocity(flow, diameter):
     return np.asarray(flow, dtype=float) / (0.25 * np.pi * diameter**2)
 
 
-def reynolds_number(flow, diameter, density, viscosity):
+def reynolds_number(
+    flow: ArrayLike, diameter: ArrayLike, density: ArrayLike, viscosity: ArrayLike
+) -> Array:
     """Return the Reynolds number of flow in a round bore.
 
     Parameters
@@ -73,7 +76,15 @@ def reynolds_number(flow, diameter, density, viscosity):
     return np.abs(velocity(flow, diameter)) * diameter * density / viscosity
 
 
-def pressure_loss(flow, length, diameter, roughness, density, viscosity, fittings=0.0):
+def pressure_loss(
+    flow: ArrayLike,
+    length: ArrayLike,
+    diameter: ArrayLike,
+    roughness: ArrayLike,
+    density: ArrayLike,
+    viscosity: ArrayLike,
+    fittings: ArrayLike = 0.0,
+) -> Array:
     """Return the pressure lost in a straight round bore and its fittings.
 
     Parameters
@@ -117,7 +128,7 @@ def pressure_loss(flow, length, diameter, roughness, density, viscosity, fitting
     return speed * (straight / (2 * np.square(diameter)) + fittings * density * np.abs(speed) / 2)
 
 
-def clogged_loss_coefficient(clean_coefficient, free_area):
+def clogged_loss_coefficient(clean_coefficient: ArrayLike, free_area: ArrayLike) -> Array:
     """Return the loss coefficient of a strainer whose openings are partly covered.
 
     Parameters
@@ -144,7 +155,7 @@ def clogged_loss_coefficient(clean_coefficient, free_area):
     return np.asarray(clean_coefficient) / free_area**2
 
 
-def surge_head(velocity_change, wave_speed):
+def surge_head(velocity_change: ArrayLike, wave_speed: ArrayLike) -> Array:
     """Return the head rise when the flow is stopped at once.
 
     Parameters
@@ -172,7 +183,13 @@ def surge_head(velocity_change, wave_speed):
     return wave_speed * np.asarray(velocity_change) / GRAVITY
 
 
-def suction_head_available(atmosphere, vapour_pressure, density, lift, loss):
+def suction_head_available(
+    atmosphere: ArrayLike,
+    vapour_pressure: ArrayLike,
+    density: ArrayLike,
+    lift: ArrayLike,
+    loss: ArrayLike,
+) -> Array:
     """Return the net positive suction head that the site offers a pump.
 
     Parameters
@@ -207,7 +224,7 @@ def suction_head_available(atmosphere, vapour_pressure, density, lift, loss):
     return pressure_head - lift - loss
 
 
-def _factor_times_reynolds(reynolds, relative_roughness):
+def _factor_times_reynolds(reynolds: ArrayLike, relative_roughness: ArrayLike) -> Array:
     """Churchill's f Re with Re taken out of every denominator: 64 at rest, finite everywhere."""
     roughness = require("relative_roughness", relative_roughness, 0.0, 1.0, "1")
     reynolds = np.asarray(reynolds, dtype=float)

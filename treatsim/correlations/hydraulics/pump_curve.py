@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.constants import GRAVITY
 from treatsim.errors import DomainError, require
 from treatsim.ranges import Range
@@ -21,12 +22,12 @@ EFFICIENCY_RANGE = Range("flow_ratio", 0.1, 1.6, "1", "parabola of pump efficien
 class PumpCurve(NamedTuple):
     """Head curve at reference speed."""
 
-    shutoff_head: float  # H0, m
-    linear: float  # a1, m per m3/s
-    quadratic: float  # a2, m per (m3/s)^2
+    shutoff_head: ArrayLike  # H0, m
+    linear: ArrayLike  # a1, m per m3/s
+    quadratic: ArrayLike  # a2, m per (m3/s)^2
 
 
-def pump_curve(shutoff_head, linear, quadratic) -> PumpCurve:
+def pump_curve(shutoff_head: ArrayLike, linear: ArrayLike, quadratic: ArrayLike) -> PumpCurve:
     """Return a checked head curve.
 
     Parameters
@@ -60,7 +61,7 @@ def pump_curve(shutoff_head, linear, quadratic) -> PumpCurve:
     return PumpCurve(shutoff_head, linear, quadratic)
 
 
-def fit_pump_curve(flow, head) -> PumpCurve:
+def fit_pump_curve(flow: ArrayLike, head: ArrayLike) -> PumpCurve:
     """Return the falling curve closest to catalogue points, by least squares.
 
     Parameters
@@ -106,7 +107,7 @@ def fit_pump_curve(flow, head) -> PumpCurve:
     return pump_curve(shutoff, linear / scale, quadratic / scale**2)
 
 
-def pump_head(curve: PumpCurve, flow, speed=1.0):
+def pump_head(curve: PumpCurve, flow: ArrayLike, speed: ArrayLike = 1.0) -> Array:
     """Return the head a pump adds.
 
     Parameters
@@ -137,7 +138,7 @@ def pump_head(curve: PumpCurve, flow, speed=1.0):
     return speed**2 * curve.shutoff_head - flow * (curve.linear * speed + curve.quadratic * flow)
 
 
-def run_out_flow(curve: PumpCurve, speed=1.0, head=0.0):
+def run_out_flow(curve: PumpCurve, speed: ArrayLike = 1.0, head: ArrayLike = 0.0) -> Array:
     """Return the flow at which the pump still makes a given head; by default none.
 
     Parameters
@@ -169,7 +170,7 @@ def run_out_flow(curve: PumpCurve, speed=1.0, head=0.0):
     return np.where(spare > 0, 2 * spare / np.where(root > 0, root, np.inf), 0.0)
 
 
-def dead_speed(curve: PumpCurve, static_head):
+def dead_speed(curve: PumpCurve, static_head: ArrayLike) -> Array:
     """Return the speed below which the pump turns but moves no water.
 
     Parameters
@@ -196,7 +197,9 @@ def dead_speed(curve: PumpCurve, static_head):
     return np.sqrt(static_head / curve.shutoff_head)
 
 
-def pump_efficiency(flow, speed, best_flow, best_efficiency):
+def pump_efficiency(
+    flow: ArrayLike, speed: ArrayLike, best_flow: ArrayLike, best_efficiency: ArrayLike
+) -> Array:
     """Return the pump's own efficiency: a parabola through nothing and the best point.
 
     Parameters
@@ -230,7 +233,7 @@ def pump_efficiency(flow, speed, best_flow, best_efficiency):
     return best * ratio * (2 - ratio)
 
 
-def flow_ratio(flow, speed, best_flow):
+def flow_ratio(flow: ArrayLike, speed: ArrayLike, best_flow: ArrayLike) -> Array:
     """Return the flow over the flow of best efficiency at the same speed.
 
     Parameters
@@ -260,7 +263,14 @@ def flow_ratio(flow, speed, best_flow):
     return np.asarray(flow, dtype=float) / (speed * best_flow)
 
 
-def shaft_power(flow, head, density, speed, best_flow, best_efficiency):
+def shaft_power(
+    flow: ArrayLike,
+    head: ArrayLike,
+    density: ArrayLike,
+    speed: ArrayLike,
+    best_flow: ArrayLike,
+    best_efficiency: ArrayLike,
+) -> Array:
     """Return the shaft power with the parabolic efficiency, finite also at a closed valve.
 
     Parameters
@@ -298,7 +308,12 @@ def shaft_power(flow, head, density, speed, best_flow, best_efficiency):
     return density * GRAVITY * head * speed * best_flow / (best * (2 - ratio))
 
 
-def electrical_power(shaft, motor_efficiency, drive_efficiency=1.0, electronics=0.0):
+def electrical_power(
+    shaft: ArrayLike,
+    motor_efficiency: ArrayLike,
+    drive_efficiency: ArrayLike = 1.0,
+    electronics: ArrayLike = 0.0,
+) -> Array:
     """Return the electrical power behind a shaft.
 
     Parameters

@@ -140,8 +140,9 @@ def _checked(feed, membrane, channel, line, elements):
     count = require("elements in series", elements, 1, MOST_ELEMENTS, "").astype(int)
     tables = [v for item in line if isinstance(item, tuple) for v in item]
     shape = np.broadcast_shapes(*(np.shape(v) for v in [*values, count, *tables]))
-    flat = [v if v.ndim == 0 else np.broadcast_to(v, shape).ravel() for v in values]
-    flat = [float(v) if v.ndim == 0 else v for v in flat]
+    flat: list[Any] = [
+        float(v) if v.ndim == 0 else np.broadcast_to(v, shape).ravel() for v in values
+    ]
     size = int(np.prod(shape))
     flat[2] = np.broadcast_to(flat[2], size)
     return shape, (*flat[:6], SpacerChannel(*flat[6:])), np.broadcast_to(count, shape).ravel()

@@ -9,13 +9,16 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import DomainError, require
 
 BLOCKING_EXPONENTS = {"complete": 2.0, "standard": 1.5, "intermediate": 1.0, "cake": 0.0}
 SHARE_SWEEPS = 60  # Newton from below converges in a handful
 
 
-def element_loss(flow, resistance, viscosity, quadratic=0.0):
+def element_loss(
+    flow: ArrayLike, resistance: ArrayLike, viscosity: ArrayLike, quadratic: ArrayLike = 0.0
+) -> Array:
     """Return the pressure lost in an element and its housing.
 
     Parameters
@@ -50,7 +53,7 @@ def element_loss(flow, resistance, viscosity, quadratic=0.0):
     return laminar + quadratic * flow * np.abs(flow)
 
 
-def fit_element(flow, loss, viscosity):
+def fit_element(flow: ArrayLike, loss: ArrayLike, viscosity: ArrayLike) -> tuple[float, float]:
     """Return both loss terms of an element from two catalogue points.
 
     Parameters
@@ -91,7 +94,9 @@ def fit_element(flow, loss, viscosity):
     return float(laminar / viscosity), float(max(quadratic, 0.0))
 
 
-def blocked_resistance(load, clean, constant, exponent):
+def blocked_resistance(
+    load: ArrayLike, clean: ArrayLike, constant: ArrayLike, exponent: ArrayLike
+) -> Array:
     """Return the resistance of a medium that has taken up a load.
 
     Parameters
@@ -129,7 +134,9 @@ def blocked_resistance(load, clean, constant, exponent):
     return np.where(inside > 0, clean * np.exp(log_ratio), np.inf)
 
 
-def load_at_resistance(resistance, clean, constant, exponent):
+def load_at_resistance(
+    resistance: ArrayLike, clean: ArrayLike, constant: ArrayLike, exponent: ArrayLike
+) -> Array:
     """Return the load at which a medium reaches a resistance.
 
     Parameters
@@ -160,7 +167,7 @@ def load_at_resistance(resistance, clean, constant, exponent):
     return _growth(resistance, clean, exponent) / (constant * clean ** (exponent - 1.0))
 
 
-def blocking_limit(clean, constant, exponent):
+def blocking_limit(clean: ArrayLike, constant: ArrayLike, exponent: ArrayLike) -> Array:
     """Return the load at which a medium is blocked for good.
 
     Parameters
@@ -188,7 +195,9 @@ def blocking_limit(clean, constant, exponent):
     return load_at_resistance(np.inf, clean, constant, exponent)
 
 
-def blocking_constant(clean, terminal, load, exponent):
+def blocking_constant(
+    clean: ArrayLike, terminal: ArrayLike, load: ArrayLike, exponent: ArrayLike
+) -> Array:
     """Return the constant that takes a medium from clean to terminal over a known load.
 
     Parameters
@@ -220,7 +229,9 @@ def blocking_constant(clean, terminal, load, exponent):
     return _growth(terminal, clean, exponent) / (load * clean ** (exponent - 1.0))
 
 
-def constant_pressure_flux(time, first_flux, constant, exponent):
+def constant_pressure_flux(
+    time: ArrayLike, first_flux: ArrayLike, constant: ArrayLike, exponent: ArrayLike
+) -> Array:
     """Return the flux under constant pressure.
 
     Parameters
@@ -256,7 +267,9 @@ def constant_pressure_flux(time, first_flux, constant, exponent):
     return flux * np.exp(-np.where(n == 2, decay, np.log1p(bend * decay) / bend))
 
 
-def shared_flow(total_flow, resistance, viscosity, quadratic=0.0):
+def shared_flow(
+    total_flow: ArrayLike, resistance: ArrayLike, viscosity: ArrayLike, quadratic: ArrayLike = 0.0
+) -> tuple[Array, Array]:
     """Return how parallel elements share a flow, and the loss common to all.
 
     Parameters
@@ -302,7 +315,9 @@ def shared_flow(total_flow, resistance, viscosity, quadratic=0.0):
     return flows, np.where(blocked & (total > 0), np.inf, loss)
 
 
-def life_by_mass(capacity, flow, solids, capture):
+def life_by_mass(
+    capacity: ArrayLike, flow: ArrayLike, solids: ArrayLike, capture: ArrayLike
+) -> Array:
     """Return the running time in which an element takes up its capacity.
 
     Parameters
@@ -337,14 +352,16 @@ def life_by_mass(capacity, flow, solids, capture):
     return np.where(rate > 0, capacity / np.where(rate > 0, rate, 1.0), np.inf)
 
 
-def _blocking(load, clean, constant, exponent):
+def _blocking(
+    load: ArrayLike, clean: ArrayLike, constant: ArrayLike, exponent: ArrayLike
+) -> tuple[Array, Array, Array, Array]:
     load = require("load", load, 0.0, np.inf, "")
     clean = require("clean resistance", clean, 0.0, np.inf, "", open_low=True)
     constant = require("constant", constant, 0.0, np.inf, "")
     return load, clean, constant, require("exponent", exponent, 0.0, 2.0, "1")
 
 
-def _growth(resistance, clean, exponent):
+def _growth(resistance: ArrayLike, clean: ArrayLike, exponent: ArrayLike) -> Array:
     """Load in units of 1 / (k R0^(n-1)) that takes a medium from clean to `resistance`."""
     clean = require("clean resistance", clean, 0.0, np.inf, "", open_low=True)
     ratio = require("resistance over clean", resistance / clean, 1.0, np.inf, "1")

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import require
 from treatsim.ranges import Range
 
@@ -21,7 +22,7 @@ class SiltDensity(NamedTuple):
     repeat_shorter: np.ndarray  # bool: plugging above 75 %, repeat with 10 or 5 minutes
 
 
-def beta_efficiency(beta):
+def beta_efficiency(beta: ArrayLike) -> Array:
     """Return the share of particles held back at a beta ratio.
 
     Parameters
@@ -46,7 +47,7 @@ def beta_efficiency(beta):
     return 1 - 1 / require("beta", beta, 1.0, np.inf, "1")
 
 
-def beta_log_removal(beta):
+def beta_log_removal(beta: ArrayLike) -> Array:
     """Return the log removal at a beta ratio.
 
     Parameters
@@ -70,7 +71,7 @@ def beta_log_removal(beta):
     return np.log10(require("beta", beta, 1.0, np.inf, "1"))
 
 
-def beta_from_efficiency(efficiency):
+def beta_from_efficiency(efficiency: ArrayLike) -> Array:
     """Return the beta ratio of a share held back.
 
     Parameters
@@ -94,7 +95,9 @@ def beta_from_efficiency(efficiency):
     return 1 / (1 - require("efficiency", efficiency, 0.0, np.nextafter(1, 0), "1"))
 
 
-def silt_density_index(first_time, last_time, test_time) -> SiltDensity:
+def silt_density_index(
+    first_time: ArrayLike, last_time: ArrayLike, test_time: ArrayLike
+) -> SiltDensity:
     """Return the silt density index of a membrane feed.
 
     Parameters

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.constants import GRAVITY
 from treatsim.errors import DomainError, require
 from treatsim.numerics import find_roots
@@ -12,7 +13,9 @@ from treatsim.ranges import Range
 DRAG_RANGE = Range("particle_reynolds_number", 0.0, 800.0, "1", "Schiller-Naumann drag")
 
 
-def stokes_velocity(diameter, particle_density, density, viscosity):
+def stokes_velocity(
+    diameter: ArrayLike, particle_density: ArrayLike, density: ArrayLike, viscosity: ArrayLike
+) -> Array:
     """Return the settling velocity of a small sphere.
 
     Parameters
@@ -46,7 +49,9 @@ def stokes_velocity(diameter, particle_density, density, viscosity):
     return GRAVITY * excess * diameter**2 / (18 * viscosity)
 
 
-def terminal_velocity(diameter, particle_density, density, viscosity):
+def terminal_velocity(
+    diameter: ArrayLike, particle_density: ArrayLike, density: ArrayLike, viscosity: ArrayLike
+) -> Array:
     """Return the settling velocity of a sphere by the drag law of Schiller and Naumann.
 
     Parameters
@@ -83,7 +88,9 @@ def terminal_velocity(diameter, particle_density, density, viscosity):
     return stokes * slower
 
 
-def particle_reynolds_number(velocity, diameter, density, viscosity):
+def particle_reynolds_number(
+    velocity: ArrayLike, diameter: ArrayLike, density: ArrayLike, viscosity: ArrayLike
+) -> Array:
     """Return the Reynolds number of a settling sphere.
 
     Parameters
@@ -114,7 +121,7 @@ def particle_reynolds_number(velocity, diameter, density, viscosity):
     return np.abs(velocity) * np.asarray(diameter, dtype=float) * density / viscosity
 
 
-def basin_removal(velocity, surface_loading, tanks):
+def basin_removal(velocity: ArrayLike, surface_loading: ArrayLike, tanks: ArrayLike) -> Array:
     """Return the share of one particle size that a real basin holds back.
 
     Parameters
@@ -148,7 +155,9 @@ def basin_removal(velocity, surface_loading, tanks):
     return -np.expm1(-exponent)
 
 
-def column_test_removal(velocities, share_slower, surface_loading):
+def column_test_removal(
+    velocities: ArrayLike, share_slower: ArrayLike, surface_loading: ArrayLike
+) -> Array:
     """Return the mass share that an ideal basin holds back, from a settling-column test.
 
     Parameters
@@ -187,7 +196,12 @@ def column_test_removal(velocities, share_slower, surface_loading):
     return 1 - (area[piece] + last) / loading
 
 
-def scour_velocity(diameter, specific_gravity, cohesion=0.05, friction_factor=0.025):
+def scour_velocity(
+    diameter: ArrayLike,
+    specific_gravity: ArrayLike,
+    cohesion: ArrayLike = 0.05,
+    friction_factor: ArrayLike = 0.025,
+) -> Array:
     """Return the horizontal velocity that lifts settled particles again.
 
     Parameters
@@ -220,22 +234,22 @@ def scour_velocity(diameter, specific_gravity, cohesion=0.05, friction_factor=0.
     return np.sqrt(8 * np.asarray(cohesion) * excess * GRAVITY * diameter / friction)
 
 
-def _velocity_ratio(velocity, surface_loading):
+def _velocity_ratio(velocity: ArrayLike, surface_loading: ArrayLike) -> Array:
     velocity = require("velocity", velocity, 0.0, np.inf, "m/s")
     loading = require("surface_loading", surface_loading, 0.0, np.inf, "m/s")
     still = loading == 0
     return np.where(still, np.inf, velocity / np.where(still, 1.0, loading))
 
 
-def _drag_over_stokes(reynolds):
+def _drag_over_stokes(reynolds: ArrayLike) -> Array:
     """Drag coefficient times Re / 24: 1 for creeping flow."""
     return 1 + 0.15 * reynolds**0.687
 
 
-def _share_of_stokes(stokes_reynolds):
+def _share_of_stokes(stokes_reynolds: Array) -> Array:
     """Velocity over Stokes' velocity: the root of x * drag(x * Re) = 1, in ln x."""
 
-    def excess(log_share, index):
+    def excess(log_share: Array, index: Array) -> Array:
         reynolds = stokes_reynolds[index] * np.exp(log_share)
         return log_share + np.log(_drag_over_stokes(reynolds))
 

@@ -6,10 +6,11 @@ import math
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import require
 
 
-def normal_cdf(z):
+def normal_cdf(z: ArrayLike) -> Array:
     """Return the standard normal distribution function.
 
     Parameters
@@ -35,7 +36,9 @@ def normal_cdf(z):
     return 0.5 * erfc(-np.asarray(z, dtype=float) / math.sqrt(2))
 
 
-def lognormal_mass_below(diameter, median, geometric_deviation):
+def lognormal_mass_below(
+    diameter: ArrayLike, median: ArrayLike, geometric_deviation: ArrayLike
+) -> Array:
     """Return the mass share of particles smaller than a diameter.
 
     Parameters
@@ -67,7 +70,9 @@ def lognormal_mass_below(diameter, median, geometric_deviation):
         return normal_cdf(np.log(diameter / median) / np.log(spread))
 
 
-def lognormal_classes(median, geometric_deviation, count: int):
+def lognormal_classes(
+    median: ArrayLike, geometric_deviation: ArrayLike, count: int
+) -> tuple[Array, Array]:
     """Return diameters and mass shares that stand for a lognormal distribution.
 
     Parameters
@@ -102,7 +107,9 @@ def lognormal_classes(median, geometric_deviation, count: int):
     return median[..., None] * spread[..., None] ** z, share / share.sum()
 
 
-def particle_number(concentration, diameter, particle_density):
+def particle_number(
+    concentration: ArrayLike, diameter: ArrayLike, particle_density: ArrayLike
+) -> Array:
     """Return the number of equal spheres per volume of water.
 
     Parameters
