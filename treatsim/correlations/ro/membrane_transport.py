@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.constants import CELSIUS_25, GAS_CONSTANT
 from treatsim.errors import require
 from treatsim.ranges import Range
@@ -14,7 +15,9 @@ TEMPERATURE_RANGE = Range(
 )
 
 
-def arrhenius_factor(temperature, activation_energy=WATER_ACTIVATION):
+def arrhenius_factor(
+    temperature: ArrayLike, activation_energy: ArrayLike = WATER_ACTIVATION
+) -> Array:
     """Permeability at a temperature over that at 25 C; multiply by it.
 
     Parameters

@@ -6,12 +6,15 @@ from collections.abc import Callable
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import require
 
 GAUSS_NODES = 24
 
 
-def least_work(osmotic_pressure: Callable, fraction, recovery, density: Callable):
+def least_work(
+    osmotic_pressure: Callable, fraction: ArrayLike, recovery: ArrayLike, density: Callable
+) -> Array:
     """Least work to draw pure water from a feed, per volume of water drawn.
 
     Parameters

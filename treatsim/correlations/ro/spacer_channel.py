@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import DomainError, require
 from treatsim.ranges import Range
 
@@ -80,7 +81,9 @@ def correlation(name: str) -> SpacerCorrelation:
     return CORRELATIONS[name]
 
 
-def hydraulic_diameter(height, porosity, filament_diameter=None):
+def hydraulic_diameter(
+    height: ArrayLike, porosity: ArrayLike, filament_diameter: ArrayLike | None = None
+) -> Array:
     """Hydraulic diameter of a spacer-filled channel.
 
     Parameters
@@ -113,7 +116,7 @@ def hydraulic_diameter(height, porosity, filament_diameter=None):
     return 4 * porosity / (2 / height + (1 - porosity) * 4 / filament)
 
 
-def flow_section(channel: SpacerChannel):
+def flow_section(channel: SpacerChannel) -> Array:
     """Free cross-section of all leaves of an element.
 
     Parameters
@@ -141,7 +144,9 @@ def flow_section(channel: SpacerChannel):
     return area / (2 * length) * height * porosity
 
 
-def reynolds_number(velocity, diameter, density, viscosity):
+def reynolds_number(
+    velocity: ArrayLike, diameter: ArrayLike, density: ArrayLike, viscosity: ArrayLike
+) -> Array:
     """Reynolds number on the hydraulic diameter and the velocity in the free section.
 
     Parameters

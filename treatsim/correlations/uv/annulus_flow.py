@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import DomainError, require
 
 LAMINAR_BELOW = 2000.0  # Reynolds number
 
 
-def mean_velocity(flow, inner_radius, outer_radius):
+def mean_velocity(flow: ArrayLike, inner_radius: ArrayLike, outer_radius: ArrayLike) -> Array:
     """Flow over cross-section.
 
     Parameters
@@ -37,7 +38,12 @@ def mean_velocity(flow, inner_radius, outer_radius):
     return flow / (np.pi * (outer - inner) * (outer + inner))
 
 
-def reynolds_number(velocity, inner_radius, outer_radius, kinematic_viscosity):
+def reynolds_number(
+    velocity: ArrayLike,
+    inner_radius: ArrayLike,
+    outer_radius: ArrayLike,
+    kinematic_viscosity: ArrayLike,
+) -> Array:
     """Reynolds number with the hydraulic diameter of the annulus, twice its gap.
 
     Parameters
@@ -69,7 +75,7 @@ def reynolds_number(velocity, inner_radius, outer_radius, kinematic_viscosity):
     return 2 * (outer - inner) * require("velocity", velocity, 0.0, np.inf, "m/s") / viscosity
 
 
-def laminar_profile(radius, inner_radius, outer_radius):
+def laminar_profile(radius: ArrayLike, inner_radius: ArrayLike, outer_radius: ArrayLike) -> Array:
     """Local over mean velocity of developed laminar flow in an annulus.
 
     Parameters
@@ -102,7 +108,7 @@ def laminar_profile(radius, inner_radius, outer_radius):
     return 2 * (1 - place**2 + bend * np.log(place)) / (1 + ratio**2 - bend)
 
 
-def _radii(inner_radius, outer_radius):
+def _radii(inner_radius: ArrayLike, outer_radius: ArrayLike) -> tuple[Array, Array]:
     inner = require("inner radius", inner_radius, 0.0, np.inf, "m", open_low=True)
     outer = require("outer radius", outer_radius, 0.0, np.inf, "m", open_low=True)
     if np.any(inner >= outer):

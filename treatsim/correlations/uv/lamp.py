@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import DomainError, require
 from treatsim.ranges import Range
 
@@ -15,7 +16,13 @@ TEMPERATURE_RANGE = Range(
 )
 
 
-def usable_output(nominal, ageing=1.0, temperature=1.0, warm_up=1.0, fouling=1.0):
+def usable_output(
+    nominal: ArrayLike,
+    ageing: ArrayLike = 1.0,
+    temperature: ArrayLike = 1.0,
+    warm_up: ArrayLike = 1.0,
+    fouling: ArrayLike = 1.0,
+) -> Array:
     """Ultraviolet power that a lamp gives now.
 
     Quartz absorption and reflection belong to the field, not here.
@@ -53,7 +60,7 @@ def usable_output(nominal, ageing=1.0, temperature=1.0, warm_up=1.0, fouling=1.0
     return power
 
 
-def warm_up_factor(time, warm_up_time, start=0.2):
+def warm_up_factor(time: ArrayLike, warm_up_time: ArrayLike, start: ArrayLike = 0.2) -> Array:
     """Share of full output after switching on.
 
     Parameters
@@ -112,7 +119,7 @@ class TemperatureTable:
     temperatures: tuple[float, ...]
     factors: tuple[float, ...]
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if len(self.temperatures) != len(self.factors) or len(self.factors) < 2:
             raise DomainError("a temperature table needs two or more pairs")
         if np.any(np.diff(self.temperatures) <= 0):
@@ -125,7 +132,7 @@ class TemperatureTable:
         low, high = self.temperatures[0], self.temperatures[-1]
         return Range("temperature", low, high, "K", "lamp output against temperature")
 
-    def factor(self, temperature):
+    def factor(self, temperature: ArrayLike) -> Array:
         """Output over the largest output at `temperature` [K]."""
         x, y = np.asarray(self.temperatures), np.asarray(self.factors)
         temperature = require("temperature", temperature, 0.0, np.inf, "K", open_low=True)

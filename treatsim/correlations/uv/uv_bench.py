@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import require
 
 
-def exposure_time(dose, fluence_rate):
+def exposure_time(dose: ArrayLike, fluence_rate: ArrayLike) -> Array:
     """Time in the beam for a dose.
 
     Parameters
@@ -34,7 +35,14 @@ def exposure_time(dose, fluence_rate):
     return dose / require("fluence rate", fluence_rate, 0.0, np.inf, "W/m2", open_low=True)
 
 
-def beam_uncertainty(radiometer, petri, reflection, water, divergence, time):
+def beam_uncertainty(
+    radiometer: ArrayLike,
+    petri: ArrayLike,
+    reflection: ArrayLike,
+    water: ArrayLike,
+    divergence: ArrayLike,
+    time: ArrayLike,
+) -> Array:
     """Relative uncertainty of a collimated-beam dose from its independent parts.
 
     Parameters
