@@ -7,11 +7,12 @@ from typing import NamedTuple
 import numpy as np
 import ro_waters
 
-from treatsim.correlations.ro.membrane_transport import SALT_ACTIVATION, arrhenius_factor
+from treatsim.correlations.ro.membrane_transport import arrhenius_factor
 from treatsim.correlations.ro.solution_line import density_at, fraction_at
 from treatsim.correlations.ro.spacer_channel import SpacerChannel
 from treatsim.correlations.ro.vessel import Membrane, VesselFeed
 
+SALT_ACTIVATION = 30e3  # J/mol; 25 to 35 kJ/mol is usual, from memory
 # area m2, A m/(s Pa), B m/s at 25 C
 ELEMENTS = {
     "B25": (2.6, 1.081944e-11, 7.497727e-8),

@@ -11,6 +11,12 @@ TreatsimError
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:  # so that help does not load arrays
+    import numpy.typing as npt
+
+    from treatsim.arrays import Array
 
 
 class TreatsimError(Exception):
@@ -41,7 +47,9 @@ class NoSolutionError(TreatsimError):
     """No operating point exists at this setting; the text says why in words."""
 
 
-def require(name: str, value, low: float, high: float, unit: str, *, open_low: bool = False):
+def require(
+    name: str, value: npt.ArrayLike, low: float, high: float, unit: str, *, open_low: bool = False
+) -> Array:
     """Return `value` as a float64 array, or raise DomainError if any entry is outside the bounds.
 
     NaN is outside. `open_low` makes the lower bound itself illegal.

@@ -6,6 +6,9 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
+
+from treatsim.arrays import Array, Flags, Index
 
 MAX_STEPS = 100
 
@@ -22,13 +25,13 @@ class Roots(NamedTuple):
 
 def find_roots(
     f: Callable[[np.ndarray, np.ndarray], np.ndarray],
-    guess,
-    low,
-    high,
+    guess: npt.ArrayLike,
+    low: npt.ArrayLike,
+    high: npt.ArrayLike,
     *,
     rtol: float = 1e-12,
-    ftol=0.0,
-    slope=np.nan,
+    ftol: npt.ArrayLike = 0.0,
+    slope: npt.ArrayLike = np.nan,
 ) -> Roots:
     """Solve f(x) = 0 for many points at once, each within its own bounds.
 
@@ -75,7 +78,7 @@ def find_roots(
 class _Search:
     """Brackets and iterates of all points."""
 
-    def __init__(self, x, low, high, rtol, ftol):
+    def __init__(self, x: Array, low: Array, high: Array, rtol: float, ftol: Array) -> None:
         n = x.size
         self.x, self.low, self.high, self.rtol, self.ftol = x, low, high, rtol, ftol
         self.x_old, self.f_old = np.full(n, np.nan), np.full(n, np.nan)
@@ -89,10 +92,10 @@ class _Search:
         self.active, self.converged = np.ones(n, bool), np.zeros(n, bool)
         self.slope = np.full(n, np.nan)
 
-    def result(self, steps, evaluations):
+    def result(self, steps: int, evaluations: int) -> Roots:
         return Roots(self.best_x, self.converged, self.best_f, steps, evaluations)
 
-    def take(self, i, f):
+    def take(self, i: Index, f: Array) -> None:
         """Digest residuals `f` of the points `i`, then choose the next abscissae."""
         x = self.x[i]
         bad = np.isnan(f)
@@ -117,14 +120,14 @@ class _Search:
         self.x_old[i[keep]], self.f_old[i[keep]] = x[keep], f[keep]
         self.x[i] = new
 
-    def _jumps(self, i, width):
+    def _jumps(self, i: Index, width: Array) -> Flags:
         """Whether the residuals at the ends stay apart although the bracket closes."""
         gap = self.f_pos[i] - self.f_neg[i]
         jumps = (width <= 10 * self.rtol) & (gap > 0.5 * self.gap[i])
         self.gap[i] = np.where(width > self.rtol**0.5, gap, self.gap[i])
         return jumps
 
-    def _next(self, i, x, f, bad):
+    def _next(self, i: Index, x: Array, f: Array, bad: Flags) -> Array:
         low, high = self.low[i], self.high[i]
         a, b = self.x_neg[i], self.x_pos[i]
         inside_lo = np.where(np.isnan(a + b), low, np.fmin(a, b))
@@ -138,7 +141,9 @@ class _Search:
         self.stalls[i] = np.where(bracketed & (self.stalls[i] >= 2), 0, self.stalls[i])
         return np.where(bracketed & ~bad, new, self._explore(i, x, f, new, bad, low, high))
 
-    def _explore(self, i, x, f, new, bad, low, high):
+    def _explore(
+        self, i: Index, x: Array, f: Array, new: Array, bad: Flags, low: Array, high: Array
+    ) -> Array:
         """Next abscissa while the residual has shown one sign only."""
         first = np.isnan(self.x_old[i])
         span = np.maximum(np.abs(x), 1e-3 * (high - low))

@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import re
 from functools import cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
+from treatsim.constants import ATMOSPHERE, ZERO_CELSIUS
 from treatsim.errors import RequestError
 
 
@@ -43,6 +44,7 @@ QUANTITIES: dict[str, Quantity] = {
     "decay_rate_second_order": Quantity(
         "m3/(kg s)", "L/(mg h)", "L/(mg h)", 0, INF, "decay of second order"
     ),
+    "density": Quantity("kg/m3", "kg/m3", "lb/ft3", 0, INF, "mass per volume"),
     "dose": Quantity("J/m2", "mJ/cm2", "mJ/cm2", 0, INF, "fluence at 254 nm"),
     "duration": Quantity("s", "h", "h", 0, INF, "length of time"),
     "energy_per_volume": Quantity("J/m3", "kWh/m3", "Wh/gal", -INF, INF, "energy per water volume"),
@@ -62,20 +64,28 @@ QUANTITIES: dict[str, Quantity] = {
     "organisms": Quantity("1/m3", "1/L", "1/L", 0, INF, "organisms per volume"),
     "ph": Quantity("1", "", "", 0, 14, "acidity"),
     "power": Quantity("W", "W", "W", -INF, INF, "power"),
-    "pressure": Quantity("Pa", "bar", "psi", -101325, INF, "gauge pressure"),
+    "pressure": Quantity("Pa", "bar", "psi", -ATMOSPHERE, INF, "gauge pressure"),
     "pressure_difference": Quantity("Pa", "bar", "psi", -INF, INF, "difference of pressures"),
     "quadratic_loss": Quantity("Pa s2/m6", "bar h2/m6", "psi/(gal/min)**2", 0, INF, "loss / flow2"),
+    "salt_permeability": Quantity(
+        "m/s", "L/(m2 h)", "gal/(ft2 d)", 0, INF, "solute per area, time and concentration"
+    ),
     "short_duration": Quantity("s", "min", "min", 0, INF, "length of time"),
     "small_flow": Quantity("m3/s", "mL/h", "mL/h", 0, INF, "small volume flow"),
     "small_length": Quantity("m", "mm", "in", 0, INF, "bore, thickness, roughness"),
     "small_volume": Quantity("m3", "mL", "mL", 0, INF, "small volume"),
     "speed": Quantity("1", "%", "%", 0, 1.2, "share of full speed"),
-    "temperature": Quantity("K", "degC", "degF", 273.15, 318.15, "temperature of liquid water"),
+    "temperature": Quantity(
+        "K", "degC", "degF", ZERO_CELSIUS, 318.15, "temperature of liquid water"
+    ),
     "time": Quantity("s", "s", "s", 0, INF, "length of time"),
     "turbidity": Quantity("NTU", "NTU", "NTU", 0, 4000, "turbidity"),
     "uv_transmittance": Quantity("1", "%", "%", 0, 1, "transmittance per cm at 254 nm"),
     "velocity": Quantity("m/s", "m/s", "ft/s", 0, INF, "velocity"),
     "volume": Quantity("m3", "L", "gal", 0, INF, "volume"),
+    "water_permeability": Quantity(
+        "m/(s Pa)", "L/(m2 h bar)", "gal/(ft2 d psi)", 0, INF, "flux per pressure"
+    ),
 }
 
 BASED = {"mass_fraction", "uv_transmittance"}  # pure numbers that mean nothing without a unit
@@ -105,7 +115,7 @@ BASIS = re.compile(r"\s+as\s+([A-Za-z0-9]+)$")
 
 
 @cache
-def _registry():
+def _registry() -> Any:
     import pint
 
     registry: pint.UnitRegistry = pint.UnitRegistry(cache_folder=None)
@@ -182,7 +192,7 @@ def shown(quantity: str, system: str = "si") -> tuple[str, float, float]:
     return unit, 1.0 / factor, -offset / factor
 
 
-def show(value, quantity: str, system: str = "si"):
+def show(value: Any, quantity: str, system: str = "si") -> tuple[Any, str]:
     """Return `value` (SI, scalar or array) in the unit shown, and that unit."""
     unit, factor, offset = shown(quantity, system)
     return value * factor + offset, unit

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 
 class Range(NamedTuple):
@@ -25,10 +26,13 @@ class Excursion(NamedTuple):
     worst: float  # value farthest outside
 
 
-def excursions(limits: Range, value) -> list[Excursion]:
-    """Return one Excursion if any entry of `value` lies outside `limits`, else an empty list."""
+def excursions(limits: Range, value: npt.ArrayLike) -> list[Excursion]:
+    """Return one Excursion if any entry of `value` lies outside `limits`, else an empty list.
+
+    What is not a number, as at points without an answer, lies neither inside nor outside.
+    """
     value = np.asarray(value, dtype=float)
-    beyond = np.maximum(limits.low - value, value - limits.high)
+    beyond = np.nan_to_num(np.maximum(limits.low - value, value - limits.high), nan=-np.inf)
     outside = beyond > 0
     if not np.any(outside):
         return []

@@ -8,7 +8,7 @@ import pytest
 from package import imports, modules, run_at_import
 
 LAYERS = (
-    ("quantities", "sources", "errors", "ranges", "numerics"),
+    ("arrays", "constants", "quantities", "sources", "errors", "ranges", "numerics"),
     ("water",),
     ("correlations",),
     ("catalogue",),

@@ -4,15 +4,14 @@ import numpy as np
 import pytest
 import ro_plant
 from numpy.testing import assert_allclose
-from ro_plant import number
-
-from treatsim.correlations.ro.separation_energy import (
+from oracles.separation_energy import (
     hydraulic_energy,
     intensifier_energy,
     intensifier_pump_pressure,
     isobaric_energy,
     shaft_motor_energy,
 )
+from ro_plant import number
 
 ELECTRIC = 0.85 * 0.95
 ETA = 0.80 * ELECTRIC

@@ -5,7 +5,7 @@ import pytest
 import ro_plant
 from ro_plant import number, path
 
-from treatsim import catalogue, errors
+from treatsim import catalogue, errors, quantities
 from treatsim.operations.ro_element import element_of
 
 BAR, HOUR = 1e5, 3600.0
@@ -179,3 +179,27 @@ def test_chlorine_in_the_feed_is_told():
     )  # fmt: skip
     texts = [f.message() for f in case.solve().findings]
     assert any("free chlorine" in text and "polyamide" in text for text in texts)
+
+
+def test_permeabilities_of_today_are_told():
+    """A times the smallest driving pressure is the smallest flux; both fall with their ratios."""
+    new, old = (
+        ro_plant.simple(
+            ro_plant.salt(2.0), 1.6, 8.5,
+            ro_plant.vessel("brackish-4in", 1,
+                            water_permeability_ratio=a, salt_permeability_ratio=b),
+        )
+        for a, b in ((1.0, 1.0), (0.8, 1.5))
+    )  # fmt: skip
+    close = {"rtol": 1e-6, "atol": 0}
+    for result in (new, old):
+        flux = number(result, "ro.water_permeability") * number(
+            result, "ro.net_driving_pressure_min"
+        )
+        np.testing.assert_allclose(flux, number(result, "ro.flux_outlet"), **close)
+    for name, ratio in (("water", 0.8), ("salt", 1.5)):
+        pair = [number(result, f"ro.{name}_permeability") for result in (new, old)]
+        np.testing.assert_allclose(pair[1] / pair[0], ratio, rtol=1e-12, atol=0)
+    shown = quantities.show(number(new, "ro.water_permeability"), "water_permeability")
+    assert shown[1] == "L/(m2 h bar)"
+    assert 2 < shown[0] < 6  # brackish elements; common practice, no source

@@ -80,3 +80,12 @@ def test_hold_up_time():
 def test_what_is_refused(changes):
     with pytest.raises(RequestError, match=next(iter(changes)).replace("_", " ")):
         unit(**changes)
+
+
+def test_gravel_in_a_narrow_pit_is_beyond_the_drag_law():
+    """Grains of 5 mm fall at a Reynolds number above 800, and at this loading their fall counts."""
+    narrow = {"plan_area": 0.01, "median_size": 5e-3, "size_deviation": 1.1}
+    (found,) = unit(**narrow).evaluate(inlet=plant.stream(2e-3)).details().excursions
+    assert found.worst > found.range.high == 800.0
+    for wide in (narrow | {"plan_area": 20.0}, narrow | {"median_size": 50e-6}):
+        assert not unit(**wide).evaluate(inlet=plant.stream(2e-3)).details().excursions

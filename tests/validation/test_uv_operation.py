@@ -77,24 +77,6 @@ def test_bench(agree):
     assert_allclose(whole**2, 0.0064 + 0.0025 + 0.0001 + 0.0025 + 0.0001 + 0.0004, rtol=1e-13)
 
 
-def test_diode_dose_is_weighted_by_wavelength():
-    """A flat spectrum over 10 nm at half the sensitivity counts half."""
-    wavelength = np.linspace(275e-9, 285e-9, 11)
-    flat = np.full(11, 2.0 / 10e-9)  # 2 W/m2 in all
-    dose = uv_bench.weighted_dose(wavelength, flat, 0.5, 60.0)
-    assert_allclose(dose, 60.0, rtol=1e-12, atol=0)
-    from scipy.integrate import quad
-
-    def bell(x):
-        return np.exp(-(((x - 280e-9) / 5e-9) ** 2))
-
-    fine = np.linspace(250e-9, 310e-9, 601)
-    exact = quad(bell, 250e-9, 310e-9, epsabs=0, epsrel=1e-12, points=[280e-9])[0]
-    assert_allclose(uv_bench.weighted_dose(fine, bell(fine), 1.0, 1.0), exact, rtol=1e-9, atol=0)
-    with pytest.raises(DomainError, match="rise"):
-        uv_bench.weighted_dose(wavelength[::-1], flat, 1.0, 1.0)
-
-
 def test_light_and_particles_cost():
     low, high = uv_operation.repaired_dose(400.0)
     assert 400 < low < high

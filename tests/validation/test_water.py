@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from treatsim import constants
 from treatsim.errors import DomainError
 from treatsim.water import cache, properties, series
 
@@ -41,7 +42,7 @@ def load(builder, **key):
 
 
 def test_water_values(agree):
-    kelvin = CELSIUS + properties.ZERO_CELSIUS
+    kelvin = CELSIUS + constants.ZERO_CELSIUS
     agree("P35_viscosity", properties.viscosity(kelvin))
     agree("P35_vapour", properties.vapour_pressure(kelvin))
 
@@ -60,7 +61,7 @@ def test_series_against_coolprop(name):
 def test_other_formulas():
     """Explicit formulas by other authors, within the error each is known to have."""
     t = np.linspace(0, 40, 41)
-    kelvin = t + properties.ZERO_CELSIUS
+    kelvin = t + constants.ZERO_CELSIUS
     kestin = (20 - t) / (t + 96) * (1.2364 - 1.37e-3 * (20 - t) + 5.7e-6 * (20 - t) ** 2)
     assert_allclose(properties.viscosity(kelvin), 1.002e-3 * 10**kestin, rtol=9e-4)
     buck = 611.21 * np.exp((18.678 - t / 234.5) * t / (257.14 + t))

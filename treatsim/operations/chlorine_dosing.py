@@ -6,12 +6,14 @@ or in a kilogram a hundredth of powder.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
+from treatsim.constants import LITRE
 from treatsim.correlations.disinfection import chlorine
 from treatsim.operations.declarations import Company, Earns, Move, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
@@ -26,7 +28,6 @@ WEAKEST = 0.05 * chlorine.PERCENT  # kg/m3; no recipe starts from less; common p
 DILUTION = 10.0  # least strength of the can over the dose: beyond, the stock is part of the flow
 ALKALINE = 8.0  # pH above which chlorine acts slowly; common practice
 NORMAL_TURBIDITY, HIGHEST_TURBIDITY = 1.0, 5.0  # NTU; who_gdwq_2011, from memory
-LITRE = 1e-3  # m3
 
 
 def left_after_demand(present, dose, demand):
@@ -176,11 +177,7 @@ class ChlorineDosing(Unit):
     def in_company(self, company: Company) -> Details:
         """Return what the source's pH and the tank behind let it say."""
         acid = self._acid(company) if self.parameters.ph is None else Details()
-        return Details(
-            acid.values | self._for_tank(company),
-            findings=acid.findings,
-            excursions=acid.excursions,
-        )
+        return dataclasses.replace(acid, values=acid.values | self._for_tank(company))
 
     def _acid(self, company: Company) -> Details:
         ph = company.source_ph

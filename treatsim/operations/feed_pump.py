@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
+from treatsim.constants import GRAVITY
 from treatsim.correlations.hydraulics import friction, pump_curve
 from treatsim.correlations.hydraulics.motor import part_load_efficiency
 from treatsim.operations.declarations import FASTER, SLOWER, Company, Earns, Move, Row, Ruled
@@ -18,7 +19,6 @@ from treatsim.ranges import excursions
 from treatsim.water.properties import vapour_pressure
 from treatsim.water.stream import Stream
 
-GRAVITY = 9.80665  # m/s2
 RUN_AWAY = 2.0  # flow over flow of best efficiency at which the efficiency parabola is used up
 SUCTION_MARGIN = 0.6  # m above what the pump requires; common practice, no source
 

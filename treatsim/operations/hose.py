@@ -8,6 +8,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from treatsim.constants import GRAVITY
 from treatsim.correlations.hydraulics import friction
 from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
@@ -16,7 +17,6 @@ from treatsim.operations.unit import Unit
 from treatsim.ranges import excursions
 from treatsim.water.stream import Stream
 
-GRAVITY = 9.80665  # m/s2
 VACUUM = -1e4  # Pa; below, a lay-flat hose closes (common practice)
 
 
@@ -42,7 +42,7 @@ class HoseParameters(Parameters):
 
     def conflicts(self):
         """Refuse a wall rougher than a twentieth of the bore."""
-        if np.any(np.asarray(self.roughness) > 0.05 * np.asarray(self.bore)):
+        if np.any(np.asarray(self.roughness) > friction.ROUGHEST * np.asarray(self.bore)):
             return ["roughness: more than a twentieth of the bore is no pipe"]
         return []
 

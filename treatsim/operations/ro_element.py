@@ -8,6 +8,7 @@ from functools import cache, lru_cache
 from typing import Any
 
 from treatsim import catalogue
+from treatsim.constants import CELSIUS_25
 from treatsim.correlations.ro import membrane_transport, spacer_channel
 from treatsim.correlations.ro.element_fit import StandardTest, fit_element
 from treatsim.correlations.ro.solution_line import SolutionLine, line_of_water
@@ -15,7 +16,7 @@ from treatsim.correlations.ro.vessel import Membrane
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, quantity, read_value
 
-TEST_TEMPERATURE = 298.15  # K
+TEST_TEMPERATURE = CELSIUS_25  # K
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,7 +45,7 @@ class RoElementParameters(Parameters):
     water_activation: float = quantity("molar_energy", "of the water permeability", high=1e5)
     salt_activation: float = quantity("molar_energy", "of the salt permeability", high=1e5)
     boric_acid_permeability: float | None = quantity(
-        "flux", "of boric acid at 25 degC", low=0, default=None
+        "salt_permeability", "of boric acid at 25 degC", default=None
     )
     largest_feed_flow: float | None = quantity("flow", "per vessel", default=None)
     smallest_concentrate_flow: float | None = quantity("flow", "per vessel", default=None)

@@ -9,8 +9,9 @@ from typing import ClassVar
 import numpy as np
 
 from treatsim.correlations.ro import spacer_channel, vessel, vessel_march
+from treatsim.correlations.ro.membrane_transport import TEMPERATURE_RANGE
 from treatsim.correlations.ro.solution_line import line_of_water
-from treatsim.correlations.ro.vessel import ElementResults, Vessel, VesselFeed
+from treatsim.correlations.ro.vessel import ElementResults, Membrane, Vessel, VesselFeed
 from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
@@ -21,7 +22,7 @@ from treatsim.operations.ro_element import (
     membrane_at,
 )
 from treatsim.operations.unit import Unit
-from treatsim.ranges import excursions
+from treatsim.ranges import Excursion, excursions
 from treatsim.water.stream import Stream
 
 # Share of what the feed carries per volume that is found in the permeate; the rest is rejected.
@@ -94,18 +95,23 @@ class RoVessel(Unit):
     outlets = ("permeate", "concentrate")
     anchored = ("permeate",)
 
+    def membrane(self, temperature) -> Membrane:
+        """Return the permeabilities of today at a temperature. [m/(s Pa)], [m/s]"""
+        p = self.parameters
+        return membrane_at(
+            element_of(p.element),
+            p.correlation,
+            temperature,
+            p.water_permeability_ratio,
+            p.salt_permeability_ratio,
+        )
+
     def evaluate(self, feed: Stream) -> Outcome:
         """Return permeate and concentrate of all vessels."""
         p = self.parameters
         element = element_of(p.element)
         law = spacer_channel.correlation(p.correlation)
-        membrane = membrane_at(
-            element,
-            p.correlation,
-            feed.temperature,
-            p.water_permeability_ratio,
-            p.salt_permeability_ratio,
-        )
+        membrane = self.membrane(feed.temperature)
         line = line_of_water(feed.water, feed.temperature)
         entering = VesselFeed(
             feed.mass_flow / p.vessels_in_parallel,
@@ -130,6 +136,7 @@ class RoVessel(Unit):
         self, feed: Stream, permeate: Stream, solved: Vessel, elements: ElementResults, lost
     ) -> Details:
         p = self.parameters
+        membrane = self.membrane(feed.temperature)
         per_element = elements.flux_mean
         last = np.asarray(p.elements_in_series, dtype=int) - 1
         friction = p.vessels_in_parallel * np.sum(
@@ -153,16 +160,11 @@ class RoVessel(Unit):
             "membrane_salinity_max": Value(
                 np.max(elements.membrane_fraction_max, axis=0), "mass_fraction"
             ),
+            "water_permeability": Value(membrane.water_permeability, "water_permeability"),
+            "salt_permeability": Value(membrane.salt_permeability, "salt_permeability"),
             "lost_power": Value(lost, "power"),
             **_by_element(elements),
         }
-        channel = element_of(p.element).channel
-        reynolds = spacer_channel.reynolds_number(
-            feed.flow / p.vessels_in_parallel / spacer_channel.flow_section(channel),
-            spacer_channel.hydraulic_diameter(channel.height, channel.porosity),
-            feed.density,
-            feed.viscosity,
-        )
         return Details(
             values,
             findings=[
@@ -170,7 +172,7 @@ class RoVessel(Unit):
                 *_warnings(element_of(p.element), p, elements, feed),
                 *_chlorine(feed),
             ],
-            excursions=excursions(spacer_channel.REYNOLDS_RANGE, reynolds),
+            excursions=self._excursions(feed, solved, elements),
             losses={"friction": friction, "membrane": lost - friction},
             sources=(spacer_channel.correlation(p.correlation).source,),
             choices=(
@@ -178,6 +180,27 @@ class RoVessel(Unit):
                 f"{p.correlation.replace('_', ' ')}, A and B fitted with it to the standard test",
             ),
         )
+
+    def _excursions(
+        self, feed: Stream, solved: Vessel, elements: ElementResults
+    ) -> list[Excursion]:
+        """Formulas out of their range: in the channel at both ends, membrane and water."""
+        concentrate = product_streams(feed, solved, self.parameters)[1]
+        channel = element_of(self.parameters.element).channel
+        section = spacer_channel.flow_section(channel) * self.parameters.vessels_in_parallel
+        diameter = spacer_channel.hydraulic_diameter(channel.height, channel.porosity)
+        reynolds = [
+            spacer_channel.reynolds_number(s.flow / section, diameter, s.density, s.viscosity)
+            for s in (feed, concentrate)
+        ]
+        return [
+            *excursions(spacer_channel.REYNOLDS_RANGE, reynolds[0]),
+            *excursions(spacer_channel.REYNOLDS_RANGE, reynolds[1]),
+            *excursions(TEMPERATURE_RANGE, feed.temperature),
+            *feed.water.excursions(
+                np.max(elements.membrane_fraction_max, axis=0), feed.temperature
+            ),
+        ]
 
 
 def product_streams(feed: Stream, solved: Vessel, p: RoVesselParameters) -> tuple[Stream, Stream]:

@@ -13,16 +13,19 @@ from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
+from treatsim.ranges import excursions
 from treatsim.water.stream import Stream
 
 SIZE_CLASSES = 200
+ALL_BUT = 0.99  # share held back from which a faster fall changes nothing to speak of
 
 
 def basin_capture(flow, area, tanks, median, deviation, particle_density, density, viscosity):
-    """Return the captured mass share of a lognormal suspension.
+    """Return the captured mass share of a lognormal suspension, and a Reynolds number.
 
     flow [m3/s], area [m2], median [m]; deviation is the geometric standard deviation. Each size
-    class sinks with the Schiller-Naumann drag law and is held back as in `tanks` stirred tanks.
+    class sinks with the Schiller-Naumann drag law and is held back as in `tanks` stirred tanks. The
+    Reynolds number is the largest of a class whose drag matters: coarser ones are held back anyway.
     """
     sizes, shares = size_distribution.lognormal_classes(
         np.asarray(median), np.asarray(deviation), SIZE_CLASSES
@@ -31,11 +34,12 @@ def basin_capture(flow, area, tanks, median, deviation, particle_density, densit
     def spread(value):
         return np.asarray(value, dtype=float)[..., None]
 
-    velocity = settling.terminal_velocity(
-        sizes, spread(particle_density), spread(density), spread(viscosity)
-    )
+    density, viscosity = spread(density), spread(viscosity)
+    velocity = settling.terminal_velocity(sizes, spread(particle_density), density, viscosity)
     removal = settling.basin_removal(velocity, spread(flow / area), spread(tanks))
-    return np.sum(shares * removal, axis=-1)
+    reynolds = settling.particle_reynolds_number(velocity, sizes, density, viscosity)
+    unsure = np.where(removal < ALL_BUT, reynolds, 0.0)
+    return np.sum(shares * removal, axis=-1), np.max(unsure, axis=-1)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,8 +59,8 @@ class SettlingBasinParameters(Parameters):
         "factor", "geometric standard deviation of the sizes", low=1, open_low=True, high=20
     )
     particle_density: float = quantity(
-        "factor",
-        "density of the particles in kg/m3; grains 2650, flocs 1020 to 1200",
+        "density",
+        "density of the particles; grains 2650 kg/m3, flocs 1020 to 1200",
         low=1000,
         high=8000,
     )
@@ -98,7 +102,7 @@ class SettlingBasin(Unit):
     def evaluate(self, inlet: Stream) -> Outcome:
         """Return the settled stream at ambient pressure."""
         p = self.parameters
-        capture = basin_capture(
+        capture, reynolds = basin_capture(
             inlet.flow,
             p.plan_area,
             p.tanks_in_series,
@@ -121,9 +125,9 @@ class SettlingBasin(Unit):
             "suspended_solids": -capture * solids * inlet.flow,
             "turbidity": -p.turbidity_removal * turbidity * inlet.flow,
         }
-        return Outcome({"outlet": outlet}, added, lambda: self._details(inlet, capture))
+        return Outcome({"outlet": outlet}, added, lambda: self._details(inlet, capture, reynolds))
 
-    def _details(self, inlet: Stream, capture) -> Details:
+    def _details(self, inlet: Stream, capture, reynolds) -> Details:
         p = self.parameters
         along = inlet.flow / (p.width * p.depth)
         scour = settling.scour_velocity(p.median_size, np.asarray(p.particle_density) / 1000.0)
@@ -160,4 +164,5 @@ class SettlingBasin(Unit):
             ]
             if np.any(dry)
             else [],
+            excursions=excursions(settling.DRAG_RANGE, reynolds),
         )

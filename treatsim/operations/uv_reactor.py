@@ -14,20 +14,21 @@ from typing import Any, ClassVar
 
 import numpy as np
 
+from treatsim.constants import CELSIUS_20
 from treatsim.correlations.uv import annulus_flow, dose, lamp
 from treatsim.correlations.uv.dose_response import FirstOrder
 from treatsim.correlations.uv.inactivation import ORGANISMS
-from treatsim.correlations.uv.lamp_field import LampField, lamp_field
+from treatsim.correlations.uv.lamp_field import ABSORPTION_RANGE, LampField, lamp_field
 from treatsim.correlations.uv.lamp_geometry import LampGeometry
 from treatsim.operations.declarations import Earns, Mend, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, later, loss
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.unit import Unit
+from treatsim.ranges import Excursion, excursions
 from treatsim.water.stream import Stream
 
 MIXINGS = ("unmixed", "laminar", "tanks")
 TABLE_END = 4.0  # log; where the stepped dose table of a class ends (cfr_141_720)
-LAMP_COMFORT = (283.15, 303.15)  # K; common practice: outside, a plain lamp needs its own factor
 
 
 def light_output(new, ageing, fouling, temperature, warm_up):
@@ -265,15 +266,10 @@ class UvReactor(Unit):
         p = self.parameters
         geometry = self.geometry
         field, bands = self.bands(inlet)
-        velocity = annulus_flow.mean_velocity(
-            inlet.flow, geometry.sleeve_outer_radius, geometry.chamber_radius
-        )
-        reynolds = annulus_flow.reynolds_number(
-            velocity,
-            geometry.sleeve_outer_radius,
-            geometry.chamber_radius,
-            inlet.viscosity / inlet.density,
-        )
+        radii = geometry.sleeve_outer_radius, geometry.chamber_radius
+        velocity = annulus_flow.mean_velocity(inlet.flow, *radii)
+        kinematic = inlet.viscosity / inlet.density
+        reynolds = annulus_flow.reynolds_number(velocity, *radii, kinematic)
         organism = credited_organism(p.target)
         mean = dose.mean_dose(field.mean, geometry.volume, inlet.flow)
         values = {
@@ -298,6 +294,7 @@ class UvReactor(Unit):
         return Details(
             values,
             findings=self._findings(inlet),
+            excursions=self._excursions(inlet),
             power=p.lamp_power,
             losses={"lamp and ballast": p.lamp_power},
             sources=("bolton_2000", "liu_2004", ORGANISMS[organism].source),
@@ -305,7 +302,7 @@ class UvReactor(Unit):
                 f"{self.name}: emission {p.emission}, interfaces {p.interfaces}, "
                 f"{p.tanks_in_series} tanks in series, wall absorbs what reaches it",
                 f"{self.name}: the laminar profile holds below a Reynolds number of "
-                f"{annulus_flow.LAMINAR_RANGE.high:g}; above, it is there for comparison",
+                f"{annulus_flow.LAMINAR_BELOW:g}; above, it is there for comparison",
                 f"{self.name}: the dose credited is the lowest equivalent dose of the mixing "
                 f"assumptions for {organism.replace('_', ' ')}, over the validation factor",
                 f"{self.name}: numerical error of the field {field.error:.0e}",
@@ -313,16 +310,21 @@ class UvReactor(Unit):
         )
 
     def _findings(self, inlet: Stream) -> list[Finding]:
-        temperature = np.asarray(inlet.temperature)
-        unusual = (temperature < LAMP_COMFORT[0]) | (temperature > LAMP_COMFORT[1])
-        unusual &= np.asarray(self.parameters.temperature_factor) == 1.0
-        if not np.any(unusual):
-            return []
         text = (
             "the water is at {temperature}: a plain low-pressure lamp gives less outside "
             "10 to 30 degC; state its temperature factor"
         )
-        return [Finding(unusual, text, {"temperature": Value(temperature, "temperature")})]
+        told = {"temperature": Value(np.asarray(inlet.temperature), "temperature")}
+        return [Finding(beyond.outside, text, told) for beyond in self._cold_or_warm(inlet)]
+
+    def _excursions(self, inlet: Stream) -> list[Excursion]:
+        dark = excursions(ABSORPTION_RANGE, inlet.contents["absorption"])
+        return dark + self._cold_or_warm(inlet)
+
+    def _cold_or_warm(self, inlet: Stream) -> list[Excursion]:
+        """Where the water is no lamp's comfort, and no factor was stated for it."""
+        unstated = np.asarray(self.parameters.temperature_factor) == 1.0
+        return excursions(lamp.TEMPERATURE_RANGE, np.where(unstated, inlet.temperature, CELSIUS_20))
 
 
 def credited_organism(target) -> str:

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim.constants import CELSIUS_20
 from treatsim.flowsheet.result import Result
 from treatsim.operations.unit import Unit
 from treatsim.safety import barriers as rules
@@ -196,7 +197,7 @@ def _chlorine(result: Result, unit: Unit, proof, solved, ph) -> Barrier | None:
     return rules.chlorine_barrier(
         _sound(values["residual_counted"].value, solved, 0.0),
         _sound(values["contact_time_counted"].value, solved, 0.0),
-        _sound(inlet.temperature, solved, 293.15),
+        _sound(inlet.temperature, solved, CELSIUS_20),
         _sound(ph, solved, 7.0),
         _turbidity(result, unit.name, solved),
     )

@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim.constants import ZERO_CELSIUS
 from treatsim.correlations.disinfection.contact_time import MG_MIN_PER_L
 from treatsim.errors import DomainError, require
 
@@ -82,7 +83,7 @@ def _refusals(cold, acid, alkaline) -> tuple[str, ...]:
 
 def _points(temperature, ph, free_chlorine):
     return np.broadcast_arrays(
-        require("temperature", temperature, 273.15, 373.15, "K") - 273.15,
+        require("temperature", temperature, ZERO_CELSIUS, 373.15, "K") - ZERO_CELSIUS,
         require("pH", ph, 0.0, 14.0, ""),
         require("free chlorine", free_chlorine, 0.0, np.inf, "kg/m3") * 1e3,
     )
@@ -129,7 +130,7 @@ def giardia_lookup(temperature, ph, free_chlorine) -> Lookup:
     j, counted = _chlorine_line(axes[1], column, C)
     ct = np.take_along_axis(column, j[..., None], axis=-1)[..., 0] * MG_MIN_PER_L
     ct = np.where(refused, np.inf, ct)
-    lines = axes[0][i] + 273.15, axes[2][k], axes[1][j] * 1e-3, counted * 1e-3
+    lines = axes[0][i] + ZERO_CELSIUS, axes[2][k], axes[1][j] * 1e-3, counted * 1e-3
     return Lookup(ct, *lines, refused, _refusals(cold, acid, alkaline))
 
 

@@ -9,10 +9,11 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from treatsim import quantities
+from treatsim.constants import DAY
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.safety.log_targets import REFERENCE_PATHOGENS, STARS
-from treatsim.safety.people import DAY, INSTITUTIONS, LEVELS
+from treatsim.safety.people import INSTITUTIONS, LEVELS
 
 YES_NO = ("yes", "no")
 TARGETS = ("us_surface_water", "household", "qmra")

@@ -9,10 +9,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim.constants import DAY, LITRE
 from treatsim.errors import DomainError, require
 
 ROUNDING = 1e-9  # a count this close to a whole number is that number
-DAY = 86_400.0  # s
 
 
 class Use(NamedTuple):
@@ -26,7 +26,7 @@ class Use(NamedTuple):
 
 
 def _litres(low: float, high: float, per: str, source: str, known: str) -> Use:
-    return Use(low * 1e-3, high * 1e-3, per, source, known)
+    return Use(low * LITRE, high * LITRE, per, source, known)
 
 
 BASIC_NEEDS = {

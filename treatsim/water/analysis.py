@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from treatsim.constants import CELSIUS_25, ZERO_CELSIUS
 from treatsim.errors import RequestError, require
 from treatsim.ranges import Range
 from treatsim.water.ions import CALCIUM_CARBONATE_EQUIVALENT, IONS
@@ -51,7 +52,7 @@ class WaterAnalysis:
     kind: str
     mass_fraction: float | None = None  # kg of salt per kg of solution
     mass_concentration: float | None = None  # kg/m3, at `temperature`
-    temperature: float = 298.15  # K, at which pH and concentrations were measured
+    temperature: float = CELSIUS_25  # K, at which pH and concentrations were measured
     ph: float | None = None
     ions: Mapping[str, float] = field(default_factory=dict)  # kg/m3, balanced
     balance: ChargeBalance | None = None
@@ -68,7 +69,7 @@ def of_salt(
     *,
     mass_fraction: float | None = None,
     mass_concentration: float | None = None,
-    temperature: float = 298.15,
+    temperature: float = CELSIUS_25,
     ph: float | None = None,
 ) -> WaterAnalysis:
     """Return the analysis of a water known by one salinity.
@@ -113,7 +114,7 @@ def of_salt(
 
 
 def of_ions(
-    ions: Mapping[str, float], *, ph: float, temperature: float = 298.15, adjust: str = ""
+    ions: Mapping[str, float], *, ph: float, temperature: float = CELSIUS_25, adjust: str = ""
 ) -> WaterAnalysis:
     """Return an ion analysis with its charge balance closed, and say by what.
 
@@ -169,7 +170,7 @@ def of_ions(
 
 
 def _require_state(temperature, ph):
-    require("water.temperature", temperature, 273.15, 318.15, "K")
+    require("water.temperature", temperature, ZERO_CELSIUS, 318.15, "K")
     if ph is not None:
         require("water.ph", ph, 0, 14, "")
 
@@ -311,6 +312,6 @@ def solids_from_conductivity(conductivity: float, temperature: float) -> tuple[f
     common practice, no source
     """
     value = float(require("conductivity", conductivity, 0, 30, "S/m"))
-    kelvin = float(require("temperature", temperature, 273.15, 318.15, "K"))
-    at_25 = value / (1 + CONDUCTIVITY_PER_KELVIN * (kelvin - 298.15))
+    kelvin = float(require("temperature", temperature, ZERO_CELSIUS, 318.15, "K"))
+    at_25 = value / (1 + CONDUCTIVITY_PER_KELVIN * (kelvin - CELSIUS_25))
     return SOLIDS_PER_CONDUCTIVITY[0] * at_25, SOLIDS_PER_CONDUCTIVITY[1] * at_25

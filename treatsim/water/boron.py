@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import require
 from treatsim.ranges import Range
 from treatsim.water.analysis import PRACTICAL_TO_ABSOLUTE
 
 DICKSON_SALINITY = Range("salinity", 0.005, 0.045, "kg/kg", "boric acid constant in sea water")
-DICKSON_TEMPERATURE = Range("temperature", 273.15, 318.15, "K", "boric acid constant in sea water")
+DICKSON_TEMPERATURE = Range(
+    "temperature", ZERO_CELSIUS, 318.15, "K", "boric acid constant in sea water"
+)
 
 
 def log_boric_acid_constant(salinity, temperature):

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.constants import GAS_CONSTANT, ZERO_CELSIUS
 from treatsim.errors import NoSolutionError, require
 from treatsim.numerics import find_roots
 from treatsim.ranges import Range
@@ -16,7 +17,6 @@ from treatsim.water.ions import SEA_SALT_MOLAR_MASS
 from treatsim.water.properties import density
 from treatsim.water.speciation import Feed, equilibrium
 
-GAS_CONSTANT = 8.314462618  # J/(mol K)
 WATER_MOLAR_MASS = 18.01528e-3  # kg/mol
 PASCAL_PER_DECIBAR = 1e4
 LARGEST_DECIBAR = 4000.0  # bracket of the exact root: 400 bar
@@ -110,14 +110,14 @@ def seawater_osmotic_pressure(salinity, temperature):
     import gsw
 
     S = 1e3 * require("salinity", salinity, 0, 0.25, "kg/kg")
-    S, t = np.broadcast_arrays(S, np.asarray(temperature, dtype=float) - 273.15)
+    S, t = np.broadcast_arrays(S, np.asarray(temperature, dtype=float) - ZERO_CELSIUS)
     flat, celsius = S.ravel(), t.ravel()
     pure = gsw.chem_potential_water_t_exact(np.zeros_like(flat), celsius, 0.0)
 
     def residual(p, i):
         return gsw.chem_potential_water_t_exact(flat[i], celsius[i], p) - pure[i]
 
-    guess = seawater_osmotic_pressure_first_order(flat / 1e3, celsius + 273.15)
+    guess = seawater_osmotic_pressure_first_order(flat / 1e3, celsius + ZERO_CELSIUS)
     roots = find_roots(residual, guess / PASCAL_PER_DECIBAR, 0.0, LARGEST_DECIBAR, rtol=1e-13)
     if not np.all(roots.converged):
         worst = float(np.max(flat[~roots.converged]))
@@ -151,7 +151,7 @@ def seawater_osmotic_pressure_first_order(salinity, temperature):
     import gsw
 
     S = 1e3 * require("salinity", salinity, 0, 0.25, "kg/kg")
-    t = np.asarray(temperature, dtype=float) - 273.15
+    t = np.asarray(temperature, dtype=float) - ZERO_CELSIUS
     pure = gsw.chem_potential_water_t_exact(0.0, t, 0.0)
     lowered = pure - gsw.chem_potential_water_t_exact(S, t, 0.0)
     return 1e3 * lowered * gsw.rho_t_exact(0.0, t, 0.0)
@@ -191,8 +191,8 @@ def seawater_osmotic_coefficient(
     S = 1e3 * require("salinity", salinity, 0, 0.25, "kg/kg", open_low=True)
     T = np.asarray(temperature, dtype=float)
     p = np.asarray(pressure, dtype=float) / PASCAL_PER_DECIBAR
-    pure = gsw.chem_potential_water_t_exact(0.0, T - 273.15, p)
-    lowered = pure - gsw.chem_potential_water_t_exact(S, T - 273.15, p)
+    pure = gsw.chem_potential_water_t_exact(0.0, T - ZERO_CELSIUS, p)
+    lowered = pure - gsw.chem_potential_water_t_exact(S, T - ZERO_CELSIUS, p)
     particles = S / (1000 - S) / SEA_SALT_MOLAR_MASS
     return 1e3 * lowered / (particles * gas_constant * T)
 

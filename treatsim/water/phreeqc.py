@@ -10,6 +10,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import NamedTuple
 
+from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import NoSolutionError
 
 PITZER = "pitzer.dat"
@@ -111,7 +112,7 @@ def run(recipe: Recipe, outputs: Sequence[str], database: str = PITZER) -> list[
 def _solution_text(recipe: Recipe) -> str:
     lines = [
         "SOLUTION 1",
-        f" temp {recipe.temperature - 273.15:.10g}",
+        f" temp {recipe.temperature - ZERO_CELSIUS:.10g}",
         " units mol/kgw",
         f" pH {recipe.ph:.12g}{' charge' if recipe.ph_from_charge else ''}",
     ]
@@ -131,6 +132,6 @@ def _reason(recipe: Recipe, text: str) -> str:
     lines = [line.partition("ERROR:")[2] for line in text.splitlines() if "ERROR:" in line]
     words = "; ".join(" ".join(line.split()) for line in lines) or text
     return (
-        f"PHREEQC found no equilibrium at {recipe.temperature - 273.15:.1f} degC, pH "
+        f"PHREEQC found no equilibrium at {recipe.temperature - ZERO_CELSIUS:.1f} degC, pH "
         f"{recipe.ph:.2f}: {words[:300]}"
     )

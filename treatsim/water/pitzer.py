@@ -6,11 +6,19 @@ from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.constants import (
+    ATMOSPHERE,
+    AVOGADRO,
+    BAR,
+    BOLTZMANN,
+    CELSIUS_25,
+    ELEMENTARY_CHARGE,
+    VACUUM_PERMITTIVITY,
+)
 from treatsim.errors import require
 from treatsim.ranges import Range
 from treatsim.water.properties import density
 
-REFERENCE = 298.15  # K
 PITZER_RANGE = Range("molality", 0.0, 6.0, "mol/kg", "Pitzer equation for sodium chloride")
 
 
@@ -59,7 +67,7 @@ def relative_permittivity(temperature):
     at_1000_bar = 3.4279e2 * np.exp(-5.0866e-3 * T + 9.4690e-7 * T**2)
     c = -2.0525 + 3.1159e3 / (T - 1.8289e2)
     b = -8.0325e3 + 4.2142e6 / T + 2.1417 * T
-    return at_1000_bar + c * np.log((b + 1.01325) / (b + 1000))
+    return at_1000_bar + c * np.log((b + ATMOSPHERE / BAR) / (b + 1000))
 
 
 def debye_hueckel_slope(temperature):
@@ -84,14 +92,9 @@ def debye_hueckel_slope(temperature):
     bradley_pitzer_1979
     """
     T = np.asarray(temperature, dtype=float)
-    avogadro, charge, boltzmann, vacuum = (
-        6.02214076e23,
-        1.602176634e-19,
-        1.380649e-23,
-        8.8541878128e-12,
-    )
-    bjerrum = charge**2 / (4 * np.pi * vacuum * relative_permittivity(T) * boltzmann * T)
-    return np.sqrt(2 * np.pi * avogadro * density(T)) * bjerrum**1.5 / 3
+    permittivity = VACUUM_PERMITTIVITY * relative_permittivity(T)
+    bjerrum = ELEMENTARY_CHARGE**2 / (4 * np.pi * permittivity * BOLTZMANN * T)
+    return np.sqrt(2 * np.pi * AVOGADRO * density(T)) * bjerrum**1.5 / 3
 
 
 def pitzer_osmotic_coefficient(molality, salt: PitzerSalt, slope):
@@ -149,7 +152,7 @@ def sodium_chloride_osmotic_coefficient(molality, temperature):
     parkhurst_appelo_2013, parameters of pitzer.dat
     """
     T = np.asarray(temperature, dtype=float)
-    Tr = REFERENCE
+    Tr = CELSIUS_25
     terms = np.stack(
         [np.ones_like(T), 1 / T - 1 / Tr, np.log(T / Tr), T - Tr, T**2 - Tr**2, T**-2 - Tr**-2]
     )

@@ -10,16 +10,12 @@ from functools import partial
 
 import numpy as np
 
+from treatsim.constants import ATMOSPHERE, GRAVITY, ZERO_CELSIUS
 from treatsim.errors import TreatsimError, require
 from treatsim.water.cache import library_versions, load_or_build
 from treatsim.water.series import Series, evaluate, fit_series
 
-GRAVITY = 9.80665  # m/s2, standard
-BOLTZMANN = 1.380649e-23  # J/K, exact in the SI
-ATMOSPHERE = 101325.0  # Pa, standard
-ZERO_CELSIUS = 273.15  # K
-
-COLDEST = 273.15  # K, freezing at one atmosphere
+COLDEST = ZERO_CELSIUS  # K, freezing at one atmosphere
 WARMEST = 368.15  # K, below boiling at one atmosphere with some room
 ACCURACY = 1e-6  # relative to CoolProp; a table that misses it is refused when built
 

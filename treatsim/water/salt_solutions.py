@@ -9,6 +9,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from treatsim.constants import CELSIUS_25, ZERO_CELSIUS
 from treatsim.errors import require
 from treatsim.ranges import Range
 from treatsim.water import properties
@@ -18,7 +19,6 @@ SODIUM_CHLORIDE_RANGE = Range("salinity", 0.0, 0.26, "kg/kg", "sodium chloride d
 SEAWATER_VISCOSITY_RANGE = Range("salinity", 0.0, 0.150, "kg/kg", "sea water viscosity")
 SALT_DIFFUSIVITY = 1.5e-9  # m2/s at 25 degC, near 0.1 to 1 mol/L; sodium chloride, sea salt
 DILUTE_DIFFUSIVITY = 1.61e-9  # sodium chloride at infinite dilution
-REFERENCE = 298.15  # K
 
 
 def sodium_chloride_density(salinity, temperature):
@@ -45,7 +45,7 @@ def sodium_chloride_density(salinity, temperature):
     laliberte_cooper_2004, coefficients from memory
     """
     w = require("salinity", salinity, 0, 0.5, "kg/kg")
-    t = np.asarray(temperature, dtype=float) - 273.15
+    t = np.asarray(temperature, dtype=float) - ZERO_CELSIUS
     growth = (-0.00433 * w + 0.06471) * np.exp(1e-6 * (t + 3315.6) ** 2)
     apparent_volume = (w + 1.01660 + 0.014624 * t) / growth  # m3 per kg of salt
     return 1 / ((1 - w) / properties.density(temperature) + w * apparent_volume)
@@ -75,7 +75,7 @@ def sodium_chloride_viscosity(salinity, temperature):
     laliberte_2007, coefficients from memory
     """
     w = require("salinity", salinity, 0, 0.5, "kg/kg")
-    t = np.asarray(temperature, dtype=float) - 273.15
+    t = np.asarray(temperature, dtype=float) - ZERO_CELSIUS
     pure = 1e3 * properties.viscosity(temperature)
     solute = np.exp((16.222 * w**1.3229 + 1.4849) / (0.0074691 * t + 1))
     solute = solute / (30.78 * w**2.0583 + 1)
@@ -108,7 +108,7 @@ def seawater_density(salinity, temperature):
     import gsw
 
     s = 1e3 * require("salinity", salinity, 0, 0.25, "kg/kg")
-    return gsw.rho_t_exact(s, np.asarray(temperature, dtype=float) - 273.15, 0.0)
+    return gsw.rho_t_exact(s, np.asarray(temperature, dtype=float) - ZERO_CELSIUS, 0.0)
 
 
 def seawater_viscosity(salinity, temperature):
@@ -136,7 +136,7 @@ def seawater_viscosity(salinity, temperature):
     sharqawy_2010, coefficients from memory
     """
     s = require("salinity", salinity, 0, 0.5, "kg/kg")
-    t = np.asarray(temperature, dtype=float) - 273.15
+    t = np.asarray(temperature, dtype=float) - ZERO_CELSIUS
     linear = 1.541 + 1.998e-2 * t - 9.52e-5 * t**2
     square = 7.974 - 7.561e-2 * t + 4.724e-4 * t**2
     return properties.viscosity(temperature) * (1 + linear * s + square * s**2)
@@ -165,8 +165,8 @@ def diffusivity(temperature, at_reference: float = SALT_DIFFUSIVITY):
     ------
     robinson_stokes_1959, values from memory
     """
-    warmth = np.asarray(temperature, dtype=float) / REFERENCE
-    thinning = properties.viscosity(REFERENCE) / properties.viscosity(temperature)
+    warmth = np.asarray(temperature, dtype=float) / CELSIUS_25
+    thinning = properties.viscosity(CELSIUS_25) / properties.viscosity(temperature)
     return at_reference * warmth * thinning
 
 

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import NoSolutionError, require
 from treatsim.numerics import find_roots
 from treatsim.ranges import Range
@@ -248,7 +249,7 @@ def stiff_davis_index(ph, calcium, alkalinity, ionic_strength, temperature):
     astm_d4582, fit from memory
     """
     strength = require("ionic_strength", ionic_strength, 0, 20, "mol/L", open_low=True)
-    t = np.asarray(temperature, dtype=float) - 273.15
+    t = np.asarray(temperature, dtype=float) - ZERO_CELSIUS
     warm = -0.0002 * t**2 + 0.00097 * t
     low = 2.022 * np.exp((np.log(strength) + 7.544) ** 2 / 102.6) + 0.262
     k = np.where(strength <= 1.2, low, -0.1 * strength + 3.887) + warm

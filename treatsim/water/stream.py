@@ -9,6 +9,8 @@ from typing import Protocol
 
 import numpy as np
 
+from treatsim.constants import ATMOSPHERE
+
 # What is carried besides dissolved salt, per volume, mixing by volume: name -> quantity.
 CONTENTS = {
     "suspended_solids": "concentration",
@@ -30,6 +32,8 @@ class Water(Protocol):
 
     def osmotic_pressure(self, salinity, temperature): ...
 
+    def excursions(self, salinity, temperature): ...
+
 
 @dataclass(frozen=True)
 class Stream:
@@ -44,7 +48,7 @@ class Stream:
     temperature: np.ndarray | float  # K
     salinity: np.ndarray | float  # kg of dissolved salt per kg
     contents: Mapping[str, np.ndarray | float] = field(default_factory=dict)  # see CONTENTS
-    atmosphere: np.ndarray | float = 101325.0  # Pa, absolute, at the site
+    atmosphere: np.ndarray | float = ATMOSPHERE  # Pa, absolute, at the site
 
     @cached_property
     def density(self):

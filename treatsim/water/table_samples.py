@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.constants import GAS_CONSTANT
 from treatsim.errors import RequestError
 from treatsim.water import osmosis, properties, salt_solutions
 from treatsim.water.ions import SODIUM_CHLORIDE_MOLAR_MASS
@@ -131,7 +132,7 @@ def _sodium_chloride(x, T):
     molality = ratio / SODIUM_CHLORIDE_MOLAR_MASS
     phi = sodium_chloride_osmotic_coefficient(molality, T)
     # first order, as element tests are read: below the exact value by 0.1 % at 35 g/kg
-    per_ratio = 2 / SODIUM_CHLORIDE_MOLAR_MASS * osmosis.GAS_CONSTANT * properties.density(T)
+    per_ratio = 2 / SODIUM_CHLORIDE_MOLAR_MASS * GAS_CONSTANT * properties.density(T)
     return (
         phi * per_ratio,
         salt_solutions.sodium_chloride_density(salinity, T),
@@ -160,7 +161,7 @@ def _ions(water: Feed, x, T):
 def _ions_at(water: Feed, x: float, T: float) -> tuple[float, float]:
     pure = float(properties.density(T))
     if x == 0:
-        limit = water.ideal_molality / water.salt_ratio * osmosis.GAS_CONSTANT * pure
+        limit = water.ideal_molality / water.salt_ratio * GAS_CONSTANT * pure
         return limit, pure
     factor = x**2 / water.salt_ratio
     pressure = osmosis.mixture_osmotic_pressure(water, factor, T)

@@ -15,13 +15,21 @@ from functools import cache, lru_cache
 
 import numpy as np
 
+from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import require
-from treatsim.ranges import Range
+from treatsim.ranges import Excursion, Range, excursions
 from treatsim.water import salt_solutions
 from treatsim.water.analysis import WaterAnalysis
 from treatsim.water.cache import library_versions, load_or_build
+from treatsim.water.ions import SODIUM_CHLORIDE_MOLAR_MASS
+from treatsim.water.osmosis import EXACT_FACTOR_RANGE, SEAWATER_RANGE
 from treatsim.water.phreeqc import PITZER, database_fingerprint
-from treatsim.water.salt_solutions import mixture_diffusivity
+from treatsim.water.pitzer import PITZER_RANGE
+from treatsim.water.salt_solutions import (
+    SEAWATER_VISCOSITY_RANGE,
+    SODIUM_CHLORIDE_RANGE,
+    mixture_diffusivity,
+)
 from treatsim.water.series import (
     Surface,
     basis,
@@ -34,8 +42,8 @@ from treatsim.water.series import (
 from treatsim.water.speciation import feed
 from treatsim.water.table_samples import Plan, ions_plan, seawater_plan, sodium_chloride_plan
 
-COLDEST, WARMEST = 273.15, 318.15  # K, range of the table
-BOUNDS = (273.15, 333.15)  # K, refused outside
+COLDEST, WARMEST = ZERO_CELSIUS, 318.15  # K, range of the table
+BOUNDS = (ZERO_CELSIUS, 333.15)  # K, refused outside
 COUNTS = {"sodium_chloride": (16, 9), "seawater": (14, 9), "ions": (13, 7)}
 PROPERTIES = ("osmotic", "density", "viscosity")
 
@@ -100,6 +108,17 @@ class WaterTable:
         for _ in range(18):  # contracts by a factor of six or more each time
             found = c / self.density(found, temperature)
         return found
+
+    def excursions(self, salinity, temperature) -> list[Excursion]:
+        """Return where the table, or a formula it was made from, is left. [kg/kg], [K]"""
+        S = np.asarray(salinity, dtype=float)
+        found = excursions(self.salinity_range, S)
+        found += excursions(self.temperature_range, temperature)
+        if self.kind in ("fresh", "sodium_chloride"):
+            found += excursions(SODIUM_CHLORIDE_RANGE, S)
+            return found + excursions(PITZER_RANGE, S / (1 - S) / SODIUM_CHLORIDE_MOLAR_MASS)
+        pressure = SEAWATER_RANGE if self.kind == "seawater" else EXACT_FACTOR_RANGE
+        return found + excursions(pressure, S) + excursions(SEAWATER_VISCOSITY_RANGE, S)
 
     def concentration_factor(self, salinity):
         """Return salt per kg of water over that of the feed. [1]"""

@@ -4,27 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from treatsim.errors import DomainError, require
+from treatsim.arrays import Array, ArrayLike
+from treatsim.constants import GRAVITY
+from treatsim.errors import require
 from treatsim.ranges import Range
-from treatsim.water.properties import GRAVITY
 
 CHURCHILL_RANGE = Range("reynolds_number", 0.0, 1e8, "1", "Churchill friction factor")
-ROUGHNESS_RANGE = Range("relative_roughness", 0.0, 0.05, "1", "Colebrook rough-pipe branch")
-HAZEN_WILLIAMS_RANGE = Range("diameter", 0.05, 1.8, "m", "Hazen-Williams head loss")
+ROUGHEST = 0.05  # of the bore; beyond, the formulas for pipes say nothing
 
-GALLON_PER_MINUTE = 3.785411784e-3 / 60  # m3/s, US gallon
-INCH = 0.0254  # m
 # Constant and bore exponent, both in SI. The form printed for gallons and inches rounds the
 # exponent (2.63 / 0.54 = 4.8704) to 4.8655 and is no mere change of units.
-HAZEN_WILLIAMS_FORMS = {
-    "metric": (10.67, 4.8704),
-    "gallons": (0.2083e-2 * (100 / GALLON_PER_MINUTE) ** 1.852 * INCH**4.8655, 4.8655),
-}
-
-COLEBROOK_SWEEPS = 40  # each sweep gains about one digit; the worst legal pipe needs some 20
 
 
-def velocity(flow, diameter):
+def velocity(flow: ArrayLike, diameter: ArrayLike) -> Array:
     """Return the mean velocity in a round bore.
 
     Parameters
@@ -51,7 +43,9 @@ def velocity(flow, diameter):
     return np.asarray(flow, dtype=float) / (0.25 * np.pi * diameter**2)
 
 
-def reynolds_number(flow, diameter, density, viscosity):
+def reynolds_number(
+    flow: ArrayLike, diameter: ArrayLike, density: ArrayLike, viscosity: ArrayLike
+) -> Array:
     """Return the Reynolds number of flow in a round bore.
 
     Parameters
@@ -82,67 +76,15 @@ def reynolds_number(flow, diameter, density, viscosity):
     return np.abs(velocity(flow, diameter)) * diameter * density / viscosity
 
 
-def churchill_factor(reynolds, relative_roughness):
-    """Return the Darcy friction factor of all regimes, laminar to fully rough.
-
-    Parameters
-    ----------
-    reynolds : array_like
-        Reynolds number. [1]
-    relative_roughness : array_like
-        Roughness over inside diameter. [1]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Darcy friction factor (four times Fanning's). [1]
-
-    Validity
-    --------
-    CHURCHILL_RANGE, ROUGHNESS_RANGE. 64/Re when laminar, within 1 % of Colebrook at most
-    turbulent points and 3.5 % at worst; between 2100 and 4000 no formula is certain. DomainError
-    for Reynolds not above 0, where the factor is infinite though the loss is nothing.
-
-    Source
-    ------
-    churchill_1977.
-    """
-    reynolds = require("reynolds", reynolds, 0.0, np.inf, "1", open_low=True)
-    return _factor_times_reynolds(reynolds, relative_roughness) / reynolds
-
-
-def colebrook_factor(reynolds, relative_roughness):
-    """Return the Darcy friction factor of turbulent flow by Colebrook's implicit equation.
-
-    Parameters
-    ----------
-    reynolds : array_like
-        Reynolds number. [1]
-    relative_roughness : array_like
-        Roughness over inside diameter. [1]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Darcy friction factor. [1]
-
-    Validity
-    --------
-    Reynolds 4000 to 1e8, ROUGHNESS_RANGE; solved to rounding. DomainError for Reynolds not above 0.
-
-    Source
-    ------
-    colebrook_1939.
-    """
-    reynolds = require("reynolds", reynolds, 0.0, np.inf, "1", open_low=True)
-    roughness = require("relative_roughness", relative_roughness, 0.0, 1.0, "1")
-    inverse_root = np.full(np.broadcast(reynolds, roughness).shape, 7.0)
-    for _ in range(COLEBROOK_SWEEPS):
-        inverse_root = -2 * np.log10(roughness / 3.7 + 2.51 * inverse_root / reynolds)
-    return 1 / inverse_root**2
-
-
-def pressure_loss(flow, length, diameter, roughness, density, viscosity, fittings=0.0):
+def pressure_loss(
+    flow: ArrayLike,
+    length: ArrayLike,
+    diameter: ArrayLike,
+    roughness: ArrayLike,
+    density: ArrayLike,
+    viscosity: ArrayLike,
+    fittings: ArrayLike = 0.0,
+) -> Array:
     """Return the pressure lost in a straight round bore and its fittings.
 
     Parameters
@@ -169,8 +111,8 @@ def pressure_loss(flow, length, diameter, roughness, density, viscosity, fitting
 
     Validity
     --------
-    CHURCHILL_RANGE, ROUGHNESS_RANGE. A bore 5 % smaller loses 28 % more, so measure the bore.
-    DomainError for impossible dimensions.
+    CHURCHILL_RANGE, roughness up to ROUGHEST. A bore 5 % smaller loses 28 % more, so measure
+    the bore. DomainError for impossible dimensions.
 
     Source
     ------
@@ -186,84 +128,7 @@ def pressure_loss(flow, length, diameter, roughness, density, viscosity, fitting
     return speed * (straight / (2 * np.square(diameter)) + fittings * density * np.abs(speed) / 2)
 
 
-def head_loss(flow, length, diameter, roughness, density, viscosity, fittings=0.0):
-    """Return the head lost in a straight round bore and its fittings.
-
-    Parameters
-    ----------
-    flow : array_like
-        Flow, signed. [m3/s]
-    length : array_like
-        Length. [m]
-    diameter : array_like
-        Inside diameter. [m]
-    roughness : array_like
-        Absolute roughness. [m]
-    density : array_like
-        Density. [kg/m3]
-    viscosity : array_like
-        Dynamic viscosity. [Pa s]
-    fittings : array_like
-        Sum of the loss coefficients K of all fittings. [1]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Head of the same water, with the sign of the flow. [m]
-
-    Validity
-    --------
-    As `pressure_loss`.
-
-    Source
-    ------
-    As `pressure_loss`.
-    """
-    loss = pressure_loss(flow, length, diameter, roughness, density, viscosity, fittings)
-    return loss / (np.asarray(density) * GRAVITY)
-
-
-def hazen_williams_head(flow, length, diameter, coefficient, form="metric"):
-    """Return the head lost by the Hazen-Williams formula, for comparison only.
-
-    Parameters
-    ----------
-    flow : array_like
-        Flow. [m3/s]
-    length : array_like
-        Length. [m]
-    diameter : array_like
-        Inside diameter. [m]
-    coefficient : array_like
-        Hazen-Williams coefficient, 140 to 150 for smooth plastic. [as tabulated]
-    form : str
-        A key of HAZEN_WILLIAMS_FORMS. [1]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Head. [m]
-
-    Validity
-    --------
-    HAZEN_WILLIAMS_RANGE and water near 15 C: blind to temperature, 6 to 12 % low in hoses of
-    25 to 38 mm. The two printed forms differ by 1.4 % at 3 inches. DomainError for negative flow
-    or an unknown form.
-
-    Source
-    ------
-    hazen_williams_1905; constants of both forms from memory.
-    """
-    if form not in HAZEN_WILLIAMS_FORMS:
-        raise DomainError(f"Hazen-Williams form {form!r}: one of {', '.join(HAZEN_WILLIAMS_FORMS)}")
-    constant, exponent = HAZEN_WILLIAMS_FORMS[form]
-    flow = require("flow", flow, 0.0, np.inf, "m3/s")
-    diameter = require("diameter", diameter, 0.0, np.inf, "m", open_low=True)
-    coefficient = require("coefficient", coefficient, 0.0, np.inf, "", open_low=True)
-    return constant * np.asarray(length) * (flow / coefficient) ** 1.852 / diameter**exponent
-
-
-def clogged_loss_coefficient(clean_coefficient, free_area):
+def clogged_loss_coefficient(clean_coefficient: ArrayLike, free_area: ArrayLike) -> Array:
     """Return the loss coefficient of a strainer whose openings are partly covered.
 
     Parameters
@@ -290,7 +155,7 @@ def clogged_loss_coefficient(clean_coefficient, free_area):
     return np.asarray(clean_coefficient) / free_area**2
 
 
-def surge_head(velocity_change, wave_speed):
+def surge_head(velocity_change: ArrayLike, wave_speed: ArrayLike) -> Array:
     """Return the head rise when the flow is stopped at once.
 
     Parameters
@@ -318,7 +183,13 @@ def surge_head(velocity_change, wave_speed):
     return wave_speed * np.asarray(velocity_change) / GRAVITY
 
 
-def suction_head_available(atmosphere, vapour_pressure, density, lift, loss):
+def suction_head_available(
+    atmosphere: ArrayLike,
+    vapour_pressure: ArrayLike,
+    density: ArrayLike,
+    lift: ArrayLike,
+    loss: ArrayLike,
+) -> Array:
     """Return the net positive suction head that the site offers a pump.
 
     Parameters
@@ -353,7 +224,7 @@ def suction_head_available(atmosphere, vapour_pressure, density, lift, loss):
     return pressure_head - lift - loss
 
 
-def _factor_times_reynolds(reynolds, relative_roughness):
+def _factor_times_reynolds(reynolds: ArrayLike, relative_roughness: ArrayLike) -> Array:
     """Churchill's f Re with Re taken out of every denominator: 64 at rest, finite everywhere."""
     roughness = require("relative_roughness", relative_roughness, 0.0, 1.0, "1")
     reynolds = np.asarray(reynolds, dtype=float)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import require
 
 FIXED_LOSS_SHARE = 0.4  # of the rated losses; common practice, no source
 
 
-def part_load_efficiency(load, rated_efficiency, fixed_share=FIXED_LOSS_SHARE):
+def part_load_efficiency(
+    load: ArrayLike, rated_efficiency: ArrayLike, fixed_share: ArrayLike = FIXED_LOSS_SHARE
+) -> Array:
     """Efficiency of a motor or drive at part load, from fixed and load-squared losses.
 
     Parameters

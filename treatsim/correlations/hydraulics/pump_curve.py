@@ -11,9 +11,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
+from treatsim.constants import GRAVITY
 from treatsim.errors import DomainError, require
 from treatsim.ranges import Range
-from treatsim.water.properties import GRAVITY
 
 EFFICIENCY_RANGE = Range("flow_ratio", 0.1, 1.6, "1", "parabola of pump efficiency")
 
@@ -21,12 +22,12 @@ EFFICIENCY_RANGE = Range("flow_ratio", 0.1, 1.6, "1", "parabola of pump efficien
 class PumpCurve(NamedTuple):
     """Head curve at reference speed."""
 
-    shutoff_head: float  # H0, m
-    linear: float  # a1, m per m3/s
-    quadratic: float  # a2, m per (m3/s)^2
+    shutoff_head: ArrayLike  # H0, m
+    linear: ArrayLike  # a1, m per m3/s
+    quadratic: ArrayLike  # a2, m per (m3/s)^2
 
 
-def pump_curve(shutoff_head, linear, quadratic) -> PumpCurve:
+def pump_curve(shutoff_head: ArrayLike, linear: ArrayLike, quadratic: ArrayLike) -> PumpCurve:
     """Return a checked head curve.
 
     Parameters
@@ -60,7 +61,7 @@ def pump_curve(shutoff_head, linear, quadratic) -> PumpCurve:
     return PumpCurve(shutoff_head, linear, quadratic)
 
 
-def fit_pump_curve(flow, head) -> PumpCurve:
+def fit_pump_curve(flow: ArrayLike, head: ArrayLike) -> PumpCurve:
     """Return the falling curve closest to catalogue points, by least squares.
 
     Parameters
@@ -106,7 +107,7 @@ def fit_pump_curve(flow, head) -> PumpCurve:
     return pump_curve(shutoff, linear / scale, quadratic / scale**2)
 
 
-def pump_head(curve: PumpCurve, flow, speed=1.0):
+def pump_head(curve: PumpCurve, flow: ArrayLike, speed: ArrayLike = 1.0) -> Array:
     """Return the head a pump adds.
 
     Parameters
@@ -137,7 +138,7 @@ def pump_head(curve: PumpCurve, flow, speed=1.0):
     return speed**2 * curve.shutoff_head - flow * (curve.linear * speed + curve.quadratic * flow)
 
 
-def run_out_flow(curve: PumpCurve, speed=1.0, head=0.0):
+def run_out_flow(curve: PumpCurve, speed: ArrayLike = 1.0, head: ArrayLike = 0.0) -> Array:
     """Return the flow at which the pump still makes a given head; by default none.
 
     Parameters
@@ -169,39 +170,7 @@ def run_out_flow(curve: PumpCurve, speed=1.0, head=0.0):
     return np.where(spare > 0, 2 * spare / np.where(root > 0, root, np.inf), 0.0)
 
 
-def speed_for_duty(curve: PumpCurve, flow, head):
-    """Return the speed that gives a wanted head at a wanted flow.
-
-    Parameters
-    ----------
-    curve : PumpCurve
-        Head curve at reference speed. [as stated there]
-    flow : array_like
-        Flow. [m3/s]
-    head : array_like
-        Head. [m]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Speed over reference speed; above 1 may be more than the drive can do. [1]
-
-    Validity
-    --------
-    Flow and head not negative, DomainError otherwise.
-
-    Source
-    ------
-    definition.
-    """
-    flow = require("flow", flow, 0.0, np.inf, "m3/s")
-    head = require("head", head, 0.0, np.inf, "m")
-    half = 0.5 * curve.linear * flow
-    square = half**2 + curve.shutoff_head * (curve.quadratic * flow**2 + head)
-    return (half + np.sqrt(square)) / curve.shutoff_head
-
-
-def dead_speed(curve: PumpCurve, static_head):
+def dead_speed(curve: PumpCurve, static_head: ArrayLike) -> Array:
     """Return the speed below which the pump turns but moves no water.
 
     Parameters
@@ -228,7 +197,9 @@ def dead_speed(curve: PumpCurve, static_head):
     return np.sqrt(static_head / curve.shutoff_head)
 
 
-def pump_efficiency(flow, speed, best_flow, best_efficiency):
+def pump_efficiency(
+    flow: ArrayLike, speed: ArrayLike, best_flow: ArrayLike, best_efficiency: ArrayLike
+) -> Array:
     """Return the pump's own efficiency: a parabola through nothing and the best point.
 
     Parameters
@@ -262,7 +233,7 @@ def pump_efficiency(flow, speed, best_flow, best_efficiency):
     return best * ratio * (2 - ratio)
 
 
-def flow_ratio(flow, speed, best_flow):
+def flow_ratio(flow: ArrayLike, speed: ArrayLike, best_flow: ArrayLike) -> Array:
     """Return the flow over the flow of best efficiency at the same speed.
 
     Parameters
@@ -292,7 +263,14 @@ def flow_ratio(flow, speed, best_flow):
     return np.asarray(flow, dtype=float) / (speed * best_flow)
 
 
-def shaft_power(flow, head, density, speed, best_flow, best_efficiency):
+def shaft_power(
+    flow: ArrayLike,
+    head: ArrayLike,
+    density: ArrayLike,
+    speed: ArrayLike,
+    best_flow: ArrayLike,
+    best_efficiency: ArrayLike,
+) -> Array:
     """Return the shaft power with the parabolic efficiency, finite also at a closed valve.
 
     Parameters
@@ -330,7 +308,12 @@ def shaft_power(flow, head, density, speed, best_flow, best_efficiency):
     return density * GRAVITY * head * speed * best_flow / (best * (2 - ratio))
 
 
-def electrical_power(shaft, motor_efficiency, drive_efficiency=1.0, electronics=0.0):
+def electrical_power(
+    shaft: ArrayLike,
+    motor_efficiency: ArrayLike,
+    drive_efficiency: ArrayLike = 1.0,
+    electronics: ArrayLike = 0.0,
+) -> Array:
     """Return the electrical power behind a shaft.
 
     Parameters
@@ -360,34 +343,3 @@ def electrical_power(shaft, motor_efficiency, drive_efficiency=1.0, electronics=
     motor = require("motor_efficiency", motor_efficiency, 0.0, 1.0, "1", open_low=True)
     drive = require("drive_efficiency", drive_efficiency, 0.0, 1.0, "1", open_low=True)
     return np.asarray(shaft) / (motor * drive) + electronics
-
-
-def pumping_energy(volume, head, density, efficiency=1.0):
-    """Return the energy to raise a volume of water.
-
-    Parameters
-    ----------
-    volume : array_like
-        Volume. [m3]
-    head : array_like
-        Total head. [m]
-    density : array_like
-        Density. [kg/m3]
-    efficiency : array_like
-        Wire to water, 0.25 to 0.5 for small submersibles. [1]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Energy. [J]
-
-    Validity
-    --------
-    Efficiency above 0 and not above 1, DomainError outside.
-
-    Source
-    ------
-    definition.
-    """
-    efficiency = require("efficiency", efficiency, 0.0, 1.0, "1", open_low=True)
-    return np.asarray(density) * GRAVITY * np.asarray(head) * volume / efficiency

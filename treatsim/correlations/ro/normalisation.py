@@ -6,13 +6,13 @@ from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.constants import CELSIUS_25
 from treatsim.errors import require
 from treatsim.ranges import Range
 
 FORMULA_RANGE = Range(
     "feed_brine_concentration", 0.0, 100.0, "kg/m3", "ASTM D4516 osmotic pressure, NaCl-like"
 )
-REFERENCE = 298.15  # K
 
 
 class OperatingData(NamedTuple):
@@ -109,7 +109,7 @@ def flow_temperature_factor(temperature, per_kelvin: float = 1.03):
     ------
     astm_d4516, fallback from memory
     """
-    return per_kelvin ** (np.asarray(temperature, dtype=float) - REFERENCE)
+    return per_kelvin ** (np.asarray(temperature, dtype=float) - CELSIUS_25)
 
 
 def net_driving_pressure(data: OperatingData):

@@ -109,7 +109,7 @@ def solve_vessel(
     --------
     Solution-diffusion with film theory, properties taken where they are. Water and salt close to
     round-off at any tolerance. Impossible inputs raise DomainError; a point without a proper answer
-    has a status (see `status_text`) and finite numbers. True osmotic back-flow is not modelled.
+    has a status (see STATUS_WORDS) and finite numbers. True osmotic back-flow is not modelled.
 
     Source
     ------
@@ -140,8 +140,9 @@ def _checked(feed, membrane, channel, line, elements):
     count = require("elements in series", elements, 1, MOST_ELEMENTS, "").astype(int)
     tables = [v for item in line if isinstance(item, tuple) for v in item]
     shape = np.broadcast_shapes(*(np.shape(v) for v in [*values, count, *tables]))
-    flat = [v if v.ndim == 0 else np.broadcast_to(v, shape).ravel() for v in values]
-    flat = [float(v) if v.ndim == 0 else v for v in flat]
+    flat: list[Any] = [
+        float(v) if v.ndim == 0 else np.broadcast_to(v, shape).ravel() for v in values
+    ]
     size = int(np.prod(shape))
     flat[2] = np.broadcast_to(flat[2], size)
     return shape, (*flat[:6], SpacerChannel(*flat[6:])), np.broadcast_to(count, shape).ravel()
@@ -194,30 +195,6 @@ def _vessel(problem, mass_flow, path, count, line, shape) -> Vessel:
     ]
     nodes = path.nodes.reshape(*path.nodes.shape[:2], *shape)
     return Vessel._make([*results, nodes, count.reshape(shape), problem])
-
-
-def status_text(status: int) -> str:
-    """Say in words what a status means.
-
-    Parameters
-    ----------
-    status : int
-        Bits of one point. [-]
-
-    Returns
-    -------
-    str
-        Sentences joined by "; ", or "ok". [-]
-
-    Validity
-    --------
-    Bits of this module.
-
-    Source
-    ------
-    definition
-    """
-    return "; ".join(text for bit, text in STATUS_WORDS.items() if int(status) & bit) or "ok"
 
 
 class ElementResults(NamedTuple):

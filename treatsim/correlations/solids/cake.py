@@ -4,10 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import require
 
 
-def constant_pressure_time(volume, area, pressure, viscosity, cake, solids, medium):
+def constant_pressure_time(
+    volume: ArrayLike,
+    area: ArrayLike,
+    pressure: ArrayLike,
+    viscosity: ArrayLike,
+    cake: ArrayLike,
+    solids: ArrayLike,
+    medium: ArrayLike,
+) -> Array:
     """Return the time to filter a volume under constant pressure.
 
     Parameters
@@ -46,7 +55,14 @@ def constant_pressure_time(volume, area, pressure, viscosity, cake, solids, medi
     return viscosity * load * (np.asarray(cake) * solids * load / 2 + medium) / pressure
 
 
-def constant_flow_pressure(time, flux, viscosity, cake, solids, medium):
+def constant_flow_pressure(
+    time: ArrayLike,
+    flux: ArrayLike,
+    viscosity: ArrayLike,
+    cake: ArrayLike,
+    solids: ArrayLike,
+    medium: ArrayLike,
+) -> Array:
     """Return the pressure across cake and medium at constant flow.
 
     Parameters
@@ -82,7 +98,14 @@ def constant_flow_pressure(time, flux, viscosity, cake, solids, medium):
     return viscosity * flux * (medium + np.asarray(cake) * solids * flux * time)
 
 
-def constant_flow_time(pressure, flux, viscosity, cake, solids, medium):
+def constant_flow_time(
+    pressure: ArrayLike,
+    flux: ArrayLike,
+    viscosity: ArrayLike,
+    cake: ArrayLike,
+    solids: ArrayLike,
+    medium: ArrayLike,
+) -> Array:
     """Return the time until a pressure is reached at constant flow.
 
     Parameters
@@ -121,7 +144,9 @@ def constant_flow_time(pressure, flux, viscosity, cake, solids, medium):
     return np.maximum(spare, 0.0) / (cake * solids * flux)
 
 
-def compressible_resistance(constant, pressure, compressibility):
+def compressible_resistance(
+    constant: ArrayLike, pressure: ArrayLike, compressibility: ArrayLike
+) -> Array:
     """Return the specific resistance of a compressible cake.
 
     Parameters
@@ -150,7 +175,9 @@ def compressible_resistance(constant, pressure, compressibility):
     return constant * pressure ** require("compressibility", compressibility, 0.0, 1.0, "1")
 
 
-def kozeny_resistance(diameter, porosity, particle_density):
+def kozeny_resistance(
+    diameter: ArrayLike, porosity: ArrayLike, particle_density: ArrayLike
+) -> Array:
     """Return the specific resistance of a cake of equal grains.
 
     Parameters

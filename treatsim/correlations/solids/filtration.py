@@ -9,13 +9,16 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import DomainError, require
 
 BLOCKING_EXPONENTS = {"complete": 2.0, "standard": 1.5, "intermediate": 1.0, "cake": 0.0}
 SHARE_SWEEPS = 60  # Newton from below converges in a handful
 
 
-def element_loss(flow, resistance, viscosity, quadratic=0.0):
+def element_loss(
+    flow: ArrayLike, resistance: ArrayLike, viscosity: ArrayLike, quadratic: ArrayLike = 0.0
+) -> Array:
     """Return the pressure lost in an element and its housing.
 
     Parameters
@@ -50,41 +53,7 @@ def element_loss(flow, resistance, viscosity, quadratic=0.0):
     return laminar + quadratic * flow * np.abs(flow)
 
 
-def element_flow(loss, resistance, viscosity, quadratic=0.0):
-    """Return the flow through an element at a given pressure loss.
-
-    Parameters
-    ----------
-    loss : array_like
-        Pressure loss. [Pa]
-    resistance : array_like
-        Hydraulic resistance; infinite when blocked. [1/m3]
-    viscosity : array_like
-        Dynamic viscosity. [Pa s]
-    quadratic : array_like
-        Loss over the square of the flow. [Pa s2/m6]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Flow. [m3/s]
-
-    Validity
-    --------
-    Loss not negative and resistance above 0, DomainError otherwise. Inverse of `element_loss`.
-
-    Source
-    ------
-    definition.
-    """
-    loss = require("loss", loss, 0.0, np.inf, "Pa")
-    resistance = require("resistance", resistance, 0.0, np.inf, "1/m3", open_low=True)
-    quadratic = require("quadratic", quadratic, 0.0, np.inf, "Pa s2/m6")
-    laminar = resistance * viscosity
-    return 2 * loss / (laminar + np.sqrt(laminar**2 + 4 * quadratic * loss))
-
-
-def fit_element(flow, loss, viscosity):
+def fit_element(flow: ArrayLike, loss: ArrayLike, viscosity: ArrayLike) -> tuple[float, float]:
     """Return both loss terms of an element from two catalogue points.
 
     Parameters
@@ -125,7 +94,9 @@ def fit_element(flow, loss, viscosity):
     return float(laminar / viscosity), float(max(quadratic, 0.0))
 
 
-def blocked_resistance(load, clean, constant, exponent):
+def blocked_resistance(
+    load: ArrayLike, clean: ArrayLike, constant: ArrayLike, exponent: ArrayLike
+) -> Array:
     """Return the resistance of a medium that has taken up a load.
 
     Parameters
@@ -163,7 +134,9 @@ def blocked_resistance(load, clean, constant, exponent):
     return np.where(inside > 0, clean * np.exp(log_ratio), np.inf)
 
 
-def load_at_resistance(resistance, clean, constant, exponent):
+def load_at_resistance(
+    resistance: ArrayLike, clean: ArrayLike, constant: ArrayLike, exponent: ArrayLike
+) -> Array:
     """Return the load at which a medium reaches a resistance.
 
     Parameters
@@ -194,7 +167,7 @@ def load_at_resistance(resistance, clean, constant, exponent):
     return _growth(resistance, clean, exponent) / (constant * clean ** (exponent - 1.0))
 
 
-def blocking_limit(clean, constant, exponent):
+def blocking_limit(clean: ArrayLike, constant: ArrayLike, exponent: ArrayLike) -> Array:
     """Return the load at which a medium is blocked for good.
 
     Parameters
@@ -222,7 +195,9 @@ def blocking_limit(clean, constant, exponent):
     return load_at_resistance(np.inf, clean, constant, exponent)
 
 
-def blocking_constant(clean, terminal, load, exponent):
+def blocking_constant(
+    clean: ArrayLike, terminal: ArrayLike, load: ArrayLike, exponent: ArrayLike
+) -> Array:
     """Return the constant that takes a medium from clean to terminal over a known load.
 
     Parameters
@@ -254,7 +229,9 @@ def blocking_constant(clean, terminal, load, exponent):
     return _growth(terminal, clean, exponent) / (load * clean ** (exponent - 1.0))
 
 
-def constant_pressure_flux(time, first_flux, constant, exponent):
+def constant_pressure_flux(
+    time: ArrayLike, first_flux: ArrayLike, constant: ArrayLike, exponent: ArrayLike
+) -> Array:
     """Return the flux under constant pressure.
 
     Parameters
@@ -290,7 +267,9 @@ def constant_pressure_flux(time, first_flux, constant, exponent):
     return flux * np.exp(-np.where(n == 2, decay, np.log1p(bend * decay) / bend))
 
 
-def shared_flow(total_flow, resistance, viscosity, quadratic=0.0):
+def shared_flow(
+    total_flow: ArrayLike, resistance: ArrayLike, viscosity: ArrayLike, quadratic: ArrayLike = 0.0
+) -> tuple[Array, Array]:
     """Return how parallel elements share a flow, and the loss common to all.
 
     Parameters
@@ -336,7 +315,9 @@ def shared_flow(total_flow, resistance, viscosity, quadratic=0.0):
     return flows, np.where(blocked & (total > 0), np.inf, loss)
 
 
-def life_by_mass(capacity, flow, solids, capture):
+def life_by_mass(
+    capacity: ArrayLike, flow: ArrayLike, solids: ArrayLike, capture: ArrayLike
+) -> Array:
     """Return the running time in which an element takes up its capacity.
 
     Parameters
@@ -371,14 +352,16 @@ def life_by_mass(capacity, flow, solids, capture):
     return np.where(rate > 0, capacity / np.where(rate > 0, rate, 1.0), np.inf)
 
 
-def _blocking(load, clean, constant, exponent):
+def _blocking(
+    load: ArrayLike, clean: ArrayLike, constant: ArrayLike, exponent: ArrayLike
+) -> tuple[Array, Array, Array, Array]:
     load = require("load", load, 0.0, np.inf, "")
     clean = require("clean resistance", clean, 0.0, np.inf, "", open_low=True)
     constant = require("constant", constant, 0.0, np.inf, "")
     return load, clean, constant, require("exponent", exponent, 0.0, 2.0, "1")
 
 
-def _growth(resistance, clean, exponent):
+def _growth(resistance: ArrayLike, clean: ArrayLike, exponent: ArrayLike) -> Array:
     """Load in units of 1 / (k R0^(n-1)) that takes a medium from clean to `resistance`."""
     clean = require("clean resistance", clean, 0.0, np.inf, "", open_low=True)
     ratio = require("resistance over clean", resistance / clean, 1.0, np.inf, "1")

@@ -1,4 +1,4 @@
-"""What a filter holds back: beta ratio, silt density index, granular beds."""
+"""What a filter holds back: beta ratio, silt density index."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import require
 from treatsim.ranges import Range
-from treatsim.water.properties import BOLTZMANN, GRAVITY
 
 PLUGGING_RANGE = Range("plugging", 0.0, 75.0, "%", "silt density index (ASTM D4189)")
 
@@ -22,20 +22,7 @@ class SiltDensity(NamedTuple):
     repeat_shorter: np.ndarray  # bool: plugging above 75 %, repeat with 10 or 5 minutes
 
 
-class Collector(NamedTuple):
-    """Single-collector contact efficiency and its three parts."""
-
-    diffusion: np.ndarray
-    interception: np.ndarray
-    gravity: np.ndarray
-
-    @property
-    def total(self):
-        """Sum of the parts. [1]"""
-        return self.diffusion + self.interception + self.gravity
-
-
-def beta_efficiency(beta):
+def beta_efficiency(beta: ArrayLike) -> Array:
     """Return the share of particles held back at a beta ratio.
 
     Parameters
@@ -60,7 +47,7 @@ def beta_efficiency(beta):
     return 1 - 1 / require("beta", beta, 1.0, np.inf, "1")
 
 
-def beta_log_removal(beta):
+def beta_log_removal(beta: ArrayLike) -> Array:
     """Return the log removal at a beta ratio.
 
     Parameters
@@ -84,7 +71,7 @@ def beta_log_removal(beta):
     return np.log10(require("beta", beta, 1.0, np.inf, "1"))
 
 
-def beta_from_efficiency(efficiency):
+def beta_from_efficiency(efficiency: ArrayLike) -> Array:
     """Return the beta ratio of a share held back.
 
     Parameters
@@ -108,7 +95,9 @@ def beta_from_efficiency(efficiency):
     return 1 / (1 - require("efficiency", efficiency, 0.0, np.nextafter(1, 0), "1"))
 
 
-def silt_density_index(first_time, last_time, test_time) -> SiltDensity:
+def silt_density_index(
+    first_time: ArrayLike, last_time: ArrayLike, test_time: ArrayLike
+) -> SiltDensity:
     """Return the silt density index of a membrane feed.
 
     Parameters
@@ -140,170 +129,3 @@ def silt_density_index(first_time, last_time, test_time) -> SiltDensity:
     minutes = require("test_time", test_time, 0.0, np.inf, "s", open_low=True) / 60
     plugging = 100 * (1 - 1 / ratio)
     return SiltDensity(plugging / minutes, plugging, 100 / minutes, plugging > PLUGGING_RANGE.high)
-
-
-def yao_collector(
-    particle, grain, velocity, particle_density, density, viscosity, temperature
-) -> Collector:
-    """Return the contact efficiency of one grain after Yao.
-
-    Parameters
-    ----------
-    particle : array_like
-        Particle diameter. [m]
-    grain : array_like
-        Grain diameter. [m]
-    velocity : array_like
-        Flow over bed area. [m/s]
-    particle_density : array_like
-        Density of the particle. [kg/m3]
-    density : array_like
-        Density of the water. [kg/m3]
-    viscosity : array_like
-        Dynamic viscosity. [Pa s]
-    temperature : array_like
-        Temperature. [K]
-
-    Returns
-    -------
-    Collector
-        Diffusion, interception and gravity parts. [1]
-
-    Validity
-    --------
-    Granular beds only, never cartridges. Low by a factor 2 to 4 against `crowded_collector`.
-    DomainError for impossible sizes.
-
-    Source
-    ------
-    yao_1971.
-    """
-    particle, grain, velocity = _sizes(particle, grain, velocity)
-    thermal = BOLTZMANN * np.asarray(temperature)
-    diffusion = 0.9 * (thermal / (viscosity * particle * grain * velocity)) ** (2 / 3)
-    excess = np.asarray(particle_density) - density
-    gravity = excess * GRAVITY * particle**2 / (18 * viscosity * velocity)
-    return Collector(diffusion, 1.5 * (particle / grain) ** 2, gravity)
-
-
-def crowded_collector(
-    particle, grain, velocity, excess_density, viscosity, temperature, porosity, hamaker=1e-20
-) -> Collector:
-    """Return the contact efficiency of one grain in a bed after Tufenkji and Elimelech.
-
-    Parameters
-    ----------
-    particle : array_like
-        Particle diameter. [m]
-    grain : array_like
-        Grain diameter. [m]
-    velocity : array_like
-        Flow over bed area. [m/s]
-    excess_density : array_like
-        Particle density less water density. [kg/m3]
-    viscosity : array_like
-        Dynamic viscosity. [Pa s]
-    temperature : array_like
-        Temperature. [K]
-    porosity : array_like
-        Void share of the bed. [1]
-    hamaker : array_like
-        Hamaker constant. [J]
-
-    Returns
-    -------
-    Collector
-        Diffusion, interception and gravity parts. [1]
-
-    Validity
-    --------
-    Granular beds without repulsion, never cartridges. DomainError for impossible sizes or a
-    particle lighter than water.
-
-    Source
-    ------
-    tufenkji_elimelech_2004, constants from memory.
-    """
-    particle, grain, velocity = _sizes(particle, grain, velocity)
-    excess = require("excess_density", excess_density, 0.0, np.inf, "kg/m3")
-    thermal = BOLTZMANN * np.asarray(temperature)
-    crowding = happel_parameter(porosity)
-    size = particle / grain
-    peclet = 3 * np.pi * viscosity * particle * grain * velocity / thermal
-    london = hamaker / thermal
-    attraction = hamaker / (3 * np.pi * viscosity * particle**2 * velocity)
-    fall = excess * GRAVITY * particle**2 / (18 * viscosity * velocity)
-    diffusion = 2.4 * crowding ** (1 / 3) * size**-0.081 * peclet**-0.715 * london**0.052
-    interception = 0.55 * crowding * size**1.675 * attraction**0.125
-    return Collector(diffusion, interception, 0.22 * size**-0.24 * fall**1.11 * london**0.053)
-
-
-def happel_parameter(porosity):
-    """Return Happel's parameter of the flow around grains in a bed.
-
-    Parameters
-    ----------
-    porosity : array_like
-        Void share of the bed. [1]
-
-    Returns
-    -------
-    ndarray, shape of porosity
-        Parameter A_s. [1]
-
-    Validity
-    --------
-    Porosity above 0 and below 1, DomainError outside.
-
-    Source
-    ------
-    tufenkji_elimelech_2004, from memory.
-    """
-    void = require("porosity", porosity, 0.0, np.nextafter(1, 0), "1", open_low=True)
-    g = (1 - void) ** (1 / 3)
-    return 2 * (1 - g**5) / (2 - 3 * g + 3 * g**5 - 2 * g**6)
-
-
-def bed_passage(contact, attachment, depth, grain, porosity):
-    """Return the share of particles that passes a granular bed.
-
-    Parameters
-    ----------
-    contact : array_like
-        Single-collector contact efficiency. [1]
-    attachment : array_like
-        Share of contacts that stick, 0.001 to 1: it decides everything and is unknown without a
-        coagulant. [1]
-    depth : array_like
-        Bed depth. [m]
-    grain : array_like
-        Grain diameter. [m]
-    porosity : array_like
-        Void share of the bed. [1]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Share that passes. [1]
-
-    Validity
-    --------
-    A clean bed. To be shown, not to be credited. DomainError for impossible values.
-
-    Source
-    ------
-    yao_1971.
-    """
-    contact = require("contact", contact, 0.0, np.inf, "1")
-    attachment = require("attachment", attachment, 0.0, 1.0, "1")
-    void = require("porosity", porosity, 0.0, 1.0, "1")
-    grain = require("grain", grain, 0.0, np.inf, "m", open_low=True)
-    return np.exp(-1.5 * (1 - void) * attachment * contact * np.asarray(depth) / grain)
-
-
-def _sizes(particle, grain, velocity):
-    return (
-        require("particle", particle, 0.0, np.inf, "m", open_low=True),
-        require("grain", grain, 0.0, np.inf, "m", open_low=True),
-        require("velocity", velocity, 0.0, np.inf, "m/s", open_low=True),
-    )

@@ -1,27 +1,21 @@
-"""Settling of particles: terminal velocity, basins, scour, mixing."""
+"""Settling of particles: terminal velocity, basins, scour."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from treatsim.correlations.solids.size_distribution import normal_cdf
+from treatsim.arrays import Array, ArrayLike
+from treatsim.constants import GRAVITY
 from treatsim.errors import DomainError, require
 from treatsim.numerics import find_roots
 from treatsim.ranges import Range
-from treatsim.water.properties import GRAVITY
 
-STOKES_RANGE = Range("particle_reynolds_number", 0.0, 0.3, "1", "Stokes settling")
-SCHILLER_NAUMANN_RANGE = Range("particle_reynolds_number", 0.0, 800.0, "1", "Schiller-Naumann drag")
-DRAG_RANGES = {
-    "stokes": STOKES_RANGE,
-    "schiller_naumann": SCHILLER_NAUMANN_RANGE,
-    "clift_gauvin": Range("particle_reynolds_number", 0.0, 2e5, "1", "Clift-Gauvin drag"),
-    "older_textbook": Range("particle_reynolds_number", 0.0, 1e4, "1", "24/Re + 3/Re^0.5 + 0.34"),
-}
-NEGLIGIBLE_Z = -40.0  # normal deviate below which a share is 0 in float64
+DRAG_RANGE = Range("particle_reynolds_number", 0.0, 800.0, "1", "Schiller-Naumann drag")
 
 
-def stokes_velocity(diameter, particle_density, density, viscosity):
+def stokes_velocity(
+    diameter: ArrayLike, particle_density: ArrayLike, density: ArrayLike, viscosity: ArrayLike
+) -> Array:
     """Return the settling velocity of a small sphere.
 
     Parameters
@@ -42,7 +36,7 @@ def stokes_velocity(diameter, particle_density, density, viscosity):
 
     Validity
     --------
-    STOKES_RANGE on `particle_reynolds_number`; 6 % too fast at its end, threefold at 130.
+    Particle Reynolds number up to 0.3, where it is 6 % too fast; threefold at 130.
     DomainError for impossible sizes.
 
     Source
@@ -55,36 +49,10 @@ def stokes_velocity(diameter, particle_density, density, viscosity):
     return GRAVITY * excess * diameter**2 / (18 * viscosity)
 
 
-def drag_coefficient(reynolds, law="schiller_naumann"):
-    """Return the drag coefficient of a sphere by a named law.
-
-    Parameters
-    ----------
-    reynolds : array_like
-        Particle Reynolds number. [1]
-    law : str
-        A key of DRAG_RANGES. [1]
-
-    Returns
-    -------
-    ndarray, shape of reynolds
-        Drag coefficient. [1]
-
-    Validity
-    --------
-    DRAG_RANGES[law]; DomainError for Reynolds not above 0 or an unknown law. "older_textbook"
-    settles some 16 % faster than the modern laws near Re 45: name the law with the result.
-
-    Source
-    ------
-    schiller_naumann_1933; clift_gauvin_1971; the older law is common practice.
-    """
-    reynolds = require("reynolds", reynolds, 0.0, np.inf, "1", open_low=True)
-    return 24 / reynolds * _drag_over_stokes(reynolds, law)
-
-
-def terminal_velocity(diameter, particle_density, density, viscosity, law="schiller_naumann"):
-    """Return the settling velocity of a sphere by a named drag law.
+def terminal_velocity(
+    diameter: ArrayLike, particle_density: ArrayLike, density: ArrayLike, viscosity: ArrayLike
+) -> Array:
+    """Return the settling velocity of a sphere by the drag law of Schiller and Naumann.
 
     Parameters
     ----------
@@ -96,8 +64,6 @@ def terminal_velocity(diameter, particle_density, density, viscosity, law="schil
         Density of the water. [kg/m3]
     viscosity : array_like
         Dynamic viscosity. [Pa s]
-    law : str
-        A key of DRAG_RANGES. [1]
 
     Returns
     -------
@@ -106,22 +72,25 @@ def terminal_velocity(diameter, particle_density, density, viscosity, law="schil
 
     Validity
     --------
-    DRAG_RANGES[law] on `particle_reynolds_number`; force balance solved to 1e-12. DomainError
-    for impossible sizes or an unknown law.
+    DRAG_RANGE on `particle_reynolds_number`; force balance solved to 1e-12. DomainError for
+    impossible sizes. An older law still in print, 24/Re + 3/Re^0.5 + 0.34, settles some 16 % faster
+    near Re 45.
 
     Source
     ------
-    As `drag_coefficient`.
+    schiller_naumann_1933.
     """
     stokes = stokes_velocity(diameter, particle_density, density, viscosity)
     reynolds = np.asarray(particle_reynolds_number(stokes, diameter, density, viscosity))
     slower = np.ones(reynolds.shape)
     moving = reynolds > 0
-    slower[moving] = _share_of_stokes(reynolds[moving], law)
+    slower[moving] = _share_of_stokes(reynolds[moving])
     return stokes * slower
 
 
-def particle_reynolds_number(velocity, diameter, density, viscosity):
+def particle_reynolds_number(
+    velocity: ArrayLike, diameter: ArrayLike, density: ArrayLike, viscosity: ArrayLike
+) -> Array:
     """Return the Reynolds number of a settling sphere.
 
     Parameters
@@ -152,7 +121,7 @@ def particle_reynolds_number(velocity, diameter, density, viscosity):
     return np.abs(velocity) * np.asarray(diameter, dtype=float) * density / viscosity
 
 
-def basin_removal(velocity, surface_loading, tanks):
+def basin_removal(velocity: ArrayLike, surface_loading: ArrayLike, tanks: ArrayLike) -> Array:
     """Return the share of one particle size that a real basin holds back.
 
     Parameters
@@ -186,69 +155,9 @@ def basin_removal(velocity, surface_loading, tanks):
     return -np.expm1(-exponent)
 
 
-def ideal_basin_removal(velocity, surface_loading):
-    """Return the share of one particle size that an ideal basin holds back.
-
-    Parameters
-    ----------
-    velocity : array_like
-        Settling velocity of the size. [m/s]
-    surface_loading : array_like
-        Flow over plan area; depth does not matter. [m/s]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Share held back. [1]
-
-    Validity
-    --------
-    Velocity and loading not negative, DomainError otherwise. An upper bound: use `basin_removal`.
-
-    Source
-    ------
-    hazen_1904; camp_1946.
-    """
-    return np.minimum(_velocity_ratio(velocity, surface_loading), 1.0)
-
-
-def lognormal_basin_removal(median_velocity, geometric_deviation, surface_loading):
-    """Return the mass share that an ideal basin holds back of a lognormal suspension.
-
-    Parameters
-    ----------
-    median_velocity : array_like
-        Stokes velocity of the mass-median diameter. [m/s]
-    geometric_deviation : array_like
-        Geometric standard deviation of the diameter by mass. [1]
-    surface_loading : array_like
-        Flow over plan area. [m/s]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Mass share held back. [1]
-
-    Validity
-    --------
-    Every size in STOKES_RANGE; coarse tails settle anyway. Median velocity above 0, deviation
-    above 1, DomainError otherwise. What is left over is finer and makes a tighter cake.
-
-    Source
-    ------
-    closed form of camp_1946's integral, derived here and checked by quadrature.
-    """
-    median = require("median_velocity", median_velocity, 0.0, np.inf, "m/s", open_low=True)
-    spread = require("geometric_deviation", geometric_deviation, 1.0, 100.0, "1", open_low=True)
-    loading = require("surface_loading", surface_loading, 0.0, np.inf, "m/s")
-    s = np.log(spread)
-    with np.errstate(divide="ignore"):
-        z = np.maximum(0.5 * np.log(loading / median) / s, NEGLIGIBLE_Z)
-    settled_in_part = np.exp(2 * s * (s - z)) * normal_cdf(z - 2 * s)
-    return normal_cdf(-z) + settled_in_part
-
-
-def column_test_removal(velocities, share_slower, surface_loading):
+def column_test_removal(
+    velocities: ArrayLike, share_slower: ArrayLike, surface_loading: ArrayLike
+) -> Array:
     """Return the mass share that an ideal basin holds back, from a settling-column test.
 
     Parameters
@@ -287,7 +196,12 @@ def column_test_removal(velocities, share_slower, surface_loading):
     return 1 - (area[piece] + last) / loading
 
 
-def scour_velocity(diameter, specific_gravity, cohesion=0.05, friction_factor=0.025):
+def scour_velocity(
+    diameter: ArrayLike,
+    specific_gravity: ArrayLike,
+    cohesion: ArrayLike = 0.05,
+    friction_factor: ArrayLike = 0.025,
+) -> Array:
     """Return the horizontal velocity that lifts settled particles again.
 
     Parameters
@@ -320,65 +234,24 @@ def scour_velocity(diameter, specific_gravity, cohesion=0.05, friction_factor=0.
     return np.sqrt(8 * np.asarray(cohesion) * excess * GRAVITY * diameter / friction)
 
 
-def velocity_gradient(power, viscosity, volume):
-    """Return the mean velocity gradient G of mixing; times the time it is Camp's number.
-
-    Parameters
-    ----------
-    power : array_like
-        Power lost in the water; for a hose its flow times its pressure loss. [W]
-    viscosity : array_like
-        Dynamic viscosity. [Pa s]
-    volume : array_like
-        Volume. [m3]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Velocity gradient. [1/s]
-
-    Validity
-    --------
-    Viscosity and volume above 0, DomainError otherwise. Flocculation wants G t of 1e4 to 1e5
-    (common practice).
-
-    Source
-    ------
-    camp_stein_1943, from memory.
-    """
-    power = require("power", power, 0.0, np.inf, "W")
-    viscosity = require("viscosity", viscosity, 0.0, np.inf, "Pa s", open_low=True)
-    volume = require("volume", volume, 0.0, np.inf, "m3", open_low=True)
-    return np.sqrt(power / (viscosity * volume))
-
-
-def _velocity_ratio(velocity, surface_loading):
+def _velocity_ratio(velocity: ArrayLike, surface_loading: ArrayLike) -> Array:
     velocity = require("velocity", velocity, 0.0, np.inf, "m/s")
     loading = require("surface_loading", surface_loading, 0.0, np.inf, "m/s")
     still = loading == 0
     return np.where(still, np.inf, velocity / np.where(still, 1.0, loading))
 
 
-def _drag_over_stokes(reynolds, law):
+def _drag_over_stokes(reynolds: ArrayLike) -> Array:
     """Drag coefficient times Re / 24: 1 for creeping flow."""
-    if law == "stokes":
-        return np.ones_like(reynolds)
-    if law == "schiller_naumann":
-        return 1 + 0.15 * reynolds**0.687
-    if law == "clift_gauvin":
-        newton = 0.417 / (1 + 5070 * reynolds**-0.94)
-        return 1 + 0.152 * reynolds**0.677 + newton * reynolds / 24
-    if law == "older_textbook":
-        return 1 + np.sqrt(reynolds) / 8 + 0.34 * reynolds / 24
-    raise DomainError(f"drag law {law!r}: one of {', '.join(DRAG_RANGES)}")
+    return 1 + 0.15 * reynolds**0.687
 
 
-def _share_of_stokes(stokes_reynolds, law):
+def _share_of_stokes(stokes_reynolds: Array) -> Array:
     """Velocity over Stokes' velocity: the root of x * drag(x * Re) = 1, in ln x."""
 
-    def excess(log_share, index):
+    def excess(log_share: Array, index: Array) -> Array:
         reynolds = stokes_reynolds[index] * np.exp(log_share)
-        return log_share + np.log(_drag_over_stokes(reynolds, law))
+        return log_share + np.log(_drag_over_stokes(reynolds))
 
-    lowest = -np.log(_drag_over_stokes(stokes_reynolds, law))
+    lowest = -np.log(_drag_over_stokes(stokes_reynolds))
     return np.exp(find_roots(excess, 0.6 * lowest, lowest, 0.0, ftol=1e-13).x)

@@ -3,20 +3,14 @@
 from __future__ import annotations
 
 import math
-from functools import cache
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import require
-from treatsim.water.series import Series, evaluate, fit_series
-
-ERFC_CENTRE = 3.75  # where (x - c) / (x + c) spreads the half line evenly
-ERFC_COEFFICIENTS = 32
-UNDERFLOW_FROM = 50.0  # exp(-x^2) is 0 in float64; keeps infinity out of the quotient
-FRACTION_FROM = 2.5  # beyond it the continued fraction is exact to rounding
 
 
-def normal_cdf(z):
+def normal_cdf(z: ArrayLike) -> Array:
     """Return the standard normal distribution function.
 
     Parameters
@@ -35,16 +29,16 @@ def normal_cdf(z):
 
     Source
     ------
-    definition; series fitted to the standard library's erfc and its continued fraction.
+    definition, by SciPy's complementary error function.
     """
-    z = np.asarray(z, dtype=float)
-    x = np.minimum(np.abs(z) / math.sqrt(2), UNDERFLOW_FROM)
-    shape = evaluate(_erfc_series(), (x - ERFC_CENTRE) / (x + ERFC_CENTRE))
-    tail = 0.5 * np.exp(-x * x) * shape / (1 + 2 * x)
-    return np.where(z < 0, tail, 1 - tail)
+    from scipy.special import erfc
+
+    return 0.5 * erfc(-np.asarray(z, dtype=float) / math.sqrt(2))
 
 
-def lognormal_mass_below(diameter, median, geometric_deviation):
+def lognormal_mass_below(
+    diameter: ArrayLike, median: ArrayLike, geometric_deviation: ArrayLike
+) -> Array:
     """Return the mass share of particles smaller than a diameter.
 
     Parameters
@@ -76,7 +70,9 @@ def lognormal_mass_below(diameter, median, geometric_deviation):
         return normal_cdf(np.log(diameter / median) / np.log(spread))
 
 
-def lognormal_classes(median, geometric_deviation, count: int):
+def lognormal_classes(
+    median: ArrayLike, geometric_deviation: ArrayLike, count: int
+) -> tuple[Array, Array]:
     """Return diameters and mass shares that stand for a lognormal distribution.
 
     Parameters
@@ -98,7 +94,7 @@ def lognormal_classes(median, geometric_deviation, count: int):
     Validity
     --------
     Removal of a real basin: 30 classes within 1e-8 at a deviation of 3, 1e-4 at 6. A kink, as in
-    the ideal basin, leaves 1 to 2 % with 30; use `lognormal_basin_removal` there.
+    the ideal basin, leaves 1 to 2 % with 30.
 
     Source
     ------
@@ -111,7 +107,9 @@ def lognormal_classes(median, geometric_deviation, count: int):
     return median[..., None] * spread[..., None] ** z, share / share.sum()
 
 
-def particle_number(concentration, diameter, particle_density):
+def particle_number(
+    concentration: ArrayLike, diameter: ArrayLike, particle_density: ArrayLike
+) -> Array:
     """Return the number of equal spheres per volume of water.
 
     Parameters
@@ -140,23 +138,3 @@ def particle_number(concentration, diameter, particle_density):
     diameter = require("diameter", diameter, 0.0, np.inf, "m", open_low=True)
     solid = require("particle_density", particle_density, 0.0, np.inf, "kg/m3", open_low=True)
     return 6 * concentration / (np.pi * solid * diameter**3)
-
-
-@cache
-def _erfc_series() -> Series:
-    """Series of (1 + 2x) exp(x^2) erfc(x), which runs gently from 1 to 2/sqrt(pi)."""
-
-    def shape(t):
-        x = ERFC_CENTRE * (1 + t) / (1 - t)
-        return np.array([(1 + 2 * v) * _scaled_erfc(v) for v in x])
-
-    return fit_series(shape, -1.0, 1.0, ERFC_COEFFICIENTS)
-
-
-def _scaled_erfc(x: float) -> float:
-    if x < FRACTION_FROM:
-        return math.exp(x * x) * math.erfc(x)
-    tail = x
-    for k in range(120, 0, -1):
-        tail = x + 0.5 * k / tail
-    return 1 / (tail * math.sqrt(math.pi))

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import require
 from treatsim.ranges import Range
 
@@ -30,7 +31,7 @@ PUBLISHED_CURVES = {
 }
 
 
-def suspended_solids(turbidity, curve: RatingCurve):
+def suspended_solids(turbidity: ArrayLike, curve: RatingCurve) -> Array:
     """Return the mean suspended solids at a turbidity.
 
     Parameters
@@ -58,7 +59,7 @@ def suspended_solids(turbidity, curve: RatingCurve):
     return 1e-3 * curve.smearing * curve.factor * turbidity**curve.exponent
 
 
-def curve_from_sample(turbidity, solids, exponent=1.0) -> RatingCurve:
+def curve_from_sample(turbidity: float, solids: float, exponent: float = 1.0) -> RatingCurve:
     """Return the curve through one filtered and dried sample.
 
     Parameters

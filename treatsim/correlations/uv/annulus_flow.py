@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import DomainError, require
-from treatsim.ranges import Range
 
-LAMINAR_RANGE = Range("reynolds_number", 0.0, 2000.0, "1", "laminar profile in an annulus")
+LAMINAR_BELOW = 2000.0  # Reynolds number
 
 
-def mean_velocity(flow, inner_radius, outer_radius):
+def mean_velocity(flow: ArrayLike, inner_radius: ArrayLike, outer_radius: ArrayLike) -> Array:
     """Flow over cross-section.
 
     Parameters
@@ -38,7 +38,12 @@ def mean_velocity(flow, inner_radius, outer_radius):
     return flow / (np.pi * (outer - inner) * (outer + inner))
 
 
-def reynolds_number(velocity, inner_radius, outer_radius, kinematic_viscosity):
+def reynolds_number(
+    velocity: ArrayLike,
+    inner_radius: ArrayLike,
+    outer_radius: ArrayLike,
+    kinematic_viscosity: ArrayLike,
+) -> Array:
     """Reynolds number with the hydraulic diameter of the annulus, twice its gap.
 
     Parameters
@@ -70,7 +75,7 @@ def reynolds_number(velocity, inner_radius, outer_radius, kinematic_viscosity):
     return 2 * (outer - inner) * require("velocity", velocity, 0.0, np.inf, "m/s") / viscosity
 
 
-def laminar_profile(radius, inner_radius, outer_radius):
+def laminar_profile(radius: ArrayLike, inner_radius: ArrayLike, outer_radius: ArrayLike) -> Array:
     """Local over mean velocity of developed laminar flow in an annulus.
 
     Parameters
@@ -87,7 +92,8 @@ def laminar_profile(radius, inner_radius, outer_radius):
 
     Validity
     --------
-    LAMINAR_RANGE; exact for developed flow. A radius outside the annulus raises DomainError.
+    Reynolds number below LAMINAR_BELOW; exact for developed flow. A radius outside the annulus
+    raises DomainError.
 
     Source
     ------
@@ -102,33 +108,7 @@ def laminar_profile(radius, inner_radius, outer_radius):
     return 2 * (1 - place**2 + bend * np.log(place)) / (1 + ratio**2 - bend)
 
 
-def fastest_radius(inner_radius, outer_radius):
-    """Radius of the largest laminar velocity.
-
-    Parameters
-    ----------
-    inner_radius, outer_radius : array_like
-        Radii of the annulus. [m]
-
-    Returns
-    -------
-    ndarray
-        Radius. [m]
-
-    Validity
-    --------
-    As `laminar_profile`.
-
-    Source
-    ------
-    bird_stewart_lightfoot, section 2.4.
-    """
-    inner, outer = _radii(inner_radius, outer_radius)
-    ratio = inner / outer
-    return outer * np.sqrt((1 - ratio**2) / np.log(1 / ratio) / 2)
-
-
-def _radii(inner_radius, outer_radius):
+def _radii(inner_radius: ArrayLike, outer_radius: ArrayLike) -> tuple[Array, Array]:
     inner = require("inner radius", inner_radius, 0.0, np.inf, "m", open_low=True)
     outer = require("outer radius", outer_radius, 0.0, np.inf, "m", open_low=True)
     if np.any(inner >= outer):

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.correlations.uv.optics import INDEX_WATER, check_choice
 from treatsim.errors import require
 
 
-def depth_average(absorption, depth):
+def depth_average(absorption: ArrayLike, depth: ArrayLike) -> Array:
     """Mean over a layer of a parallel beam, as a share of its value at the surface (water factor).
 
     Parameters
@@ -38,7 +39,7 @@ def depth_average(absorption, depth):
     return np.where(small, 1.0 - optical / 2, -np.expm1(-optical) / np.where(small, 1.0, optical))
 
 
-def reflection_factor(index=INDEX_WATER):
+def reflection_factor(index: ArrayLike = INDEX_WATER) -> Array:
     """Share of light that enters water from air at normal incidence.
 
     Parameters
@@ -63,7 +64,7 @@ def reflection_factor(index=INDEX_WATER):
     return 1.0 - ((index - 1.0) / (index + 1.0)) ** 2
 
 
-def divergence_factor(distance, depth):
+def divergence_factor(distance: ArrayLike, depth: ArrayLike) -> Array:
     """Mean weakening of a slightly diverging beam over the depth of a dish.
 
     Parameters
@@ -91,8 +92,13 @@ def divergence_factor(distance, depth):
 
 
 def collimated_beam_irradiance(
-    irradiance, petri_factor, absorption, depth, distance, reflection=None
-):
+    irradiance: ArrayLike,
+    petri_factor: ArrayLike,
+    absorption: ArrayLike,
+    depth: ArrayLike,
+    distance: ArrayLike,
+    reflection: ArrayLike | None = None,
+) -> Array:
     """Mean fluence rate in a stirred dish under a collimated beam.
 
     Parameters
@@ -131,7 +137,9 @@ def collimated_beam_irradiance(
     return surface * depth_average(absorption, depth)
 
 
-def lamp_power_from_irradiance(irradiance, distance, arc_length, emission="cosine"):
+def lamp_power_from_irradiance(
+    irradiance: ArrayLike, distance: ArrayLike, arc_length: ArrayLike, emission: str = "cosine"
+) -> Array:
     """Ultraviolet output of a bare linear lamp from one irradiance reading in air.
 
     Parameters

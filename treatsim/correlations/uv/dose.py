@@ -123,7 +123,7 @@ def laminar_dose(axial_integral, area_weight, profile, velocity):
 
     Validity
     --------
-    `annulus_flow.LAMINAR_RANGE`. A velocity that is not positive raises DomainError.
+    Below `annulus_flow.LAMINAR_BELOW`. A velocity that is not positive raises DomainError.
 
     Source
     ------

@@ -6,18 +6,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import DomainError, require
 from treatsim.ranges import Range
 
-# common practice, no source: end of lamp life, fouled sleeve, plain low-pressure lamps
-AGEING_RANGE = Range("ageing_factor", 0.70, 1.0, "1", "lamp output over its life")
-FOULING_RANGE = Range("fouling_factor", 0.80, 1.0, "1", "fouling of a sleeve that is cleaned")
+# common practice, no source: plain low-pressure lamps give less outside
 TEMPERATURE_RANGE = Range(
-    "temperature", 283.15, 303.15, "K", "lamp output without a temperature table"
+    "temperature", 283.15, 303.15, "K", "lamp output without a temperature factor of its own"
 )
 
 
-def usable_output(nominal, ageing=1.0, temperature=1.0, warm_up=1.0, fouling=1.0):
+def usable_output(
+    nominal: ArrayLike,
+    ageing: ArrayLike = 1.0,
+    temperature: ArrayLike = 1.0,
+    warm_up: ArrayLike = 1.0,
+    fouling: ArrayLike = 1.0,
+) -> Array:
     """Ultraviolet power that a lamp gives now.
 
     Quartz absorption and reflection belong to the field, not here.
@@ -36,7 +41,8 @@ def usable_output(nominal, ageing=1.0, temperature=1.0, warm_up=1.0, fouling=1.0
 
     Validity
     --------
-    Factors from 0 to 1, else DomainError; AGEING_RANGE and FOULING_RANGE hold the usual ones.
+    Factors from 0 to 1, else DomainError. Usual are 0.7 or more at the end of lamp life and 0.8 or
+    more for a sleeve that is cleaned (common practice); TEMPERATURE_RANGE without a factor for it.
 
     Source
     ------
@@ -54,7 +60,7 @@ def usable_output(nominal, ageing=1.0, temperature=1.0, warm_up=1.0, fouling=1.0
     return power
 
 
-def warm_up_factor(time, warm_up_time, start=0.2):
+def warm_up_factor(time: ArrayLike, warm_up_time: ArrayLike, start: ArrayLike = 0.2) -> Array:
     """Share of full output after switching on.
 
     Parameters
@@ -113,7 +119,7 @@ class TemperatureTable:
     temperatures: tuple[float, ...]
     factors: tuple[float, ...]
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if len(self.temperatures) != len(self.factors) or len(self.factors) < 2:
             raise DomainError("a temperature table needs two or more pairs")
         if np.any(np.diff(self.temperatures) <= 0):
@@ -126,7 +132,7 @@ class TemperatureTable:
         low, high = self.temperatures[0], self.temperatures[-1]
         return Range("temperature", low, high, "K", "lamp output against temperature")
 
-    def factor(self, temperature):
+    def factor(self, temperature: ArrayLike) -> Array:
         """Output over the largest output at `temperature` [K]."""
         x, y = np.asarray(self.temperatures), np.asarray(self.factors)
         temperature = require("temperature", temperature, 0.0, np.inf, "K", open_low=True)

@@ -93,38 +93,6 @@ def lamp_field(geometry: LampGeometry, power, absorption) -> LampField:
     return LampField(mean, integral, wall[0], wall[1], wall[2], radius, weight, error)
 
 
-def mean_fluence_rate(geometry: LampGeometry, power, absorption):
-    """Volume mean of the fluence rate alone, the fastest answer for one geometry.
-
-    Parameters
-    ----------
-    geometry : LampGeometry
-        Lamp and chamber; its numbers may be arrays that broadcast with the points. [m]
-    power : array_like
-        Ultraviolet output of the lamp. [W]
-    absorption : array_like
-        Napierian absorption of the water. [1/m]
-
-    Returns
-    -------
-    ndarray
-        Volume mean, shape of the points. [W/m2]
-
-    Validity
-    --------
-    As `lamp_field`.
-
-    Source
-    ------
-    bolton_2000; blatchley_1997; liu_2004; reduction of the integrals computed.
-    """
-    absorption = require("absorption", absorption, 0.0, np.inf, "1/m")
-    if not geometry.is_scalar or np.max(absorption, initial=0.0) > ABSORPTION_TABLE:
-        return lamp_field(geometry, power, absorption).mean
-    power = require("lamp power", power, 0.0, np.inf, "W")
-    return power * field_series(geometry.key()).mean(absorption)
-
-
 class FieldSeries:
     """Field of one geometry per watt, as Chebyshev series in ln(absorption + shift)."""
 
@@ -134,10 +102,8 @@ class FieldSeries:
         self.low = np.log(self.shift)
         self.span = np.log(ABSORPTION_TABLE + self.shift) - self.low
         ends = (float(geometry.sleeve_outer_radius), float(geometry.chamber_radius))
-        self.radius, self.area_weight = radius, weight = radii(
-            *ends, RADIAL_NODES, geometry.interfaces
-        )
-        self.depth = np.append(radius, np.full(3, geometry.chamber_radius))
+        self.radius, self.area_weight = radii(*ends, RADIAL_NODES, geometry.interfaces)
+        self.depth = np.append(self.radius, np.full(3, geometry.chamber_radius))
         self.depth = self.depth - geometry.sleeve_outer_radius
         self.angle_nodes = ANGLE_NODES[geometry.interfaces]
         self.sums = ray_sums(geometry, RADIAL_NODES, self.angle_nodes)
@@ -146,8 +112,6 @@ class FieldSeries:
         to_series = np.cos(np.arange(DEGREE + 1)[:, None] * theta) * 2 / (DEGREE + 1)
         to_series[0] /= 2
         self.series = to_series @ (at_nodes * np.exp(self._decay(self._absorption(np.cos(theta)))))
-        mean = at_nodes[:, :RADIAL_NODES] @ weight / geometry.chamber_length
-        self.mean_series = to_series @ mean
         self.error = self._error()
 
     def evaluate(self, absorption):
@@ -162,11 +126,6 @@ class FieldSeries:
             index = beyond[start : start + 64]
             out[index] = self._sum(absorption[index])
         return out
-
-    def mean(self, absorption):
-        """Volume mean per watt within the table, same shape as `absorption`."""
-        x = self._place(absorption)
-        return np.polynomial.chebyshev.chebval(x, self.mean_series)
 
     def _sum(self, absorption):
         return evaluate_sums(self.sums, absorption[:, None, None])
@@ -197,7 +156,7 @@ class FieldSeries:
         ends = (float(self.geometry.sleeve_outer_radius), float(self.geometry.chamber_radius))
         _, weight = radii(*ends, more, self.geometry.interfaces)
         mean = self._finer(absorption, more, self.angle_nodes)[:, :-3] @ weight
-        mean_error = self.mean(absorption) * self.geometry.chamber_length / mean - 1
+        mean_error = rough[:, :RADIAL_NODES] @ self.area_weight / mean - 1
         return float(max(np.max(np.abs(rough / fine - 1)), np.max(np.abs(mean_error))))
 
     def _finer(self, absorption, radial_nodes, angle_nodes):

@@ -6,8 +6,6 @@ and decadic absorbance are converted here and nowhere else.
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 import numpy as np
 
 from treatsim.errors import DomainError, require
@@ -76,33 +74,6 @@ def absorption_from_transmittance(transmittance, path=CENTIMETRE):
     return -np.log(fraction) / require("path", path, 0.0, np.inf, "m", open_low=True)
 
 
-def transmittance_from_absorption(absorption, path=CENTIMETRE):
-    """Transmitted fraction over a path.
-
-    Parameters
-    ----------
-    absorption : array_like
-        Napierian absorption. [1/m]
-    path : array_like
-        Length of the path. [m]
-
-    Returns
-    -------
-    ndarray
-        Transmitted fraction. [1]
-
-    Validity
-    --------
-    Exact for a parallel beam. A negative absorption or path raises DomainError.
-
-    Source
-    ------
-    bolton_linden_2003, definitions.
-    """
-    absorption = require("absorption", absorption, 0.0, np.inf, "1/m")
-    return np.exp(-absorption * require("path", path, 0.0, np.inf, "m"))
-
-
 def decadic_absorption(absorption):
     """Decadic absorption coefficient (base 10), as spectrophotometers show it per length.
 
@@ -151,148 +122,10 @@ def napierian_absorption(decadic):
     return require("decadic absorption", decadic, 0.0, np.inf, "1/m") * LN10
 
 
-def refraction_angle(angle, index_from, index_to):
-    """Angle from the normal after an interface (Snell).
-
-    Parameters
-    ----------
-    angle : array_like
-        Angle from the normal before the interface. [rad]
-    index_from, index_to : array_like
-        Refractive indices. [1]
-
-    Returns
-    -------
-    ndarray
-        Angle from the normal behind the interface. [rad]
-
-    Validity
-    --------
-    Exact. Total reflection, or an angle outside 0 to pi/2, raises DomainError.
-
-    Source
-    ------
-    bolton_2000 (Snell).
-    """
-    angle = require("angle", angle, 0.0, np.pi / 2, "rad")
-    sine = np.sin(angle) * index_from / index_to
-    return np.arcsin(require("sine of the refracted angle", sine, 0.0, 1.0, "1"))
-
-
-def critical_angle(index_water=INDEX_WATER):
-    """Steepest angle from the normal that light from air can have in water.
-
-    Parameters
-    ----------
-    index_water : array_like
-        Refractive index of the water. [1]
-
-    Returns
-    -------
-    ndarray
-        Angle. [rad]
-
-    Validity
-    --------
-    Exact. An index below 1 raises DomainError.
-
-    Source
-    ------
-    bolton_2000 (Snell).
-    """
-    return np.arcsin(1.0 / require("index", index_water, 1.0, 10.0, "1"))
-
-
-def polarised_transmittances(angle, indices=(INDEX_AIR, INDEX_QUARTZ, INDEX_WATER)):
-    """Single-pass transmittance through two interfaces for each polarisation.
-
-    Parameters
-    ----------
-    angle : array_like
-        Angle from the normal in the first medium. [rad]
-    indices : tuple of 3 floats
-        Refractive indices of the three media in the order of passage. [1]
-
-    Returns
-    -------
-    tuple of two ndarray
-        Transmittance for s and for p polarisation. [1]
-
-    Validity
-    --------
-    Exact for plane interfaces without interference or absorption; light reflected once is lost.
-    An angle outside 0 to pi/2 raises DomainError.
-
-    Source
-    ------
-    bolton_2000 (Fresnel).
-    """
-    angle = require("angle", angle, 0.0, np.pi / 2, "rad")
-    steepest = np.sin(angle) * indices[0] / min(indices)
-    require("sine of the refracted angle", steepest, 0.0, 1.0, "1")
-    return _transmittances(np.sin(angle), np.cos(angle), indices)
-
-
-def sleeve_transmittance(angle, indices=(INDEX_AIR, INDEX_QUARTZ, INDEX_WATER)):
+def transmittance_unpolarised(sine, cosine):
     """Single-pass transmittance of unpolarised light through both faces of a sleeve.
 
-    Parameters
-    ----------
-    angle : array_like
-        Angle from the normal in air. [rad]
-    indices : tuple of 3 floats
-        Refractive indices of the three media in the order of passage. [1]
-
-    Returns
-    -------
-    ndarray
-        Transmittance of the two faces, quartz absorption not included. [1]
-
-    Validity
-    --------
-    As `polarised_transmittances`; each polarisation passes both faces before they are averaged.
-
-    Source
-    ------
-    bolton_2000 (Fresnel).
-    """
-    s, p = polarised_transmittances(angle, indices)
-    return 0.5 * (s + p)
-
-
-@lru_cache(maxsize=16)
-def hemispherical_transmittance(emission="isotropic", nodes=48):
-    """Transmittance of both faces averaged over the emission of a line on the axis.
-
-    Parameters
-    ----------
-    emission : str
-        "isotropic" or "cosine".
-    nodes : int
-        Number of Gauss nodes over the emission angle.
-
-    Returns
-    -------
-    float
-        Share of the emitted power that passes both faces. [1]
-
-    Validity
-    --------
-    Air, quartz, water at 254 nm; converged to 1e-12. An unknown emission raises DomainError.
-
-    Source
-    ------
-    bolton_2000 (Fresnel), average computed.
-    """
-    check_choice("emission", emission, ("cosine", "isotropic"))
-    node, weight = np.polynomial.legendre.leggauss(nodes)
-    angle = np.pi / 4 * (1 + node)
-    emitted = np.cos(angle) if emission == "isotropic" else 4 / np.pi * np.cos(angle) ** 2
-    return float(np.sum(np.pi / 4 * weight * emitted * sleeve_transmittance(angle)))
-
-
-def transmittance_unpolarised(sine, cosine):
-    """`sleeve_transmittance` from sine and cosine, for kernels that have them already.
+    Each polarisation passes both faces before they are averaged.
 
     Parameters
     ----------
@@ -302,10 +135,11 @@ def transmittance_unpolarised(sine, cosine):
     Returns
     -------
     ndarray
-        Transmittance of the two faces. [1]
+        Transmittance of the two faces, quartz absorption not included. [1]
 
     Validity
     --------
+    Exact for plane interfaces without interference or absorption; light reflected once is lost.
     Not checked: the caller owns the range.
 
     Source

@@ -1,13 +1,14 @@
-"""Bench arithmetic of ultraviolet dose: exposure, uncertainty, weighting by wavelength."""
+"""Bench arithmetic of ultraviolet dose: exposure and uncertainty."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from treatsim.errors import DomainError, require
+from treatsim.arrays import Array, ArrayLike
+from treatsim.errors import require
 
 
-def exposure_time(dose, fluence_rate):
+def exposure_time(dose: ArrayLike, fluence_rate: ArrayLike) -> Array:
     """Time in the beam for a dose.
 
     Parameters
@@ -34,7 +35,14 @@ def exposure_time(dose, fluence_rate):
     return dose / require("fluence rate", fluence_rate, 0.0, np.inf, "W/m2", open_low=True)
 
 
-def beam_uncertainty(radiometer, petri, reflection, water, divergence, time):
+def beam_uncertainty(
+    radiometer: ArrayLike,
+    petri: ArrayLike,
+    reflection: ArrayLike,
+    water: ArrayLike,
+    divergence: ArrayLike,
+    time: ArrayLike,
+) -> Array:
     """Relative uncertainty of a collimated-beam dose from its independent parts.
 
     Parameters
@@ -67,40 +75,3 @@ def beam_uncertainty(radiometer, petri, reflection, water, divergence, time):
     """
     parts = (radiometer, petri, reflection, water, divergence, time)
     return np.sqrt(sum(require("uncertainty", part, 0.0, np.inf, "") ** 2 for part in parts))
-
-
-def weighted_dose(wavelength, spectral_fluence_rate, weight, time):
-    """Germicidal dose of a source that is not at 254 nm.
-
-    Parameters
-    ----------
-    wavelength : array_like
-        Wavelengths, rising. [m]
-    spectral_fluence_rate : array_like
-        Fluence rate per wavelength, last axis. [W/m3]
-    weight : array_like
-        Sensitivity of the organism relative to 254 nm at each wavelength. [1]
-    time : array_like
-        Exposure. [s]
-
-    Returns
-    -------
-    ndarray
-        Dose that acts like the same dose at 254 nm, shape without the last axis. [J/m2]
-
-    Validity
-    --------
-    Trapezoidal rule between the wavelengths given. The absorption behind the fluence rate must
-    be that at these wavelengths, not at 254 nm. Wavelengths that do not rise raise DomainError.
-
-    Source
-    ------
-    definition of the germicidal fluence
-    """
-    x = require("wavelength", wavelength, 0.0, np.inf, "m", open_low=True)
-    if x.ndim != 1 or x.size < 2 or np.any(np.diff(x) <= 0):
-        raise DomainError("wavelengths must rise, at least two of them")
-    rate = require("spectral fluence rate", spectral_fluence_rate, 0.0, np.inf, "W/m3")
-    y = rate * require("weight", weight, 0.0, np.inf, "")
-    dose_rate = np.sum(0.5 * (y[..., 1:] + y[..., :-1]) * np.diff(x), axis=-1)
-    return dose_rate * require("time", time, 0.0, np.inf, "s")

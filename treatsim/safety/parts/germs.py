@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from treatsim.constants import DAY
 from treatsim.flowsheet.result import Result
 from treatsim.operations.outcome import Limit, Value, unjudged
 from treatsim.safety import log_targets
@@ -16,7 +17,6 @@ from treatsim.safety.barrier_rules import train_barriers
 from treatsim.safety.evidence import YES_NO, HealthParameters
 from treatsim.safety.log_credit import CLASSES, Barrier
 from treatsim.safety.path_credit import Credit, credit
-from treatsim.safety.people import DAY
 from treatsim.safety.uv_operation import IN_SPECIFICATION_SHARE
 
 YES = YES_NO[0]

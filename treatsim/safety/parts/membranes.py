@@ -10,6 +10,7 @@ from __future__ import annotations
 from functools import cached_property
 from typing import cast
 
+from treatsim.constants import CELSIUS_25
 from treatsim.correlations.ro.spacer_channel import correlation
 from treatsim.correlations.ro.trace_solute import film_of, trace_solute
 from treatsim.errors import NoSolutionError
@@ -18,6 +19,7 @@ from treatsim.flowsheet.wiring import reach
 from treatsim.operations.outcome import Finding, Limit, Value, at, unjudged
 from treatsim.operations.ro_element import RoElementParameters, element_of, membrane_at
 from treatsim.operations.unit import Unit
+from treatsim.ranges import Excursion, excursions
 from treatsim.safety.additions import Additions
 from treatsim.safety.guideline_values import guidelines
 from treatsim.water import boron, chemistry, scaling
@@ -47,6 +49,7 @@ class _View:
         self.findings: list[Finding] = []
         self.notes: list[str] = []
         self.sources: list[str] = []
+        self.excursions: list[tuple[str, Excursion]] = []
         self.result, self.unit, self.name = result, unit, unit.name
         self.table = cast(WaterTable, result.sheet.source.water)
         self.analysis = self.table.analysis
@@ -108,7 +111,8 @@ class _View:
     def additions(self) -> Additions:
         """Return everything told."""
         return Additions(self.values, tuple(self.limits), tuple(self.findings),
-                         tuple(self.notes), tuple(self.sources))  # fmt: skip
+                         tuple(self.notes), tuple(self.sources),
+                         excursions=tuple(self.excursions))  # fmt: skip
 
 
 def membranes(result: Result, earlier: Additions) -> Additions:
@@ -250,7 +254,7 @@ def _simple_indices(view: _View, bulk: scaling.Saturation) -> None:
     if not calcium or not alkali:
         return
     lime, T = CALCIUM_CARBONATE_EQUIVALENT, view.temperature
-    if salt <= scaling.LANGELIER_RANGE.high:
+    if not excursions(scaling.LANGELIER_RANGE, salt):
         index = scaling.langelier_index(bulk.ph, salt, 2 * calcium * lime, alkali * lime, T)
         view.tell("concentrate.langelier_index", index, "factor")
     index = scaling.stiff_davis_index(bulk.ph, calcium, alkali, bulk.ionic_strength, T)
@@ -318,6 +322,9 @@ def _boron(view: _View) -> None:
         "that of salt, borate as salt does; shares of the two by the pH of the stream"
     )
     view.sources.append("dickson_1990")
+    beyond = excursions(boron.DICKSON_SALINITY, view.concentrate.salinity)
+    beyond += excursions(boron.DICKSON_TEMPERATURE, view.temperature)
+    view.excursions += [(view.name, item) for item in beyond]
     if _is_last(view):
         _boron_limit(view, feed * passing.permeate)
 
@@ -333,7 +340,7 @@ def _boron_permeability(view: _View, element: RoElementParameters) -> list[float
     """Of boric acid and borate together, at the mean state of the stream in each element."""
     p, T = view.unit.parameters, view.temperature
     new = membrane_at(element, p.correlation, T, 1.0, 1.0).salt_permeability
-    cold = membrane_at(element, p.correlation, 298.15, 1.0, 1.0).salt_permeability
+    cold = membrane_at(element, p.correlation, CELSIUS_25, 1.0, 1.0).salt_permeability
     aged = float(at(new * p.salt_permeability_ratio, 0))
     acid = float(element.boric_acid_permeability or 0.0) * aged / float(cold)
     ends = [view.factor(view.feed.salinity), view.bulk]

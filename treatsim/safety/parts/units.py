@@ -50,8 +50,8 @@ def _of_unit(result: Result, name: str, own: list[Limit], told: Details) -> Addi
         {f"{name}.{key}": value for key, value in told.values.items()},
         tuple(_as_stated(item, overrides.get(item.key)) for item in limits),
         tuple(Finding(f.where, f"{name}: {f.text}", f.values) for f in told.findings),
-        excursions=tuple((name, item) for item in told.excursions),
         sources=tuple(told.sources),
+        excursions=tuple((name, beyond) for beyond in told.excursions),
     )
 
 

@@ -1,4 +1,4 @@
-"""Closed forms of the ultraviolet field: radial model, infinite line, clear water, point source."""
+"""Closed forms of the ultraviolet field: radial model, infinite line, clear water."""
 
 from __future__ import annotations
 
@@ -233,65 +233,3 @@ def radial_mean(power_per_length, absorption, sleeve_radius, chamber_radius):
     depth = require("depth of water", depth, 0.0, np.inf, "m", open_low=True)
     share = depth_average(absorption, depth)
     return power_per_length * share / (np.pi * (chamber_radius + np.asarray(sleeve_radius)))
-
-
-def point_source_fluence_rate(power, distance, absorption=0.0, angle=0.0, order=1.0):
-    """Fluence rate of one small emitter, such as a light-emitting diode.
-
-    Parameters
-    ----------
-    power : array_like
-        Output of the emitter. [W]
-    distance : array_like
-        Distance from it. [m]
-    absorption : array_like
-        Napierian absorption at the emitter's own wavelength. [1/m]
-    angle : array_like
-        Angle from its axis, up to pi/2. [rad]
-    order : array_like
-        Exponent m of its cos^m pattern; 1 is Lambertian. [1]
-
-    Returns
-    -------
-    ndarray
-        Fluence rate. [W/m2]
-
-    Validity
-    --------
-    Distances large against the emitter, one medium. A distance that is not positive, or an angle
-    behind the emitter, raises DomainError.
-
-    Source
-    ------
-    Closed form (normalised cosine-power pattern).
-    """
-    distance = require("distance", distance, 0.0, np.inf, "m", open_low=True)
-    angle = require("angle", angle, 0.0, np.pi / 2, "rad")
-    order = require("order", order, 0.0, np.inf, "1")
-    pattern = (order + 1) * np.cos(angle) ** order / (2 * np.pi * distance**2)
-    return power * pattern * np.exp(-absorption * distance)
-
-
-def pattern_order(half_angle):
-    """Exponent of a cos^m pattern from the angle at which the intensity has fallen to one half.
-
-    Parameters
-    ----------
-    half_angle : array_like
-        Angle from the axis. [rad]
-
-    Returns
-    -------
-    ndarray
-        Exponent m. [1]
-
-    Validity
-    --------
-    Angles between 0 and pi/2, else DomainError.
-
-    Source
-    ------
-    Closed form.
-    """
-    half_angle = require("half angle", half_angle, 0.0, np.pi / 2, "rad", open_low=True)
-    return -np.log(2.0) / np.log(np.cos(half_angle))

@@ -1,0 +1,172 @@
+"""Nothing lies about that no command, no kind of unit and no public name leads to.
+
+The list of what waits for a later capability may only shrink: what it names and something now
+reaches must leave it, and what nothing reaches must not be added without saying what for.
+"""
+
+from __future__ import annotations
+
+import ast
+
+import pytest
+import reach
+
+# capability that will use it -> what waits for it, as "module name name ..."
+WAITING = {
+    "filter life over months, and spares": (
+        "correlations.solids.cake constant_pressure_time constant_flow_pressure constant_flow_time"
+        " compressible_resistance kozeny_resistance",
+        "correlations.solids.filtration constant_pressure_flux shared_flow life_by_mass",
+        "correlations.solids.retention beta_efficiency beta_log_removal beta_from_efficiency",
+        "correlations.solids.size_distribution normal_cdf lognormal_mass_below particle_number",
+        "correlations.solids.turbidity RatingCurve suspended_solids curve_from_sample",
+    ),
+    "start-up and shut-down": (
+        "correlations.hydraulics.friction surge_head",
+        "correlations.uv.lamp warm_up_factor",
+    ),
+    "logbook: readings against the model": (
+        "correlations.ro.normalisation OperatingData astm_osmotic_pressure flow_temperature_factor"
+        " net_driving_pressure normalised_flow normalised_salt_passage",
+        "correlations.ro.solution_line take_line",
+        "correlations.ro.vessel_inverse VesselPressure pressure_for_permeate",
+        "safety.uv_operation DoseReading SensorCheck OffSpecification set_point_dose"
+        " calculated_dose off_specification sensor_check",
+    ),
+    "bench readings in a case": (
+        "correlations.disinfection.chlorine chlorine_demand jar_dose",
+        "correlations.disinfection.chlorine_decay rate_from_readings",
+        "correlations.solids.retention SiltDensity silt_density_index",
+        "correlations.solids.settling column_test_removal",
+        "correlations.uv.collimated_beam depth_average reflection_factor divergence_factor"
+        " collimated_beam_irradiance lamp_power_from_irradiance",
+        "correlations.uv.dose_response Quadratic fitted_dose_per_log",
+        "correlations.uv.inactivation ms2_acceptance",
+        "correlations.uv.optics napierian_absorption",
+        "correlations.uv.uv_bench exposure_time beam_uncertainty",
+    ),
+    "data sheets in a case: pump by points, filter by losses, lamp by temperature": (
+        "correlations.hydraulics.pump_curve fit_pump_curve",
+        "correlations.solids.filtration fit_element",
+        "correlations.uv.lamp TemperatureTable",
+    ),
+    "laboratory reports in a case": (
+        "water.analysis alkalinity from_calcium_carbonate from_practical_salinity"
+        " solids_from_conductivity",
+    ),
+    "a reactor's validation report in a case": (
+        "correlations.uv.inactivation claimable_log",
+        "correlations.uv.validation_factor dose_bias combined_uncertainty validation_factor",
+        "safety.barriers challenge_log",
+        "safety.uv_operation repaired_dose particle_loss",
+    ),
+    "field sheet: mixing and dosing of chlorine, water points": (
+        "correlations.disinfection.chlorine StockStrength chlorine_mass stock_strength"
+        " dilution_parts",
+        "correlations.disinfection.chlorine_decay last_cup_dose",
+        "correlations.disinfection.contact_time baffling_factor",
+        "safety.people basic_needs people_at_levels volume_at_point water_points queue_time",
+    ),
+    "none: only checks use it, and it goes to tests/oracles when its room is next opened": (
+        "correlations.disinfection.contact_time giardia_ct_regression giardia_log_regression"
+        " virus_log_regression",
+        "correlations.uv.dose tanks_log_survival",
+        "report.plots.style meaning",
+        "safety.ct_tables giardia_ct_required",
+        "safety.dose_requirements Demand",
+        "safety.log_credit Ledger in_series ledger",
+        "safety.log_targets cryptosporidium_bin",
+        "water.cache forget",
+        "water.osmosis first_order_osmotic_pressure seawater_osmotic_coefficient"
+        " van_t_hoff_osmotic_pressure",
+        "water.properties specific_heat stated_error",
+        "water.scaling molar_ion_product",
+        "water.series largest_error",
+    ),
+}
+# constants that neither a command nor what waits above uses, with the reason
+LEFT = {
+    "correlations.solids.filtration.BLOCKING_EXPONENTS": "names the laws for a filter's life",
+    "correlations.solids.turbidity.BORROWED_SPREAD": "for solids from turbidity",
+    "correlations.solids.turbidity.PUBLISHED_CURVES": "for solids from turbidity",
+    "operations.outcome.GROUPS": "tests hold every limit against it",
+    "operations.unit.DECLARED": "tests ask every kind for each",
+    "safety.dose_requirements.DEMANDS": "of regulations, for the field sheet",
+    "safety.people.LONGEST_FILLING": "for water points",
+    "safety.people.LONGEST_QUEUE": "for water points",
+    "safety.people.WATER_POINTS": "for water points",
+    "water.pitzer.SODIUM_CHLORIDE_1973": "tests hold the later set against it",
+}
+
+
+def waiting() -> set[str]:
+    found = set()
+    for line in (line for lines in WAITING.values() for line in lines):
+        module, *names = line.split()
+        found |= {f"treatsim.{module}.{name}" for name in names}
+    return found
+
+
+REACHED = reach.from_the_top()
+
+
+def public(name: str) -> bool:
+    nodes = reach.definitions()[name]
+    return isinstance(nodes[0], ast.FunctionDef | ast.ClassDef) and "._" not in name
+
+
+def test_what_nothing_reaches_is_what_waits():
+    idle = {name for name in reach.definitions() if public(name)} - REACHED
+    assert idle - waiting() == set(), "reached by no command, kind or public name"
+    assert waiting() - idle == set(), "reached now, or gone: take it off the list"
+
+
+def test_every_helper_and_constant_serves_something_that_is_reached_or_waits():
+    ranges = {name for name, (node, *_) in reach.definitions().items() if _is_range(node)}
+    served = reach.reached(reach.roots() | waiting() | ranges)
+    idle = {n for n in reach.definitions() if "__" not in n and not n.startswith("treatsim._")}
+    assert idle - served == {f"treatsim.{name}" for name in LEFT}
+
+
+def _is_range(node: ast.stmt) -> bool:
+    """A fitted range: whether it is evaluated is held by test_ranges.py."""
+    call = getattr(node, "value", None)
+    return isinstance(call, ast.Call) and getattr(call.func, "id", "") == "Range"
+
+
+def test_the_walk_goes_far():
+    assert len(REACHED) > 1000
+    for name in (
+        "treatsim.correlations.hydraulics.friction.pressure_loss",
+        "treatsim.correlations.ro.vessel_kernel.local",
+        "treatsim.report.plots.style.render",
+    ):
+        assert name in REACHED, name
+
+
+SNIPPET = """
+import treatsim.errors
+from treatsim import quantities as q
+def f(a, require=q.read):
+    from treatsim.errors import DomainError
+    text = a.shown
+    return [text for quantities in a], q.QUANTITIES["x"].meaning, DomainError, text, require
+"""
+
+
+def test_the_walk_itself():
+    """Names bound inside hide those outside; imports inside count; attributes are followed."""
+    tree = ast.parse(SNIPPET)
+    names = reach.imported(tree.body) | {"text": "treatsim.quantities.text"}
+    names |= {"require": "treatsim.errors.require", "quantities": "treatsim.quantities"}
+    used = {reach.home(name) for name in reach.uses(tree.body[-1], names)}
+    assert used == {
+        "treatsim.quantities.read",
+        "treatsim.quantities.QUANTITIES",
+        "treatsim.errors.DomainError",
+    }
+
+
+@pytest.mark.parametrize("name", ["treatsim.quantities.nothing", "numpy.array", "nobody"])
+def test_what_is_not_ours_has_no_home(name):
+    assert reach.home(name) is None
