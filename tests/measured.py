@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from oracles import pipes, spacer
 
 from treatsim.correlations.disinfection import chlorine_decay
 from treatsim.correlations.hydraulics import friction
@@ -250,9 +251,9 @@ def _polarisation(kelvin, flux=20 / 3.6e6, velocity=0.15, diameter=0.9e-3, salin
     viscosity = salt_solutions.seawater_viscosity(salinity, kelvin)
     diffusivity = salt_solutions.diffusivity(kelvin)
     reynolds = spacer_channel.reynolds_number(velocity, diameter, density, viscosity)
-    schmidt = spacer_channel.schmidt_number(density, viscosity, diffusivity)
-    sherwood = spacer_channel.sherwood_number(spacer_channel.SCHOCK_MIQUEL, reynolds, schmidt)
-    return np.exp(flux / spacer_channel.mass_transfer_coefficient(sherwood, diffusivity, diameter))
+    schmidt = spacer.schmidt_number(density, viscosity, diffusivity)
+    sherwood = spacer.sherwood_number(spacer_channel.SCHOCK_MIQUEL, reynolds, schmidt)
+    return np.exp(flux / spacer.mass_transfer_coefficient(sherwood, diffusivity, diameter))
 
 
 def hose_friction(diameter, flow, drop_per_length):
@@ -261,4 +262,4 @@ def hose_friction(diameter, flow, drop_per_length):
     kelvin = 288.15
     water = properties.density(kelvin), properties.viscosity(kelvin)
     reynolds = friction.reynolds_number(flow / 6e4, diameter, *water)
-    return friction.colebrook_factor(reynolds, 0.0)
+    return pipes.colebrook_factor(reynolds, 0.0)

@@ -21,7 +21,14 @@ import numpy as np
 
 Tables = dict[str, np.ndarray]
 
-FILLING = ("water/*.py", "errors.py", "numerics.py", "ranges.py")  # held by test_table_code.py
+FILLING = (
+    "water/*.py",
+    "arrays.py",
+    "constants.py",
+    "errors.py",
+    "numerics.py",
+    "ranges.py",
+)  # held by test_table_code.py
 CHECKSUM_LENGTH = 32  # bytes behind the archive
 
 _memory: dict[str, Tables] = {}
