@@ -55,7 +55,6 @@ WAITING = {
         " solids_from_conductivity",
     ),
     "a reactor's validation report in a case": (
-        "correlations.uv.inactivation claimable_log",
         "correlations.uv.validation_factor dose_bias combined_uncertainty validation_factor",
         "safety.barriers challenge_log",
         "safety.uv_operation repaired_dose particle_loss",

@@ -20,12 +20,12 @@ GALLON = quantities.read("1 gal/min", "flow")
 PINNED = {
     "river": {
         "product.flow": (6.784, "m3/h"),
-        "uv.dose_mean": (120.7, "mJ/cm2"),
-        "uv.dose_credited": (13.85, "mJ/cm2"),
+        "uv.dose_mean": (105.6, "mJ/cm2"),
+        "uv.dose_credited": (13.40, "mJ/cm2"),
         "lift_pump.power": (752.2, "W"),
     },
-    "river_beyond": {"product.flow": (10.39, "m3/h"), "uv.dose_credited": (11.44, "mJ/cm2")},
-    "small_unit": {"product.flow": (0.6, "m3/h"), "uv.dose_credited": (12.85, "mJ/cm2")},
+    "river_beyond": {"product.flow": (10.39, "m3/h"), "uv.dose_credited": (9.473, "mJ/cm2")},
+    "small_unit": {"product.flow": (0.6, "m3/h"), "uv.dose_credited": (14.82, "mJ/cm2")},
     "brackish_well": {"product.flow": (0.885, "m3/h"), "ro.recovery": (36.87, "%")},
     "sea": {
         "product.flow": (0.716, "m3/h"),

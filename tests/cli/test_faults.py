@@ -45,7 +45,7 @@ FAULTS = {
         'ageing_factor = "160 %"',
         "an ageing factor lies above 0 and not",
     ),
-    "whole number": ("tanks_in_series = 10", "tanks_in_series = 2.5", "a whole number"),
+    "whole number": ("{ value = 10, source", "{ value = 2.5, source", "a whole number"),
     "truth value": ("ph = 7.4", "ph = true", "a number or a text with a unit belongs here"),
     "organism": ('organism = "cryptosporidium"', 'organism = "frogs"', 'target.organism = "frogs"'),
     "no links": ("links = [", "link = [", "flowsheet.links is missing"),

@@ -60,9 +60,9 @@ def test_a_hold_over_points():
 
 
 def test_a_dose_is_held():
-    result = operate(line(), 1, (Hold("pump.speed", "uv.dose_credited", "12 mJ/cm2"),))
+    result = operate(line(), 1, (Hold("pump.speed", "uv.dose_credited", "20 mJ/cm2"),))
     assert result.solved[0], result.reason()
-    assert_allclose(result.value("uv.dose_credited").value, [120.0], rtol=1e-8)
+    assert_allclose(result.value("uv.dose_credited").value, [200.0], rtol=1e-8)
 
 
 def test_out_of_reach_is_told_with_the_nearest():

@@ -163,7 +163,7 @@ def test_one_best_setting_inside_all_limits(river):
 def test_several_inputs_reach_the_limit_that_holds_them(river):
     best = find(river, [SPEED, "uv.ageing_factor"])
     # the newest lamp carries most water, up to the dose: one input is at its end, one on the limit
-    assert best.settings["uv.ageing_factor"] == 1.0
+    assert_allclose(best.settings["uv.ageing_factor"], 1.0, rtol=1e-15)  # its end, to round-off
     alone = find(cases.load(RIVER, {"uv.ageing_factor": "1.0"}), SPEED)
     assert_allclose(best.settings[SPEED], alone.largest, rtol=1e-6)
     assert [r.address for r in best.binding] == ["uv.dose_credited"]
@@ -182,10 +182,10 @@ def test_command(capsys):
     assert cli.main(command) == 0
     text = capsys.readouterr().out
     assert "met from" in text
-    assert "92.5" in text
+    assert "80.8" in text
     assert cli.main([*command, "--json"]) == 0
     data = json.loads(capsys.readouterr().out)
     assert data["found"] is True
-    assert_allclose(data["intervals"][0]["high"]["value"], 92.5297, rtol=1e-5)
+    assert_allclose(data["intervals"][0]["high"]["value"], 80.8304, rtol=1e-5)
     assert cli.main([*command, "--until", "product.flow >= 50 m3/h"]) == 1
     assert cli.main(["find", RIVER, "--adjust", SPEED, "--set", "hose.rise=200 m"]) == 3

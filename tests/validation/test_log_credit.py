@@ -12,6 +12,7 @@ from treatsim.errors import DomainError
 from treatsim.operations import kinds, unit_class
 from treatsim.safety import barriers, cautions, log_credit, log_targets
 from treatsim.safety.log_credit import CLASSES, Barrier, Term
+from treatsim.safety.uv_barrier import UvBox, uv_barrier
 
 MG = 1e-3
 LITRE = 1e-3
@@ -22,12 +23,13 @@ def uv(**changes):
     terms = {
         "validated_dose": 400.0,
         "flow": 1e-3,
-        "validated_flow": 1e-3,
+        "transmittance": 0.80,
+        "box": UvBox(1e-3, 0.80),
         "turbidity": 0.5,
         "sensor_in_range": True,
         "certificate": True,
     }
-    return barriers.uv_barrier(**(terms | changes))
+    return uv_barrier(**(terms | changes))
 
 
 def chlorine(**changes):

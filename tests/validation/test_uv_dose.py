@@ -17,14 +17,14 @@ from treatsim.correlations.uv.dose_response import (
     Tabulated,
     fitted_dose_per_log,
 )
-from treatsim.correlations.uv.inactivation import DoseEquation
+from treatsim.correlations.uv.dose_table import credited_log, dose_for_credit
+from treatsim.correlations.uv.inactivation import ORGANISMS, DoseEquation, claimable_log
 from treatsim.correlations.uv.lamp_field import lamp_field
 from treatsim.correlations.uv.lamp_geometry import LampGeometry
 from treatsim.correlations.uv.lamp_sums import evaluate_sums, radii, ray_sums
 from treatsim.correlations.uv.optics import absorption_from_transmittance as absorption
 from treatsim.correlations.uv.optics import napierian_absorption
 from treatsim.errors import DomainError
-from treatsim.safety.dose_requirements import credited_log, dose_for_credit
 
 REACTOR = LampGeometry(1.5, 1.5, 0.075, 0.012, 0.0105)
 SMALL = LampGeometry(0.40, 0.40, 0.032, 0.0115, 0.010)
@@ -161,8 +161,9 @@ def test_validation_factor(agree):
     factor = validation_factor.validation_factor(1.8, uncertainty)
     agree("A38_factor", factor)
     agree("A38_needed", dose_for_credit("cryptosporidium", 3.0) * factor / 10)
-    agree("A38_validated", 300.0 / factor / 10)
-    agree("A38_credit", credited_log("cryptosporidium", 300.0 / factor))
+    validated = validation_factor.validated_dose(300.0, factor)
+    agree("A38_validated", validated / 10)
+    agree("A38_credit", credited_log("cryptosporidium", validated))
     free = validation_factor.combined_uncertainty(0.12, 0.10, 0.30)
     assert_allclose(free, 0.12, rtol=1e-15, atol=0)
 
@@ -183,6 +184,20 @@ def test_dose_equation(agree):
     many = EQUATION.dose([a, a, 3.0, 31.0], [0.8, 0.49, 0.8, 0.8], 100 * LITRE_A_MINUTE)
     assert many.tested.tolist() == [True, False, False, False]
     assert np.all(many.dose > 0)
+
+
+BOX = {"absorption": EQUATION.absorption_tested, "intensity_ratio": EQUATION.intensity_tested,
+       "flow": EQUATION.flow_tested}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", BOX)
+def test_the_box_ends_at_its_edges(name):
+    """On the edge is inside, a millionth beyond is not, at either end."""
+    point = {"absorption": 10.0, "intensity_ratio": 0.8, "flow": 1.5e-3}
+    low, high = BOX[name]
+    ends = np.array([low * (1 - 1e-6), low, high, high * (1 + 1e-6)])
+    found = EQUATION.dose(**(point | {name: ends}))
+    assert found.tested.tolist() == [False, True, True, False]
 
 
 def test_sensitivities(agree):
@@ -303,16 +318,29 @@ def test_dose_responses_go_back_and_forth():
 
 
 def test_claims_end_where_measurement_ended():
-    table = Tabulated((280.0, 390.0, 500.0, 620.0), (1.0, 2.0, 3.0, 4.0))
-    assert_allclose(table.log_inactivation(1e5), 4.0, rtol=0, atol=0)
-    assert_allclose(table.dose_for(9.0), 620.0, rtol=0, atol=0)
+    """The log ends with the data, the dose does not: to get one even dose is to get that dose."""
+    even = dose.DoseDistribution(np.array([9740.0]), np.array([1.0]), np.array(9740.0))
+    for organism in ORGANISMS.values():
+        assert_allclose(dose.equivalent_dose(even, organism.response), 9740.0, rtol=1e-12)
+        log = organism.response.log_inactivation(9740.0)
+        assert log > organism.measured_log == claimable_log(log, organism)
     curve = Quadratic(7.6e-3, 1.4e-6)
     assert_allclose(
         curve.log_inactivation([curve.dose_at_peak, 1e5]), 7.6e-3**2 / 5.6e-6, rtol=1e-12, atol=0
     )
     assert_allclose(curve.dose_for(1e3), curve.dose_at_peak, rtol=1e-12, atol=0)
+
+
+def test_past_its_last_point_a_response_keeps_its_last_slope():
+    """By hand: 62 mJ/cm2 for 4 log, 12 more for each further one; nothing bends at the last."""
+    table = Tabulated((280.0, 390.0, 500.0, 620.0), (1.0, 2.0, 3.0, 4.0))
+    assert_allclose(table.log_inactivation([140.0, 560.0, 620.0, 740.0]), [0.5, 3.5, 4.0, 5.0])
+    assert_allclose(table.dose_for([0.5, 3.5, 4.0, 5.0]), [140.0, 560.0, 620.0, 740.0])
+    one = Tabulated((300.0,), (1.0,))
+    assert_allclose(one.log_inactivation([150.0, 600.0]), [0.5, 2.0])
     _, unmixed, _ = chain(REACTOR, 5000.0, absorption(0.98), 2.0)
-    assert_allclose(dose.equivalent_dose(unmixed, table), 620.0, rtol=1e-12, atol=0)
+    equivalent = dose.equivalent_dose(unmixed, table)
+    assert 620.0 < unmixed.minimum <= equivalent <= unmixed.mean
 
 
 def test_largest_flow():
@@ -340,14 +368,15 @@ def test_largest_flow():
     assert 3.2 < by_mean / unmixed_flow < 3.4
 
 
-def test_no_flow_reaches_more_than_was_measured():
+def test_a_flow_reaches_a_dose_above_the_last_one_measured():
     table = Tabulated((280.0, 390.0), (1.0, 2.0))
     _, unmixed, _ = chain(REACTOR, np.array([80.0]), absorption(0.9), np.array([100.0]))
     answer = dose.largest_flow(
         lambda f, i: dose.equivalent_dose(unmixed.scaled(f, i), table), [1e-3], [400.0]
     )
-    assert not answer.found[0]
-    assert answer.flow[0] == 0
+    assert answer.found[0]
+    again = unmixed.scaled(1e-3 / answer.flow, [0])
+    assert_allclose(dose.equivalent_dose(again, table), 400.0, rtol=1e-9, atol=0)
 
 
 @pytest.mark.parametrize(
@@ -365,6 +394,8 @@ def test_no_flow_reaches_more_than_was_measured():
         lambda: Tabulated((1.0, 1.0), (1.0, 2.0)),
         lambda: Tabulated((1.0, 2.0), (1.0,)),
         lambda: validation_factor.validation_factor(0.9, 0.1),
+        lambda: validation_factor.validated_dose(300.0, 0.9),
+        lambda: validation_factor.validated_dose(-1.0, 2.0),
         lambda: EQUATION.dose(10.0, 0.8, 0.0),
     ],
 )

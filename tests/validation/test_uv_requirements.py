@@ -4,15 +4,15 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from treatsim.correlations.uv.inactivation import ORGANISMS, claimable_log, ms2_acceptance
-from treatsim.errors import DomainError
-from treatsim.safety.dose_requirements import (
-    DEMANDS,
+from treatsim.correlations.uv.dose_table import (
     DOSE_TABLE,
     LOG_CREDITS,
     credited_log,
     dose_for_credit,
 )
+from treatsim.correlations.uv.inactivation import ORGANISMS, claimable_log, ms2_acceptance
+from treatsim.errors import DomainError
+from treatsim.safety.dose_requirements import DEMANDS
 from treatsim.sources import cite
 
 

@@ -12,6 +12,8 @@ HELPERS = {
     "parameters",
     "ro_element",
     "unit",
+    "uv_doses",
+    "uv_target",
 }  # modules that are no kinds
 
 

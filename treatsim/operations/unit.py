@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from treatsim.operations.declarations import Company, Earns, Mend, Move, Row, Ruled
-from treatsim.operations.outcome import Details, Outcome
+from treatsim.operations.outcome import Details, Outcome, Value
 from treatsim.water.stream import Stream
 
 DECLARED = ("hazards", "dials", "headline", "compared", "told", "ruled", "earns", "ends_product")
@@ -86,8 +86,12 @@ class Unit:
         """Return the water it can hold for people [m3], or None."""
         return
 
-    def largest_flow(self, inlet: Stream, required: float, points: int):
+    def largest_flow(self, inlet: Stream, required, points: int):
         """Return the largest flow at which a dose is still given, of kinds that irradiate."""
+        raise NotImplementedError
+
+    def class_doses(self, values: Mapping[str, Value], virus_factor=None) -> dict[str, Any]:
+        """Return the dose over its factor by class of pathogen, of kinds that irradiate. [J/m2]"""
         raise NotImplementedError
 
     def static_rise(self):

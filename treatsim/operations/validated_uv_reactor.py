@@ -7,17 +7,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 
+from treatsim.correlations.uv import validation_factor
 from treatsim.correlations.uv.inactivation import DoseEquation
 from treatsim.correlations.uv.optics import absorption_from_transmittance
 from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity, reference
 from treatsim.operations.unit import Unit
-from treatsim.operations.uv_reactor import target_faults
+from treatsim.operations.uv_doses import STAND_FOR
+from treatsim.operations.uv_target import target_faults
 from treatsim.water.stream import Stream
 
 
@@ -45,7 +47,7 @@ class ValidatedUvReactorParameters(Parameters):
         high=2,
     )
     validation_factor: float = quantity(
-        "factor", "tested dose over dose that may be credited", low=1, high=20
+        "factor", "dose by the report over dose that may be credited", low=1, high=20
     )
     lamp_power: float = quantity("power", "electrical power with ballast", low=0, open_low=True)
     quadratic_loss: float = quantity(
@@ -114,7 +116,7 @@ class ValidatedUvReactor(Unit):
         outlet = inlet.changed(pressure=inlet.pressure - drop)
         return Outcome({"outlet": outlet}, loss(inlet, drop), lambda: self._details(inlet, drop))
 
-    def largest_flow(self, inlet: Stream, required: float, points: int) -> np.ndarray:
+    def largest_flow(self, inlet: Stream, required, points: int) -> np.ndarray:
         """Return the largest tested flow that gives a dose [J/m2], 0 where none does. [m3/s]
 
         Shape (points,).
@@ -124,10 +126,22 @@ class ValidatedUvReactor(Unit):
             inlet.contents["absorption"], p.intensity_ratio, required
         )
         flow, _ = p.equation.flow_for(asked * p.validation_factor, absorption, ratio)
+        _, tested = p.equation.dose(absorption, ratio, p.tested_flow_high)  # water and sensor
         inside = np.minimum(flow, p.tested_flow_high)
-        _, tested = p.equation.dose(absorption, ratio, np.maximum(inside, p.tested_flow_low))
         found = np.where(tested & (flow >= p.tested_flow_low), inside, 0.0)
         return np.broadcast_to(found, (points,))
+
+    def class_doses(self, values: Mapping[str, Value], virus_factor=None) -> dict[str, Any]:
+        """Return the dose that may be credited, by class of pathogen; 0 outside the box. [J/m2]
+
+        values: of the details; virus_factor: validation factor for virus, None for the reactor's.
+        """
+        credited = np.asarray(values["dose_credited"].value)
+        found = dict.fromkeys(STAND_FOR, credited)
+        if virus_factor is not None:
+            virus = validation_factor.validated_dose(values["dose_reported"].value, virus_factor)
+            found["virus"] = np.where(credited > 0, virus, 0.0)
+        return found
 
     def _details(self, inlet: Stream, drop) -> Details:
         p = self.parameters
@@ -135,6 +149,7 @@ class ValidatedUvReactor(Unit):
             inlet.contents["absorption"], p.intensity_ratio, inlet.flow
         )
         dose, tested = p.equation.dose(absorption, ratio, flow)
+        credited = validation_factor.validated_dose(dose, p.validation_factor)
         values = {"dose": Value(dose, "dose"), "flow": Value(flow, "flow")}
         text = (
             "flow {flow}, transmittance or sensor reading lies outside what the validation "
@@ -143,7 +158,7 @@ class ValidatedUvReactor(Unit):
         return Details(
             {
                 "dose_reported": Value(dose, "dose"),
-                "dose_credited": Value(np.where(tested, dose / p.validation_factor, 0.0), "dose"),
+                "dose_credited": Value(np.where(tested, credited, 0.0), "dose"),
                 "pressure_drop": Value(drop, "pressure_difference"),
                 "lost_power": Value(drop * inlet.flow, "power"),
             },

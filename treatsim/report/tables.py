@@ -176,7 +176,7 @@ def _bands(page: Page, name: str, values, system: str, point: int) -> None:
     if not told:
         return
     page.line()
-    page.line(" equivalent dose by mixing assumption; the lowest is credited")
+    page.line(" equivalent dose by mixing assumption; the lowest of the test organism counts")
     organisms = list(dict.fromkeys(organism for organism, _ in told))[:4]
     mixings = list(dict.fromkeys(mixing for _, mixing in told))
     rows = [

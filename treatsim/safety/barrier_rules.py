@@ -4,25 +4,20 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from treatsim.constants import CELSIUS_20
+from treatsim.correlations.uv.optics import CENTIMETRE
 from treatsim.flowsheet.result import Result
 from treatsim.operations.unit import Unit
+from treatsim.operations.uv_doses import MIXINGS, STAND_FOR
 from treatsim.safety import barriers as rules
 from treatsim.safety.evidence import HealthParameters
 from treatsim.safety.log_credit import Barrier
+from treatsim.safety.uv_barrier import UvBox, uv_barrier
 
-# organism whose equivalent dose stands for a class: sensitive ones see less of an uneven dose
-DOSE_OF_CLASS = {
-    "bacteria": "e_coli",
-    "virus": "adenovirus_40",
-    "giardia": "cryptosporidium",
-    "cryptosporidium": "cryptosporidium",
-}
-MIXINGS = ("unmixed", "laminar", "tanks")
 # sea water conducts about a quarter less per gram of salt than dilute water; common practice
 CONDUCTIVITY_SHARE = 0.74
 
@@ -96,79 +91,38 @@ def _cartridge(result: Result, unit: Unit, proof, solved, ph) -> Barrier:
     )
 
 
-def validated_doses(result: Result, unit: Unit, virus_factor) -> dict[str, Any]:
-    """Validated dose for each class: the lowest of the mixing assumptions over its factor.
-
-    Parameters
-    ----------
-    result : Result
-        Solved case.
-    unit : UvReactor or ValidatedUvReactor
-        The reactor.
-    virus_factor : array_like or None
-        Validation factor for virus; None for that of the reactor. [1]
-
-    Returns
-    -------
-    dict
-        Class -> dose, per point. [J/m2]
-
-    Validity
-    --------
-    The bias between test organism and target that a factor holds differs by class: none where the
-    test organism is no harder to kill than the target.
-
-    Source
-    ------
-    uvdgm_2006, from memory
-    """
-    own = np.asarray(unit.parameters.validation_factor, float)
-    values = result.details(unit.name).values
-    if "dose_reported" in values:
-        return _reported(values, virus_factor)
-    doses = {}
-    for cls, organism in DOSE_OF_CLASS.items():
-        factor = own if cls != "virus" or virus_factor is None else np.asarray(virus_factor)
-        rows = [values[f"red.{organism}.{mixing}"].value for mixing in MIXINGS]
-        doses[cls] = np.minimum.reduce(np.broadcast_arrays(*rows)) / factor
-    return doses
-
-
-def _reported(values, virus_factor) -> dict[str, Any]:
-    """Return the dose of the validation report for each class, 0 outside its tested box."""
-    credited = np.asarray(values["dose_credited"].value)
-    doses = dict.fromkeys(DOSE_OF_CLASS, credited)
-    if virus_factor is not None:
-        reported = np.asarray(values["dose_reported"].value) / virus_factor
-        doses["virus"] = np.where(credited > 0, reported, 0.0)
-    return doses
-
-
 def _by_report(result: Result, unit: Unit, proof, solved, ph) -> Barrier:
     """A reactor entered by its report: the report is the certificate and draws the box."""
-    doses = validated_doses(result, unit, proof.uv_virus_factor)
+    values, p = result.details(unit.name).values, unit.parameters
+    doses = unit.class_doses(values, proof.uv_virus_factor)
     inside = _sound(doses["giardia"], solved, 0.0) > 0
-    return rules.uv_barrier(
-        {cls: _sound(dose, solved, 0.0) for cls, dose in doses.items()},
-        _sound(result.streams[unit.name, "inlet"].flow, solved, 0.0),
-        unit.parameters.tested_flow_high,
-        _turbidity(result, unit.name, solved),
-        sensor_in_range=inside,
-        certificate=True,
-    )
+    box = UvBox(p.tested_flow_high, p.tested_transmittance_low)
+    return _light(result, unit, doses, box, sensor_in_range=inside, certificate=True)
 
 
 def _uv(result: Result, unit: Unit, proof, solved, ph) -> Barrier:
-    doses = validated_doses(result, unit, proof.uv_virus_factor)
-    flow = result.streams[unit.name, "inlet"].flow
-    limit = np.inf if proof.uv_validated_flow is None else proof.uv_validated_flow
-    return rules.uv_barrier(
-        {cls: _sound(dose, solved, 0.0) for cls, dose in doses.items()},
-        _sound(flow, solved, 0.0),
-        limit,
-        _turbidity(result, unit.name, solved),
+    """A computed reactor: a design figure, until a report covers flow and water."""
+    values = result.details(unit.name).values
+    return _light(
+        result,
+        unit,
+        unit.class_doses(values, proof.uv_virus_factor),
+        UvBox(proof.uv_validated_flow, proof.uv_validated_transmittance),
         sensor_in_range=proof.uv_sensor_in_range == "yes",
         certificate=proof.uv_certificate == "yes",
+    )
+
+
+def _light(result: Result, unit: Unit, doses, box: UvBox, **proven) -> Barrier:
+    inlet, solved = result.streams[unit.name, "inlet"], result.solved
+    clear = np.exp(-CENTIMETRE * _sound(inlet.contents["absorption"], solved, 0.0))
+    return uv_barrier(
+        {cls: _sound(dose, solved, 0.0) for cls, dose in doses.items()},
+        _sound(inlet.flow, solved, 0.0),
+        clear,
+        box,
+        _turbidity(result, unit.name, solved),
+        **proven,
     )
 
 
@@ -222,7 +176,7 @@ RULES = {
     "challenge_test": Rule(_cartridge, ("element_flow", "pressure_drop")),
     "conductivity": Rule(_ro),
     "contact_time": Rule(_chlorine),
-    "design_dose": Rule(_uv, tuple(f"red.{o}.{m}" for o in set(DOSE_OF_CLASS.values())
+    "design_dose": Rule(_uv, tuple(f"red.{o}.{m}" for o in set(STAND_FOR.values())
                                    for m in MIXINGS)),
     "reported_dose": Rule(_by_report, ("dose_reported", "dose_credited")),
     "settling": Rule(_settling),

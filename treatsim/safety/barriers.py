@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from treatsim.errors import DomainError, require
 from treatsim.safety import ct_tables
-from treatsim.safety.dose_requirements import DOSE_TABLE, credited_log
 from treatsim.safety.log_credit import CLASSES, Barrier, Term
 
 CARTRIDGE_RULES = {False: (1.0, 2.0), True: (0.5, 2.5)}  # in series -> safety log, cap
@@ -18,7 +15,6 @@ CHLORINE_CLAUSE = "cfr_141_74 (b)(3)"
 SLACK = 1.0 + 1e-9  # round-off on a limit counts as met
 NORMAL_TURBIDITY = 1.0  # NTU
 HIGHEST_TURBIDITY = 5.0  # NTU, above which chlorine and UV earn nothing
-BACTERIA_DOSE = 400.0  # J/m2 of validated dose that is planned with 4 log of bacteria
 
 
 def challenge_log(filters, feed, detection_limit):
@@ -328,59 +324,3 @@ def chlorine_barrier(residual_end, contact_time, temperature, ph, turbidity) -> 
     if np.any(residual > end * 1e-3 * SLACK):
         missing += (f"Giardia: free chlorine above {end:g} mg/L counts as {end:g}: the table ends",)
     return Barrier("free chlorine", credits, CHLORINE_CLAUSE, tuple(terms), missing)
-
-
-def uv_barrier(
-    validated_dose, flow, validated_flow, turbidity, *, sensor_in_range, certificate
-) -> Barrier:
-    """UV reactor as a barrier; only a validated reactor inside its envelope earns anything.
-
-    Parameters
-    ----------
-    validated_dose : array_like or mapping
-        Reduction-equivalent dose divided by the validation factor, or one for each class. [J/m2]
-    flow : array_like
-        Flow through the reactor. [m3/s]
-    validated_flow : array_like
-        Largest flow of the validation. [m3/s]
-    turbidity : array_like
-        Turbidity at the reactor. [NTU]
-    sensor_in_range : array_like of bool
-        Sensor at or above its set point, and transmittance inside the validated range. [1]
-    certificate : bool
-        Whether a validation report of this reactor exists. [1]
-
-    Returns
-    -------
-    Barrier
-        Virus, Giardia and Cryptosporidium by the dose table; bacteria 4 log from 40 mJ/cm2. [log]
-
-    Validity
-    --------
-    4 log of bacteria at 400 J/m2 is a planning figure, void if light can repair them.
-
-    Source
-    ------
-    cfr_141_720; bacteria from memory (nsf_ansi_55 class A dose)
-    """
-    given = validated_dose if isinstance(validated_dose, Mapping) else {}
-    doses = {
-        name: require("validated dose", given.get(name, validated_dose), 0.0, np.inf, "J/m2")
-        for name in CLASSES
-    }
-    credits = {name: credited_log(name, doses[name] * SLACK) for name in DOSE_TABLE}
-    credits["bacteria"] = np.where(doses["bacteria"] * SLACK >= BACTERIA_DOSE, 4.0, 0.0)
-    terms = (
-        Term("validation report of this reactor", certificate),
-        Term(
-            "flow at or below the validated flow",
-            np.asarray(flow) <= np.asarray(validated_flow) * SLACK,
-        ),
-        Term(
-            "sensor at or above its set point, transmittance inside the validated range",
-            sensor_in_range,
-        ),
-        turbidity_term(turbidity),
-    )
-    missing = (*turbidity_remarks(turbidity), "a residual: keep water dark, closed, chlorinated")
-    return Barrier("UV", credits, "cfr_141_720", terms, missing)

@@ -102,6 +102,9 @@ class HealthParameters(Parameters):
     uv_validated_flow: float | None = quantity(
         "flow", "largest flow of the validation", open_low=True, default=None
     )
+    uv_validated_transmittance: float | None = quantity(
+        "uv_transmittance", "lowest transmittance of the validation", open_low=True, default=None
+    )
     uv_sensor_in_range: str = choice(
         YES_NO, "whether sensor and transmittance are inside the validated range", default="no"
     )
@@ -125,8 +128,6 @@ class HealthParameters(Parameters):
             faults.append("cryptosporidium_bin: is missing; the surface-water rule needs the bin")
         if self.target == "household" and self.stars is None:
             faults.append("stars: is missing; the household scheme has 2 or 3")
-        if self.uv_certificate == "yes" and self.uv_validated_flow is None:
-            faults.append("uv_validated_flow: is missing; the report states a largest flow")
         if self.target == "qmra":
             faults += self._organism_faults()
         return faults + _tried(self.challenges)

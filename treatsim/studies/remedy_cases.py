@@ -160,11 +160,16 @@ def _proof(case, verdict: Verdict) -> Iterator[Change]:
     if health is None:
         return
     reactors = [name for name, unit in units.items() if unit.earns.rule == LIGHT_RULE]
-    if reactors and (health.uv_certificate != YES or health.uv_sensor_in_range != YES):
-        flow = float(at(verdict.result.streams[reactors[0], "inlet"].flow, 0)) * ROOM
-        proven = {"uv_certificate": YES, "uv_validated_flow": flow, "uv_sensor_in_range": YES}
+    said = (health.uv_certificate, health.uv_sensor_in_range)
+    box = (health.uv_validated_flow, health.uv_validated_transmittance)
+    if reactors and (said != (YES, YES) or None in box):
+        inlet = verdict.result.streams[reactors[0], "inlet"]
+        flow = float(at(inlet.flow, 0)) * ROOM
+        clear = float(np.exp(-0.01 * at(inlet.contents["absorption"], 0))) / ROOM
+        proven = {"uv_certificate": YES, "uv_validated_flow": flow,
+                  "uv_validated_transmittance": clear, "uv_sensor_in_range": YES}  # fmt: skip
         sections = {**case.sections, "health": dataclasses.replace(health, **proven)}
-        words = "a validation report that covers this flow, and a sensor inside its range"
+        words = "a validation report that covers this flow and water, and a sensor inside its range"
         yield Change(words, dataclasses.replace(case, sections=sections))
     if any(unit.treated for unit in units.values()) and health.ro_conductivity_read != YES:
         yield Change("read the conductivity of feed and permeate every day",

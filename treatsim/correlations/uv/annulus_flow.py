@@ -6,8 +6,9 @@ import numpy as np
 
 from treatsim.arrays import Array, ArrayLike
 from treatsim.errors import DomainError, require
+from treatsim.ranges import Range
 
-LAMINAR_BELOW = 2000.0  # Reynolds number
+LAMINAR_RANGE = Range("reynolds_number", 0.0, 2000.0, "1", "laminar profile in an annulus")
 
 
 def mean_velocity(flow: ArrayLike, inner_radius: ArrayLike, outer_radius: ArrayLike) -> Array:
@@ -92,8 +93,7 @@ def laminar_profile(radius: ArrayLike, inner_radius: ArrayLike, outer_radius: Ar
 
     Validity
     --------
-    Reynolds number below LAMINAR_BELOW; exact for developed flow. A radius outside the annulus
-    raises DomainError.
+    LAMINAR_RANGE; exact for developed flow. A radius outside the annulus raises DomainError.
 
     Source
     ------

@@ -123,7 +123,7 @@ def laminar_dose(axial_integral, area_weight, profile, velocity):
 
     Validity
     --------
-    Below `annulus_flow.LAMINAR_BELOW`. A velocity that is not positive raises DomainError.
+    `annulus_flow.LAMINAR_RANGE`. A velocity that is not positive raises DomainError.
 
     Source
     ------
@@ -310,8 +310,9 @@ def equivalent_dose(distribution: DoseDistribution, response: DoseResponse):
 
     Validity
     --------
-    Belongs to that organism. Lies between smallest and mean dose for a first-order response; a
-    response held at its measured end cannot give more than its last dose.
+    Belongs to that organism. Lies between smallest and mean dose for a first-order response. Past
+    the last dose measured for the organism it rests on its response going on as it was; the log
+    that may be claimed ends there all the same. A `Quadratic` gives no more than its peak's dose.
 
     Source
     ------

@@ -107,7 +107,7 @@ class Quadratic:
 
 @dataclass(frozen=True)
 class Tabulated:
-    """Straight lines between measured points, starting at the origin.
+    """Straight lines between measured points, starting at the origin and going on past the last.
 
     Parameters
     ----------
@@ -118,7 +118,8 @@ class Tabulated:
 
     Validity
     --------
-    Held at the last measured value: more dose gives no more claim. DomainError unless both rise.
+    Past the last point the last line goes on: a dose there is a dose, but the log is no claim. What
+    may be claimed ends with the data (`inactivation.claimable_log`). DomainError unless both rise.
 
     Source
     ------
@@ -136,12 +137,19 @@ class Tabulated:
             raise DomainError("as many logs as doses are needed")
 
     def log_inactivation(self, dose):
-        """log10 of the inactivation at `dose` [J/m2]."""
-        return np.interp(dose, (0.0, *self.doses), (0.0, *self.logs))
+        """log10 of the inactivation at `dose` [J/m2]; past the last point no claim."""
+        return _along(dose, (0.0, *self.doses), (0.0, *self.logs))
 
     def dose_for(self, log):
-        """Dose [J/m2] at which the inactivation is `log`; the last measured dose above it."""
-        return np.interp(log, (0.0, *self.logs), (0.0, *self.doses))
+        """Dose [J/m2] at which the inactivation is `log`."""
+        return _along(log, (0.0, *self.logs), (0.0, *self.doses))
+
+
+def _along(place, places, values):
+    """Follow the points by straight lines, and the last line past the last point."""
+    slope = (values[-1] - values[-2]) / (places[-1] - places[-2])
+    beyond = np.maximum(np.asarray(place, dtype=float) - places[-1], 0.0)
+    return np.interp(place, places, values) + slope * beyond
 
 
 def fitted_dose_per_log(doses, logs):

@@ -12,6 +12,7 @@ from treatsim.correlations.uv.optics import CENTIMETRE, decadic_absorption
 from treatsim.errors import require
 
 MJ_PER_CM2 = 10.0  # J/m2
+SLACK = 1.0 + 1e-9  # round-off on an edge of the tested box counts as inside
 
 
 class Organism(NamedTuple):
@@ -170,5 +171,5 @@ class DoseEquation:
             (intensity_ratio, self.intensity_tested),
             (flow, self.flow_tested),
         ):
-            tested &= (np.asarray(value) >= low) & (np.asarray(value) <= high)
+            tested &= (np.asarray(value) * SLACK >= low) & (np.asarray(value) <= high * SLACK)
         return tested

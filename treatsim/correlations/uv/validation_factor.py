@@ -94,3 +94,31 @@ def validation_factor(bias, uncertainty):
     """
     bias = require("dose bias", bias, 1.0, np.inf, "1")
     return bias * (1 + require("uncertainty", uncertainty, 0.0, np.inf, "1"))
+
+
+def validated_dose(tested_dose, factor):
+    """Dose that may be held against a table of doses: what the test organism got, over its factor.
+
+    Parameters
+    ----------
+    tested_dose : array_like
+        Equivalent dose of the organism the factor was made for. [J/m2]
+    factor : array_like
+        Validation factor of the class that is to be credited, 1 or more. [1]
+
+    Returns
+    -------
+    ndarray
+        Dose. [J/m2]
+
+    Validity
+    --------
+    The factor holds the bias between test organism and target: with the dose of any other organism
+    it counts the bias twice or not at all. A negative dose or a factor below 1 raises DomainError.
+
+    Source
+    ------
+    uvdgm_2006, chapter 5 (from memory).
+    """
+    dose = require("tested dose", tested_dose, 0.0, np.inf, "J/m2")
+    return dose / require("validation factor", factor, 1.0, np.inf, "1")

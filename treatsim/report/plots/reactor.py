@@ -8,6 +8,7 @@ import numpy as np
 
 from treatsim.correlations.uv import dose
 from treatsim.correlations.uv.inactivation import ORGANISMS
+from treatsim.correlations.uv.validation_factor import validated_dose
 from treatsim.operations.outcome import at
 from treatsim.operations.uv_reactor import MIXINGS, UvReactor, credited_organism
 from treatsim.water.stream import Stream
@@ -60,9 +61,15 @@ def water(item: Reactor, flow, absorption) -> Stream:
 def credited(item: Reactor, flow, absorption) -> dict[str, np.ndarray]:
     """Return the dose that each mixing assumption alone would let be credited. [J/m2]"""
     _, bands = item.unit.bands(water(item, flow, absorption))
-    response = ORGANISMS[item.organism].response
-    factor = item.unit.parameters.validation_factor
-    return {name: dose.equivalent_dose(bands[name], response) / factor for name in MIXINGS}
+    p = item.unit.parameters
+    test, target = (ORGANISMS[name].response for name in (p.test_organism, item.organism))
+    return {
+        name: np.minimum(
+            validated_dose(dose.equivalent_dose(bands[name], test), p.validation_factor),
+            dose.equivalent_dose(bands[name], target),
+        )
+        for name in MIXINGS
+    }
 
 
 def transmittance(absorption):

@@ -13,13 +13,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from treatsim.correlations.uv import dose
-from treatsim.correlations.uv.inactivation import ORGANISMS
-from treatsim.operations.uv_reactor import MIXINGS
+from treatsim.correlations.uv.dose_table import DOSE_TABLE, LOG_CREDITS
+from treatsim.operations.uv_target import stand_in
 from treatsim.report.plots import style
 from treatsim.report.plots.reactor import Reactor, applies, reactor, transmittance, water
 from treatsim.report.plots.table import Table, column, kinds, pick, select, stacked, table
-from treatsim.safety.dose_requirements import DOSE_TABLE, LOG_CREDITS
 
 CASES = ("river",)
 ABSORPTION = -100 * np.log(np.linspace(0.60, 0.98, 77))  # 1/m
@@ -67,22 +65,13 @@ def _class_of(item: Reactor) -> str:
 
 def _borders(item: Reactor) -> np.ndarray:
     """Return the largest flow at each absorption and credit, for the lamp as stated. [m3/s]"""
-    parameters, response = item.unit.parameters, ORGANISMS[item.organism].response
-    steps = DOSE_TABLE[_class_of(item)]
+    steps, organism = DOSE_TABLE[_class_of(item)], stand_in(_class_of(item))
     absorption = np.repeat(ABSORPTION, len(steps))
-    flow = np.full(absorption.size, item.flow)
-    _, bands = item.unit.bands(water(item, flow, absorption))
-
-    def lowest(factor, index):
-        return np.min(
-            [dose.equivalent_dose(bands[n].scaled(factor, index), response) for n in MIXINGS],
-            axis=0,
-        )
-
-    found = dose.largest_flow(
-        lowest, flow, np.tile(steps, ABSORPTION.size) * parameters.validation_factor
-    )
-    return found.flow.reshape(ABSORPTION.size, len(steps))
+    points = absorption.size
+    inlet = water(item, np.full(points, item.flow), absorption)
+    required = np.tile(steps, ABSORPTION.size)
+    largest = item.unit.largest_flow(inlet, required, points, organism)
+    return largest.reshape(ABSORPTION.size, len(steps))
 
 
 @style.quiet

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import numpy as np
 
 from treatsim import quantities
-from treatsim.correlations.uv.inactivation import ORGANISMS
+from treatsim.correlations.uv.dose_table import DOSE_TABLE, credited_log, dose_for_credit
+from treatsim.correlations.uv.inactivation import ORGANISMS, claimable_log
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.result import Result
 from treatsim.operations.outcome import Limit, Value, later, unjudged
 from treatsim.operations.unit import Unit
 from treatsim.safety.additions import Additions
-from treatsim.safety.barrier_rules import validated_doses
-from treatsim.safety.dose_requirements import DOSE_TABLE, credited_log, dose_for_credit
 
 TURBIDITY_LIMIT = 1.0  # NTU entering the lamp; common practice, and a condition of the dose table
 
@@ -53,7 +50,8 @@ def _water(result: Result, unit: Unit) -> Additions:
     """Log credit by the dose table, and the turbidity on which that table rests."""
     name, inlet = unit.name, result.streams[unit.name, "inlet"]
     proof = result.sections.get("health")
-    doses = validated_doses(result, unit, None if proof is None else proof.uv_virus_factor)
+    told = result.details(name).values
+    doses = unit.class_doses(told, None if proof is None else proof.uv_virus_factor)
     values = {
         f"{name}.log_credit.{cls}": Value(
             credited_log(cls, np.where(result.solved, doses[cls], 0.0)), "log_reduction"
@@ -96,9 +94,27 @@ def _target(result: Result, unit: Unit) -> Additions:
         "slow the pump, clean the sleeve, change the lamp, or clear the water",
     )
     inlet = result.streams[name, "inlet"]
-    largest = later(partial(unit.largest_flow, inlet, required, result.points), "flow")
+    proof = result.sections.get("health")
+    most = None if proof is None else proof.uv_validated_flow
+
+    def largest_flow():
+        found = unit.largest_flow(inlet, required, result.points)
+        return found if most is None else np.minimum(found, most)
+
+    largest = later(largest_flow, "flow")
     values = {f"{name}.dose_required": Value(required, "dose"), f"{name}.largest_flow": largest}
-    return Additions(values, (limit,))
+    return Additions(values | _shown(result, unit), (limit,))
+
+
+def _shown(result: Result, unit: Unit) -> dict[str, Value]:
+    """Log of the target's own organism, where no table has it: no more than was measured."""
+    name, organism = unit.name, unit.parameters.target["organism"]
+    if organism in DOSE_TABLE:
+        return {}
+    row = ORGANISMS[organism]
+    credited = np.where(result.solved, result.value(f"{name}.dose_credited").value, 0.0)
+    log = claimable_log(row.response.log_inactivation(credited), row)
+    return {f"{name}.log_credit.{organism}": Value(log, "log_reduction")}
 
 
 def mover(sheet: Flowsheet) -> str:
