@@ -19,9 +19,10 @@ NARROWEST = 3  # of the limits that are met
 HELPFUL = 3  # changes told
 TOLD = 4  # remarks told; the others are counted
 COLOURS = {"met": "green", "not_met": "bold red", "not_judged": "yellow"}
+UNFIT = "NOT fit to be given out at this setting."
 VERDICTS = {
     "met": "Every limit is judged and met: design figures, not an approval.",
-    "not_met": "NOT fit to be given out at this setting.",
+    "not_met": "A rating or a habit of the trade is not kept at this setting.",
     "not_judged": "What is judged is met; that is no promise for the rest.",
 }
 
@@ -78,7 +79,8 @@ def _answer(page: Page, verdict: Verdict, point: int) -> None:
     page.line()
     total = counted(len(verdict.limits), "limit")
     page.line(f"ANSWER  {total}: {', '.join(counts) or 'nothing is asked'}", "bold")
-    page.line(f"  {VERDICTS[state]}", COLOURS[state])
+    relied_on = any(row.group in ("duty", "health") for row in verdict.of_state("not_met", point))
+    page.line(f"  {UNFIT if relied_on else VERDICTS[state]}", COLOURS[state])
 
 
 def _open(page: Page, verdict: Verdict, system: str, point: int) -> None:
