@@ -11,6 +11,7 @@ HELPERS = {
     "outcome",
     "parameters",
     "ro_element",
+    "ro_limits",
     "unit",
 }  # modules that are no kinds
 
