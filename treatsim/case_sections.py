@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -11,6 +13,7 @@ from treatsim.operations.parameters import Parameters, choice, quantity, referen
 from treatsim.quantities import read
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
+from treatsim.safety.product_water import named
 from treatsim.water import analysis
 from treatsim.water.properties import atmospheric_pressure
 from treatsim.water.stream import Stream
@@ -64,6 +67,17 @@ class WaterParameters(Parameters):
     )  # fmt: skip
     ph: float | None = quantity("ph", "pH at the source", default=None)
     boron: float | None = quantity("concentration", "boron", default=None)
+
+    def conflicts(self):
+        """Refuse one thing said twice."""
+        found = []
+        salt = [n for n in ("salinity", "salinity_per_volume") if getattr(self, n) is not None]
+        if salt and self.conductivity is not None:
+            found.append("conductivity: salinity is given too, and the two may differ; keep one")
+        ions = self.ions if self.kind == "ions" and isinstance(self.ions, dict) else {}
+        if self.boron is not None and "B" in ions:
+            found.append("boron: it is given among the ions too; keep one")
+        return found
 
 
 SECTIONS: dict[str, type[Parameters]] = {
@@ -144,6 +158,20 @@ def water_notes(water: WaterParameters) -> list[str]:
             "used, and osmotic pressure is uncertain by 20 to 100 %: have the ions measured"
         )
     return notes
+
+
+def given_twice(sections: Mapping[str, Any]) -> list[str]:
+    """Return the analytes that the ion analysis, or the water's boron, states already."""
+    water, analytes = sections["water"], sections["analytes"]
+    listed = water.ions if water.kind == "ions" and water.ions else {}
+    stated = {named(ion): f"water.ions.{ion}" for ion in listed}
+    if water.boron is not None:
+        stated["boron"] = "water.boron"
+    return [
+        f"analytes.{name}: {stated[name]} states it too; keep one"
+        for name in (analytes.before if analytes is not None else {})
+        if name in stated
+    ]
 
 
 def atmosphere_at(site: SiteParameters | None):

@@ -301,6 +301,8 @@ def _check_structure(case: Case, problems: Problems) -> None:
     """Connect the units once, so that wiring faults are told with everything else."""
     water = case.sections["water"]
     site = case.sections["site"]
+    for line in case_sections.given_twice(case.sections):
+        problems.add("analytes", line)
     for name, kind in case.kinds.items():
         if operations.unit_class(kind).sucks and getattr(site, "altitude", None) is None:
             problems.add("site", f"site.altitude is missing: {kind} {name} needs it")
@@ -314,19 +316,19 @@ def _check_structure(case: Case, problems: Problems) -> None:
         case.flowsheet().check_count()
     except FlowsheetError as error:
         for line in error.problems:
-            problems.add("flowsheet.links", line)
+            problems.add(_key_of(line, "flowsheet.links"), line)
     except CaseError:
         raise
     except RequestError as error:
         for line in error.problems:
-            problems.add(_key_of(line), line)
+            problems.add(_key_of(line, "water"), line)
     _check_holds(case, problems)
 
 
-def _key_of(line: str) -> str:
-    """Return the key path a fault of the water begins with, else that of its table."""
-    path = re.match(r"water(\.\w+)+", line)
-    return path[0] if path else "water"
+def _key_of(line: str, otherwise: str) -> str:
+    """Return the key path that a fault of the water or of a unit begins with."""
+    path = re.match(r"(water|units)(\.\w+)+", line)
+    return path[0] if path else otherwise
 
 
 def _check_holds(case: Case, problems: Problems) -> None:

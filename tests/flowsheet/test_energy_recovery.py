@@ -13,6 +13,8 @@ from oracles.separation_energy import (
 )
 from ro_plant import number
 
+from treatsim import errors
+
 ELECTRIC = 0.85 * 0.95
 ETA = 0.80 * ELECTRIC
 SEA = ro_plant.sea(35.0)
@@ -129,24 +131,71 @@ def test_many_points_equal_one_by_one():
             )
 
 
+MOTOR = {"kind": "hydraulic_motor", "pump": "pump", "efficiency": 0.85}
+TO_MOTOR = ["pump > ro", "ro.permeate > tank", "ro.concentrate > motor > outfall"]
+
+
+def with_motor(units=None, links=TO_MOTOR):
+    units = units or {}
+    usual = {"pump": ro_plant.pump(2.2, 50.0), "ro": ro_plant.vessel(), "motor": MOTOR}
+    return ro_plant.case(SEA, usual | units, links)
+
+
 def test_motor_on_the_pump_shaft():
-    units = {
-        "pump": ro_plant.pump(2.2, 50.0),
-        "ro": ro_plant.vessel(),
-        "motor": {"kind": "hydraulic_motor", "efficiency": 0.85, "motor_efficiency": 0.85,
-                  "drive_efficiency": 0.95},
-    }  # fmt: skip
-    links = ["pump > ro", "ro.permeate > tank", "ro.concentrate > motor > outfall"]
-    result = ro_plant.case(SEA, units, links).solve()
+    result = with_motor().solve()
     feed, concentrate = (number(result, f"ro.{p}.pressure") for p in ("feed", "concentrate"))
     flows = {p: number(result, f"ro.{p}.flow") for p in ("feed", "permeate", "concentrate")}
-    shaft = feed * flows["feed"] / 0.80 - 0.85 * concentrate * flows["concentrate"]
+    given = 0.85 * concentrate * flows["concentrate"]
+    shaft = feed * flows["feed"] / 0.80 - given
     specific = number(result, "energy.specific")
     assert_allclose(specific, shaft / ELECTRIC / flows["permeate"], **CLOSE)
+    assert_allclose(number(result, "pump.shaft_power_given"), given, **CLOSE)
+    assert_allclose(number(result, "pump.power"), shaft / ELECTRIC, **CLOSE)
     formula = shaft_motor_energy(*ends(result), 0.80, 0.85, ELECTRIC)
     assert_allclose(specific, formula, rtol=4e-3, atol=0)  # which takes volumes as conserved
     plain = ro_plant.simple(SEA, 2.2, 50.0, ro_plant.vessel())
     assert specific < 0.6 * number(plain, "energy.specific")
+    parts = [v.value for k, v in result.values.items() if k.startswith("energy.loss.")]
+    assert_allclose(sum(parts), specific, rtol=1e-9)
+    assert all(np.all(part >= -1e-9 * specific) for part in parts)
+
+
+def test_a_motor_relieves_the_motor_of_its_pump_also_at_part_load():
+    """The electric motor runs at the load that is left: its part-load loss is that of the rest."""
+    rated = ro_plant.pump(2.2, 50.0, rated_power="6 kW")
+    full = number(with_motor({"pump": rated}).solve(), "energy.specific")
+    assert full > 1.01 * number(with_motor().solve(), "energy.specific")
+
+
+@pytest.mark.parametrize(
+    ("units", "word"),
+    [
+        ({"motor": MOTOR | {"pump": "ro"}}, 'units.motor.pump = "ro": no pump with a shaft'),
+        ({"motor": MOTOR | {"pump": "pumpe"}}, "known: pump"),
+        ({"motor": MOTOR | {"pump": ""}}, "the name of a pump belongs here"),
+        ({"motor": {k: v for k, v in MOTOR.items() if k != "pump"}}, "pump is missing"),
+    ],
+)
+def test_a_motor_tied_to_no_pump_is_refused(units, word):
+    with pytest.raises(errors.CaseError, match=word):
+        with_motor(units)
+
+
+def test_a_motor_alone_makes_no_energy():
+    """Water that arrives under pressure and passes a motor: nobody takes the shaft power."""
+    units = {"intake": {"kind": "intake", "flow": "2 m3/h", "pressure": "50 bar"}, "ro":
+             ro_plant.vessel(), "motor": MOTOR}  # fmt: skip
+    links = ["intake > ro", *TO_MOTOR[1:]]
+    with pytest.raises(errors.CaseError, match="known: none here"):
+        ro_plant.case(SEA, units, links)
+
+
+def test_a_motor_that_gives_more_than_its_pump_takes_has_no_answer():
+    units = {"intake": {"kind": "intake", "flow": "2.2 m3/h", "pressure": "50 bar"},
+             "pump": ro_plant.pump(None, 52.0)}  # fmt: skip
+    result = with_motor(units, ["intake > pump > ro", *TO_MOTOR[1:]]).solve()
+    assert not result.solved[0]
+    assert "the hydraulic motor gives" in result.reason()
 
 
 @pytest.mark.parametrize("recovery", [0.12, 0.20, 0.30])

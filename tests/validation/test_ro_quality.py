@@ -13,11 +13,13 @@ from treatsim import cases
 from treatsim.correlations.ro.trace_solute import film_of, trace_solute
 from treatsim.errors import DomainError, RequestError
 from treatsim.report.tables import full_text
-from treatsim.safety.parts.membranes import ASSUMED, _recovery
+from treatsim.safety.parts.membranes import ASSUMED
+from treatsim.safety.scale import SEA_WITHOUT, recovery_of
 from treatsim.safety.verdict import judge
 from treatsim.water import analysis, boron, scaling
 from treatsim.water.ion_passage import DIVALENT_SHARE, ions_of, permeate_ions
 from treatsim.water.ions import IONS
+from treatsim.water.water_table import water_table
 
 LMH = 1 / 3.6e6
 WELL = {"Na": 850, "K": 20, "Mg": 110, "Ca": 210, "Sr": 4, "Ba": 0.03, "Cl": 1500, "SO4": 520,
@@ -62,13 +64,14 @@ def test_saturation_is_that_of_the_chemistry_at_the_membrane():
     at_membrane = scaling.saturation(own, bulk, 298.15, polarisation=membrane / bulk)
     assert set(at_membrane.indices) == set(scaling.SCALES)
     for scale in scaling.SCALES:
+        # the series between PHREEQC's answers: 0.001 in the index
         assert_allclose(
-            number(result, f"ro.saturation.{scale}"), at_membrane.ratio(scale), rtol=1e-9
+            number(result, f"ro.saturation.{scale}"), at_membrane.ratio(scale), rtol=2.5e-3
         )
         assert_allclose(
-            number(result, f"ro.saturation_bulk.{scale}"), at_bulk.ratio(scale), rtol=1e-9
+            number(result, f"ro.saturation_bulk.{scale}"), at_bulk.ratio(scale), rtol=2.5e-3
         )
-    assert_allclose(number(result, "ro.concentrate.ph"), at_bulk.ph, rtol=1e-12)
+    assert_allclose(number(result, "ro.concentrate.ph"), at_bulk.ph, atol=1e-3)
 
 
 def test_recovery_limits_are_where_the_limit_is_met():
@@ -89,21 +92,128 @@ def test_recovery_limits_are_where_the_limit_is_met():
         assert recovery <= number(result, "ro.recovery_limit_antiscalant.celestite")
 
 
+def sea_index(recovery, passage):
+    """Stiff and Davis of a sea-water concentrate by PHREEQC itself, 36.5 g/kg, pH 8.1, 26 degC."""
+    T = 299.15
+    own = analysis.of_salt("seawater", mass_fraction=0.0365, ph=8.1, temperature=T)
+    factor = (1 - recovery * passage) / (1 - recovery)
+    state = scaling.saturation(own, factor, T)
+    ratio = factor * 0.0365 / (1 - 0.0365)
+    salt = float(water_table(own).mass_concentration(ratio / (1 + ratio), T))
+    held = ions_of(own, salt)
+    alkali = held["HCO3"] / 61.0168e-3 + 2 * held["CO3"] / 60.0089e-3
+    strength = state.ionic_strength * salt / ratio / 1e3  # mol/L
+    return scaling.stiff_davis_index(state.ph, held["Ca"] / 40.078e-3, alkali, strength, T)
+
+
+@pytest.mark.parametrize(
+    ("ro", "key", "allowed"),
+    [({}, "recovery_limit", 0.25), ({"antiscalant": "dosed"}, "recovery_limit_antiscalant", 1.0)],
+)
+def test_at_the_highest_recovery_the_index_crosses_its_limit(ro, key, allowed):
+    vessel = ro_plant.vessel("seawater-4in", 5, **ro)
+    verdict = judged(ro_plant.sea(36.5, 26.0, ph=8.1), 2.2, 52.0, vessel)
+    passage = number(verdict, "ro.permeate.salinity") / 0.0365
+    recovery = number(verdict, f"ro.{key}.calcite")
+    assert sea_index(0.99 * recovery, passage) < allowed < sea_index(1.01 * recovery, passage)
+
+
+def test_the_highest_recovery_is_none_where_the_feed_scales_and_grows_with_antiscalant():
+    verdict = judged(well(HEAVY, 22.0))
+    bare, held = (
+        {m: number(verdict, f"ro.{key}.{m}") for m in scaling.SCALES if m not in ("fluorite",)}
+        for key in ("recovery_limit", "recovery_limit_antiscalant")
+    )
+    assert bare["calcite"] == bare["barite"] == 0.0
+    assert all(held[name] >= bare[name] for name in bare)
+    assert held["gypsum"] > bare["gypsum"] + 0.3
+    assert max(held.values()) <= number(verdict, "ro.recovery_searched") < 0.96
+
+
 @pytest.mark.parametrize(
     ("factor", "passage", "expected"), [(2.0, 0.0, 0.5), (4.0, 0.0, 0.75), (0.7, 0.01, 0.0),
                                         (3.94, 0.02, 0.75)],
 )  # fmt: skip
 def test_recovery_of_a_concentration_factor(factor, passage, expected):
-    assert_allclose(_recovery(factor, passage), expected, rtol=1e-4, atol=1e-15)
+    assert_allclose(recovery_of(factor, passage), expected, rtol=1e-4, atol=1e-15)
 
 
-def test_what_forms_is_found_with_its_element():
-    text = messages(judged(well(HEAVY, 22.0)))
-    assert "scale forms at the membrane of element 4 unless an antiscalant is dosed" in text
-    assert "gypsum" in text
-    strong = messages(judged(well(HEAVY, 22.0), 1.1, 17.0))
-    assert "gypsum forms at the membrane of element 4" in strong
-    assert "recover less" in strong
+def scale_rows(verdict):
+    """Limits of scale by key."""
+    keys = ("carbonate_index", "scale", *scaling.SCALES)
+    return {c.key: c for c in verdict.limits if c.address.startswith("ro.") and c.key in keys}
+
+
+def missed(verdict):
+    return {key for key, row in scale_rows(verdict).items() if row.state() == "not_met"}
+
+
+def dosed(**more):
+    return ro_plant.vessel("brackish-4in", 4, antiscalant="dosed", **more)
+
+
+def test_scale_is_judged_by_what_is_dosed():
+    """A gypsum well: raw it scales, an antiscalant holds it, and pushed further nothing does."""
+    bare, held = judged(well(HEAVY, 22.0)), judged(well(HEAVY, 22.0), ro=dosed())
+    assert missed(bare) == {"carbonate_index", "gypsum", "barite", "celestite"}
+    assert not missed(held)
+    assert "gypsum" in missed(judged(well(HEAVY, 22.0), 1.1, 17.0, dosed()))
+    assert {row.group for row in scale_rows(bare).values()} == {"practice"}
+    assert scale_rows(bare)["gypsum"].limit == 0.8  # of the solubility product
+    assert scale_rows(held)["gypsum"].limit == 2.3
+    assert "antiscalant" in scale_rows(bare)["gypsum"].advice
+
+
+def at_recovery(share, ph=8.1, salinity=35.16504):
+    """Average sea water at a recovery, set by the pressure."""
+    hold = {"adjust": "pump.outlet_pressure", "until": "ro.permeate.flow",
+            "equals": f"{2.2 * share!r} m3/h"}  # fmt: skip
+    units = {"pump": ro_plant.pump(2.2, 60), "ro": ro_plant.vessel("seawater-4in", 7),
+             "valve": ro_plant.VALVE}  # fmt: skip
+    links = ["pump > ro", "ro.permeate > tank", "ro.concentrate > valve > outfall"]
+    return judge(ro_plant.case(ro_plant.sea(salinity, ph=ph), units, links, [hold]).solve())
+
+
+def test_sea_water_runs_without_antiscalant_as_the_trade_runs_it():
+    """Up to about 35 % recovery (common practice, no source), though calcite is supersaturated."""
+    for share, met in ((0.15, True), (0.30, True), (0.35, True), (0.40, False), (0.45, False)):
+        verdict = at_recovery(share)
+        row = scale_rows(verdict)["carbonate_index"]
+        assert (row.state() == "met") is met, share
+        assert number(verdict, "ro.saturation_bulk.calcite") > 5
+        assert row.limit == SEA_WITHOUT
+    # the habit the limit was made from: its index, to the two digits that are stated
+    assert_allclose(number(at_recovery(0.35), "ro.carbonate_index"), 0.21, atol=0.01)
+    assert scale_rows(at_recovery(0.30, ph=8.4))["carbonate_index"].state() == "not_met"
+
+
+def test_salty_water_that_is_no_sea_water_gets_no_grace():
+    salty = {k: v * 6.0 for k, v in WELL.items() if k in ("Na", "Cl", "Ca", "Mg", "SO4", "HCO3")}
+    units = ro_plant.vessel("seawater-4in", 4)
+    row = scale_rows(judged(well(salty, ph=7.0), 2.2, 40.0, units))["carbonate_index"]
+    assert "Stiff and Davis" in row.name
+    assert row.limit == 0.0
+    assert row.state() == "not_met"
+    fresh = scale_rows(judged(well(WELL)))["carbonate_index"]
+    assert "at the membrane" in fresh.name
+    assert_allclose(fresh.value, np.log10(number(judged(well(WELL)), "ro.saturation.calcite")))
+
+
+def test_scale_that_cannot_be_told_is_not_judged():
+    for water, needs in ((ro_plant.sea(35.0), "water.ph"), (ro_plant.salt(3.0), "water.ions")):
+        pressure = 52.0 if needs == "water.ph" else 12.0
+        rows = scale_rows(judged(water, 2.2, pressure))
+        assert set(rows) == {"scale"}
+        assert rows["scale"].state() == "not_judged"
+        assert rows["scale"].needs == needs
+
+
+def test_a_case_may_state_its_own_limit_of_scale_or_waive_it():
+    stated = {"limits": {"gypsum": "2.0", "barite": {"waived": "flushed with permeate daily"}}}
+    rows = scale_rows(judged(well(HEAVY, 22.0), ro=ro_plant.vessel("brackish-4in", 4) | stated))
+    assert rows["gypsum"].state() == "met"
+    assert rows["barite"].state() == "waived"
+    assert rows["celestite"].state() == "not_met"
 
 
 def test_acidity():
@@ -151,17 +261,59 @@ def test_film_of_a_slower_solute_is_thicker():
     assert_allclose(film_of(1.15, 1.5e-9, 1.1e-9, 1.0), 1.15, rtol=1e-15)
 
 
+def of_product(verdict, name):
+    """The limit on one substance at the product."""
+    (limit,) = [c for c in verdict.limits if c.address.startswith("product.") and name in c.name]
+    return limit
+
+
 def test_boron_of_sea_water_falls_with_ph_and_is_held_to_the_guideline():
     values = []
     for ph in (7.0, 8.1, 9.5):
         verdict = sea(ph)
-        values.append(number(verdict, "ro.permeate.boron") * 1e3)
-        (limit,) = [c for c in verdict.limits if "boron" in c.name]
+        values.append(number(verdict, "product.boron") * 1e3)
+        limit = of_product(verdict, "boron")
         assert_allclose(limit.limit, 2.4e-3, rtol=1e-12)
         assert limit.source == "who_gdwq_2022"
+        assert limit.group == "health"
     assert values[0] > values[1] > values[2] > 0.02
     assert 0.4 < values[1] < 1.5
-    assert not verdict.broken[0]
+    assert of_product(sea(), "boron").state() == "met"
+
+
+def test_boron_is_judged_after_the_blend():
+    """45 % of raw water goes past the vessel: the permeate would be met, the product is not."""
+    units = {"intake": {"kind": "intake", "flow": "3 m3/h", "pressure": "2 bar"},
+             "split": {"kind": "dividing_tee", "fraction": "45 %"}, "pump": ro_plant.pump(None, 52),
+             "ro": ro_plant.vessel("seawater-4in", 5), "let": ro_plant.VALVE,
+             "valve": ro_plant.VALVE, "mix": {"kind": "combining_tee"}}  # fmt: skip
+    links = ["intake > split", "split.run > pump > ro", "ro.permeate > mix.run",
+             "split.branch > valve > mix.branch", "mix > tank",
+             "ro.concentrate > let > outfall"]  # fmt: skip
+    water = ro_plant.sea(36.5, 26.0, ph=8.1, boron="5.0 mg/L")
+    verdict = judge(ro_plant.case(water, units, links).solve())
+    assert number(verdict, "ro.permeate.boron") < 2.4e-3 < number(verdict, "product.boron")
+    assert of_product(verdict, "boron").state() == "not_met"
+    assert verdict.broken[0]
+    assert any("sodium of" in text for text in verdict.told())
+
+
+def test_arsenic_behind_a_membrane_is_judged_only_where_it_is_sure():
+    """Nobody here knows its passage: what is within the value raw is met, the rest unjudged."""
+    found = {}
+    for raw in ("0.05 mg/L", "0.008 mg/L"):
+        units = {"pump": ro_plant.pump(2.4, 12.0), "ro": ro_plant.vessel("brackish-4in", 4),
+                 "valve": ro_plant.VALVE}  # fmt: skip
+        links = ["pump > ro", "ro.permeate > tank", "ro.concentrate > valve > outfall"]
+        data = {"title": "a train, invented", "site": ro_plant.SITE, "water": ro_plant.salt(3.0),
+                "units": units, "flowsheet": {"links": links},
+                "analytes": {"arsenic": raw, "nitrate": "2000 mg/L as NO3"}}  # fmt: skip
+        verdict = judge(cases.interpret(data, "train.toml").solve())
+        found[raw] = of_product(verdict, "arsenic")
+        assert of_product(verdict, "nitrate").state() == "not_met"
+    assert found["0.05 mg/L"].state() == "not_judged"
+    assert found["0.05 mg/L"].needs == "analytes.after.arsenic"
+    assert found["0.008 mg/L"].state() == "met"
 
 
 def test_boron_passes_an_aged_membrane_as_salt_does():
@@ -220,7 +372,7 @@ def test_taste_of_sodium_and_salt():
     text = messages(judged(ro_plant.salt(5.0), ro=old))
     assert "sodium of" in text
     assert "dissolved solids of" in text
-    assert "can be tasted" not in messages(judged(well(WELL)))
+    assert "may be noticed" not in messages(judged(well(WELL)))
 
 
 def test_nothing_is_made_up_where_nothing_was_measured():
@@ -236,17 +388,19 @@ def test_nothing_is_made_up_where_nothing_was_measured():
     )  # fmt: skip
 
 
-def test_many_points_are_left_alone():
-    case = ro_plant.case(
-        well(WELL), {"pump": ro_plant.pump(2.4, 12), "ro": ro_plant.vessel("brackish-4in"),
-                     "valve": ro_plant.VALVE},
-        ["pump > ro", "ro.permeate > tank", "ro.concentrate > valve > outfall"],
-    )  # fmt: skip
-    verdict = judge(case.solve({"pump.outlet_pressure": np.array([10e5, 12e5])}))
-    assert not any(".saturation." in address for address in verdict.values)
+def test_every_point_of_a_sweep_is_judged_as_if_alone():
+    case = cases.load(ROOT / "cases/brackish_well.toml")
+    pressures = np.array([10e5, 13.4e5, 16e5])
+    many = judge(case.solve({"high_pressure_pump.outlet_pressure": pressures}))
+    for point, pressure in enumerate(pressures):
+        one = judge(case.solve({"high_pressure_pump.outlet_pressure": np.array([pressure])}))
+        for address in ("ro.saturation.gypsum", "ro.carbonate_index", "product.boron",
+                        "ro.concentrate.ph"):  # fmt: skip
+            alone = np.ravel(one.value(address).value)[0]
+            assert_allclose(many.value(address).value[point], alone, rtol=1e-8)
 
 
-def test_second_pass_is_too_thin_for_scale_and_takes_over_the_limit():
+def test_second_pass_is_too_thin_for_scale_and_its_product_is_judged():
     units = {"pump": ro_plant.pump(2.2, 52), "first": ro_plant.vessel("seawater-4in", 5),
              "valve": ro_plant.VALVE, "again": ro_plant.pump(None, 8),
              "second": ro_plant.vessel("brackish-4in", 2),
@@ -259,8 +413,9 @@ def test_second_pass_is_too_thin_for_scale_and_takes_over_the_limit():
     assert verdict.result.solved[0], verdict.result.reason()
     assert "first.saturation.gypsum" in verdict.values
     assert "second.saturation.gypsum" not in verdict.values
-    assert not [c for c in verdict.limits if "boron" in c.name]
-    assert any(c.startswith("second: no scale, pH or boron") for c in verdict.choices)
+    assert of_product(verdict, "boron").address == "product.boron"
+    assert number(verdict, "product.boron") < number(verdict, "first.permeate.boron")
+    assert any(c.startswith("second: no scale or pH") for c in verdict.choices)
 
 
 def test_the_page_has_the_section_and_its_assumptions():

@@ -11,7 +11,6 @@ from scipy.optimize import brentq
 
 from treatsim import quantities
 from treatsim.correlations.ro import membrane_transport as mt
-from treatsim.correlations.ro import separation_energy as se
 from treatsim.correlations.ro import solution_line as sl
 from treatsim.correlations.ro import spacer_channel as sc
 from treatsim.correlations.ro.normalisation import feed_brine_concentration, flow_temperature_factor
@@ -244,7 +243,7 @@ def test_energy_formulas(agree):
 
 def sea_work(salinity, recovery, celsius=25.0):
     T = celsius + 273.15
-    return se.least_work(
+    return plant.least_work(
         lambda w: ro_waters.sea_osmotic_pressure(w, T),
         1e-3 * salinity,
         recovery,
@@ -253,7 +252,7 @@ def sea_work(salinity, recovery, celsius=25.0):
 
 
 def salt_work(fraction, recovery):
-    return se.least_work(
+    return plant.least_work(
         lambda w: ro_waters.salt_osmotic_pressure(w, ROOM),
         fraction,
         recovery,
@@ -304,7 +303,7 @@ def test_gibbs_work(agree):
         (lambda: membrane.ideal_recovery(-1.0, 0.4), "driving"),
         (lambda: plant.hydraulic_energy(55e5, 0.0), "recovery"),
         (lambda: plant.isobaric_energy(55e5, 53e5, 0.4, 1.2, 0.9, 0.6), "efficiency"),
-        (lambda: se.least_work(None, 0.035, 0.99, None), "recovery"),
+        (lambda: plant.least_work(None, 0.035, 0.99, None), "recovery"),
         (
             lambda: membrane.local_flux(0.0, 0.03, 1e-5, 1e-11, 1e-8, ro_waters.salt_line(25.0)),
             "pressure",

@@ -7,7 +7,7 @@ import pytest
 import ro_cases
 import ro_waters
 from oracles.membrane import ideal_recovery
-from oracles.separation_energy import hydraulic_energy, isobaric_energy
+from oracles.separation_energy import hydraulic_energy, isobaric_energy, least_work
 from ro_plain import PlainVessel, line_properties
 from scipy.integrate._ivp.rk import RK45
 
@@ -18,7 +18,6 @@ from treatsim.correlations.ro.element_fit import (
     hand_driving_pressure,
     hand_rule,
 )
-from treatsim.correlations.ro.separation_energy import least_work
 from treatsim.correlations.ro.solution_line import SolutionLine, density_at
 from treatsim.correlations.ro.spacer_channel import (
     CORRELATIONS,

@@ -2,18 +2,21 @@
 
 Every unit declares its losses. What it does not declare, it loses in friction; what leaves at an
 end under pressure is lost there. Of the work done across the membranes, nature asks for the least
-work of separation; the rest is driving pressure in excess of it.
+work of separation; the rest is driving pressure in excess of it, and what is mixed again later.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from treatsim.correlations.ro.separation_energy import least_work
+from treatsim.correlations.ro.separation_energy import product_work
+from treatsim.operations.high_pressure_pump import SHAFT
+from treatsim.operations.intake import FROM_OUTSIDE
 from treatsim.operations.outcome import Value
 
-DEEPEST_RECOVERY = 0.97  # of `least_work`
+SMALLEST_SHARE, LARGEST_SHARE = 1e-9, 0.998  # of the feed that is product, for `product_work`
 MEMBRANE = "membrane"  # the loss a vessel declares across its membranes
+LIFT = "lift"  # the entry of height gained
 
 
 def unit_losses(details, added_power) -> dict[str, np.ndarray]:
@@ -42,6 +45,7 @@ def ledger(result) -> dict[str, np.ndarray]:
         else:
             inlet = [result.streams[name, port] for port in result.sheet.units[name].inlets]
             add("pressure left at an end", sum(s.pressure * s.flow for s in inlet))
+    found.pop(SHAFT, None)  # given and taken: nothing in all
     for port in result.sheet.wiring.ends.values():
         stream = result.streams[port]
         add("pressure left at an end", stream.pressure * stream.flow)
@@ -53,21 +57,35 @@ def ledger(result) -> dict[str, np.ndarray]:
 
 
 def system_least_work(result) -> np.ndarray:
-    """Return the least work to draw the product from the source, per volume of product. [J/m3]"""
-    source = result.sheet.source
+    """Return the least work to draw the product from the source, per volume of product. [J/m3]
+
+    The product as it is, after every blend, with the salt it holds; all else that was taken leaves
+    as one concentrate. Nothing for source water handed on unchanged.
+    """
+    source, product = result.sheet.source, result.product
     taken = sum(
-        result.streams[name, result.sheet.units[name].inlets[0]].flow
+        result.streams[name, result.sheet.units[name].inlets[0]].mass_flow
         for name in result.sheet.wiring.sources
     )
-    recovery = np.clip(result.product.flow / taken, 0.0, DEEPEST_RECOVERY)
-    salinity, temperature = np.broadcast_arrays(source.salinity, source.temperature)
-    salinity, temperature = np.broadcast_arrays(salinity + 0.0 * recovery, temperature)
-    return least_work(
-        lambda w: source.water.osmotic_pressure(w, temperature[..., None]),
-        salinity,
-        recovery,
-        lambda w: source.water.density(w, temperature),
+    share = np.clip(product.mass_flow / taken, SMALLEST_SHARE, LARGEST_SHARE)
+    feed, salt, share, T = np.broadcast_arrays(
+        source.salinity, product.salinity, share, source.temperature
     )
+    water = source.water
+
+    def osmotic_pressure(w):
+        return water.osmotic_pressure(w, T if np.ndim(w) == T.ndim else T[..., None])
+
+    return product_work(osmotic_pressure, feed, salt, share, lambda w: water.density(w, T))
+
+
+def brought_power(parts: dict[str, np.ndarray]) -> np.ndarray:
+    """Return the power that reaches the water from outside without a consumer paying for it. [W]
+
+    Pressure of the source, and water that on the whole runs down.
+    """
+    falling = np.minimum(parts.get(LIFT, 0.0), 0.0)
+    return -np.asarray(parts.get(FROM_OUTSIDE, 0.0)) - falling
 
 
 def energy_values(result) -> dict[str, Value]:
@@ -87,5 +105,7 @@ def energy_values(result) -> dict[str, Value]:
     if "least work of separation" in parts:
         least = parts["least work of separation"] / flow
         found["energy.least_work"] = Value(least, "energy_per_volume")
-        found["energy.second_law_efficiency"] = Value(least / specific, "fraction")
+        paid = specific + brought_power(parts) / flow
+        share = np.divide(least, paid, out=np.zeros(np.shape(paid)), where=paid > 0)
+        found["energy.second_law_efficiency"] = Value(share, "fraction")
     return found

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from treatsim.errors import FlowsheetError
+from treatsim.flowsheet.shafts import check_shafts
 from treatsim.flowsheet.wiring import Port, Wiring, arrange, connect, reach
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
@@ -38,6 +39,7 @@ class Flowsheet:
     source: Stream
 
     def __post_init__(self) -> None:
+        check_shafts(self.units)
         wiring = connect(self.units, self.links)
         order, tears = arrange(self.units, wiring)
         object.__setattr__(self, "wiring", wiring)

@@ -12,6 +12,7 @@ import numpy as np
 from treatsim import errors
 from treatsim.flowsheet.energy import energy_values
 from treatsim.flowsheet.equations import Failure
+from treatsim.flowsheet.shafts import on_its_shaft
 from treatsim.flowsheet.solver import Solved
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
 from treatsim.ranges import Excursion
@@ -87,7 +88,8 @@ class Result:
         """Return what one unit has to say; computed on first use."""
         if unit not in self._details:
             with np.errstate(all="ignore"):  # unsolved points carry arbitrary numbers
-                self._details[unit] = self.outcomes[unit].details()
+                own = self.outcomes[unit].details()
+                self._details[unit] = on_its_shaft(self.sheet.units, unit, own, self.details)
         return self._details[unit]
 
     @cached_property

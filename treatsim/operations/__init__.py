@@ -11,6 +11,7 @@ HELPERS = {
     "outcome",
     "parameters",
     "ro_element",
+    "ro_limits",
     "unit",
     "uv_doses",
     "uv_target",

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import dataclasses
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Move, Row, Ruled
 from treatsim.operations.feed_pump import electrical_losses, motor_power
-from treatsim.operations.outcome import Details, Finding, Outcome, Value
+from treatsim.operations.outcome import Details, Finding, Outcome, Value, at
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
 from treatsim.water.properties import vapour_pressure
 from treatsim.water.stream import Stream
 
+SHAFT = "shaft power handed on"  # in the energy ledger: what one unit gives, another takes
+GIVES = "{address} = {value}, which gives {flow}"
 PRESSURE_SPAN = (-9e4, 2e6, 1.2e7)  # Pa: low, guess, high of an outlet pressure left open
 
 
@@ -63,11 +66,24 @@ class HighPressurePump(Unit):
     earns = Earns(reason="moves water, takes nothing out")
     ends_product = False
     moves_water = True
+    has_shaft = True
     anchored = ("outlet",)
 
     def rated_flow(self):
         """Return the displaced flow, if it is stated. [m3/s]"""
         return self.parameters.flow
+
+    def moves(self) -> Iterator[Move]:
+        """Yield pressure and flow, less and more, as far as they are stated."""
+        p = self.parameters
+        if p.outlet_pressure is not None:
+            now = float(at(p.outlet_pressure, 0))
+            yield Move("less pressure: " + GIVES, "outlet_pressure", now, 0.5 * now)
+            yield Move("more pressure: " + GIVES, "outlet_pressure", now, min(1.5 * now, 1.2e7))
+        if p.flow is not None:
+            now = float(at(p.flow, 0))
+            yield Move("more flow along the membrane: " + GIVES, "flow", now, 2 * now)
+            yield Move("less flow along the membrane: " + GIVES, "flow", now, 0.3 * now)
 
     def source_flow(self):
         """Return the displaced flow. [m3/s]"""
@@ -99,6 +115,27 @@ class HighPressurePump(Unit):
             {"outlet": outlet},
             {"hydraulic_power": lift * inlet.flow},
             lambda: self._details(inlet, lift),
+        )
+
+    def relieved(self, details: Details, given) -> Details:
+        """Return its details where a hydraulic motor gives some of its shaft power. given [W]"""
+        p, shaft = self.parameters, details.values["shaft_power"].value
+        left = shaft - np.asarray(given)
+        power = motor_power(
+            np.maximum(left, 0.0), p.motor_efficiency, p.drive_efficiency, 0.0, p.rated_power
+        )
+        values = {"given": Value(given, "power"), "shaft": Value(shaft, "power")}
+        text = "the hydraulic motor gives {given}, more than the {shaft} the pump takes"
+        return dataclasses.replace(
+            details,
+            values=details.values
+            | {"shaft_power_given": Value(given, "power"), "power": Value(power, "power")},
+            findings=details.findings
+            + ([Finding(left < 0, text, values, blocks=True)] if np.any(left < 0) else []),
+            power=power,
+            losses=details.losses
+            | electrical_losses(power, left, p.drive_efficiency)
+            | {SHAFT: -np.asarray(given)},
         )
 
     def _details(self, inlet: Stream, lift) -> Details:

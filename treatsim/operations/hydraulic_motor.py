@@ -1,4 +1,4 @@
-"""Hydraulic motor on the shaft of the high-pressure pump, driven by the concentrate."""
+"""Hydraulic motor on the shaft of a high-pressure pump, driven by the concentrate."""
 
 from __future__ import annotations
 
@@ -9,8 +9,9 @@ from typing import ClassVar
 import numpy as np
 
 from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.high_pressure_pump import SHAFT
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.parameters import Parameters, quantity, reference
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
@@ -22,21 +23,24 @@ def recovered_shaft(flow, drop, efficiency):
 
 @dataclass(frozen=True, kw_only=True)
 class HydraulicMotorParameters(Parameters):
-    """The motor, and the electric motor it relieves."""
+    """The motor, and the pump on its shaft."""
 
+    pump: str = reference("name of the high-pressure pump on the same shaft")
     efficiency: float = quantity(
         "fraction", "shaft power given over hydraulic power taken", open_low=True
     )
-    motor_efficiency: float = quantity(
-        "fraction", "of the electric motor on the same shaft", open_low=True
-    )
-    drive_efficiency: float = quantity("fraction", "of that motor's drive", open_low=True)
     outlet_pressure: float = quantity("pressure", "pressure behind the motor", default=0.0)
+
+    def conflicts(self):
+        """Refuse a motor that is tied to nothing."""
+        if not isinstance(self.pump, str) or not self.pump:
+            return [f"pump = {self.pump!r}: the name of a pump belongs here"]
+        return []
 
 
 @dataclass(frozen=True, kw_only=True)
 class HydraulicMotor(Unit):
-    """Takes the concentrate's pressure; its power is counted as electricity not drawn."""
+    """Takes the concentrate's pressure and helps to turn the pump it is tied to."""
 
     parameters: HydraulicMotorParameters
     hazards = ("ro",)
@@ -49,6 +53,10 @@ class HydraulicMotor(Unit):
     ends_product = False
     anchored = ("outlet",)
 
+    def tied_to(self) -> str:
+        """Return the name of the pump."""
+        return self.parameters.pump
+
     def evaluate(self, inlet: Stream) -> Outcome:
         """Return the spent concentrate."""
         p = self.parameters
@@ -58,7 +66,6 @@ class HydraulicMotor(Unit):
 
         def details() -> Details:
             shaft = recovered_shaft(inlet.flow, drop, p.efficiency)
-            saved = shaft / (p.motor_efficiency * p.drive_efficiency)
             text = "the concentrate arrives at {here}, below the pressure behind the motor"
             return Details(
                 {
@@ -68,12 +75,7 @@ class HydraulicMotor(Unit):
                 findings=[Finding(low, text, {"here": Value(inlet.pressure, "pressure")}, True)]
                 if np.any(low)
                 else [],
-                power=-saved,
-                losses={
-                    "hydraulic motor": drop * inlet.flow - shaft,
-                    "motor": shaft - shaft / p.motor_efficiency,  # relieved: negative
-                    "drive": shaft / p.motor_efficiency - saved,
-                },
+                losses={"hydraulic motor": drop * inlet.flow - shaft, SHAFT: shaft},
             )
 
         return Outcome({"outlet": outlet}, loss(inlet, drop), details)

@@ -90,6 +90,13 @@ class PressureExchanger(Unit):
         pushed = inlets["high_in"].flow * (1 - self.parameters.leakage)
         return {"balance": pushed / outlets["high_out"].flow - 1.0}
 
+    def dissolved(self, inlets, outlets, holds, passing):
+        """Return what both sides hold when some of the feed has been replaced by concentrate."""
+        high = holds["low_in"] + self.parameters.mixing * (holds["high_in"] - holds["low_in"])
+        amount = sum(holds[port] * flow for port, flow in inlets.items())
+        rest = amount - high * outlets["high_out"]
+        return {"high_out": high, "low_out": rest / outlets["low_out"]}
+
     def evaluate(self, high_in: Stream, low_in: Stream) -> Outcome:
         """Return the pressurised feed and the spent concentrate, which leaves to the air."""
         p = self.parameters

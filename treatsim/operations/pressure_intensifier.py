@@ -82,6 +82,10 @@ class PressureIntensifier(Unit):
             "force": (inlets["low_in"].pressure - needed) / 1e6,
         }
 
+    def dissolved(self, inlets, outlets, holds, passing):
+        """Return what both sides hold: they do not touch."""
+        return {"high_out": holds["low_in"], "low_out": holds["high_in"]}
+
     def evaluate(self, low_in: Stream, high_in: Stream) -> Outcome:
         """Return the feed at high pressure and the spent concentrate."""
         p = self.parameters

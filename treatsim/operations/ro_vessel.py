@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -12,15 +12,15 @@ from treatsim.correlations.ro import spacer_channel, vessel, vessel_march
 from treatsim.correlations.ro.membrane_transport import TEMPERATURE_RANGE
 from treatsim.correlations.ro.solution_line import line_of_water
 from treatsim.correlations.ro.vessel import ElementResults, Membrane, Vessel, VesselFeed
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Mend, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.ro_element import (
-    RoElementParameters,
     element_of,
     element_problems,
     membrane_at,
 )
+from treatsim.operations.ro_limits import RULED, chlorine_limit, held, rules_of
 from treatsim.operations.unit import Unit
 from treatsim.ranges import Excursion, excursions
 from treatsim.water.stream import Stream
@@ -34,7 +34,6 @@ PASSAGE = {
     "free_chlorine": 1.0,
     "chlorine_demand": 1.0,  # ammonia passes in part: taken whole
 }
-CHLORINE_LIMIT = 1e-4  # kg/m3 on polyamide; typical of published guidance, from memory
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,6 +50,9 @@ class RoVesselParameters(Parameters):
         "factor", "salt permeability today over new", open_low=True, high=100
     )
     permeate_pressure: float = quantity("pressure", "pressure behind the membrane", default=0.0)
+    antiscalant: str = choice(
+        ("none", "dosed"), "whether the feed gets an antiscalant", default="none"
+    )
     correlation: str = choice(
         tuple(spacer_channel.CORRELATIONS), "mass transfer in the channel", default="schock_miquel"
     )
@@ -87,10 +89,11 @@ class RoVessel(Unit):
         Row("net_driving_pressure_min", "smallest driving pressure"),
         Row("pressure_drop", "pressure drop of the feed side"),
     )
-    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    ruled: ClassVar[Mapping[str, Ruled]] = RULED
     earns = Earns("conductivity")
     ends_product = False
     treated = "permeate"
+    semipermeable = True
     inlets = ("feed",)
     outlets = ("permeate", "concentrate")
     anchored = ("permeate",)
@@ -105,6 +108,16 @@ class RoVessel(Unit):
             p.water_permeability_ratio,
             p.salt_permeability_ratio,
         )
+
+    def mends(self) -> Iterator[Mend]:
+        """Yield an antiscalant, and new elements."""
+        p = self.parameters
+        if p.antiscalant != "dosed":
+            yield Mend(f"dose an antiscalant ahead of {self.name}", {"antiscalant": "dosed"})
+        worn = np.any(np.asarray(p.water_permeability_ratio) < 1)
+        if worn or np.any(np.asarray(p.salt_permeability_ratio) > 1):
+            new = {"water_permeability_ratio": 1.0, "salt_permeability_ratio": 1.0}
+            yield Mend(f"put new elements into {self.name}", new)
 
     def evaluate(self, feed: Stream) -> Outcome:
         """Return permeate and concentrate of all vessels."""
@@ -132,6 +145,12 @@ class RoVessel(Unit):
             ),
         )
 
+    def dissolved(self, inlets, outlets, holds, passing):
+        """Return what permeate and concentrate hold: the share that passes, and the rest."""
+        permeate = holds["feed"] * passing
+        rest = holds["feed"] * inlets["feed"] - permeate * outlets["permeate"]
+        return {"permeate": permeate, "concentrate": rest / outlets["concentrate"]}
+
     def _details(
         self, feed: Stream, permeate: Stream, solved: Vessel, elements: ElementResults, lost
     ) -> Details:
@@ -148,12 +167,9 @@ class RoVessel(Unit):
             "pressure_drop": Value(
                 feed.pressure - solved.concentrate_pressure, "pressure_difference"
             ),
-            "polarisation_max": Value(np.max(elements.polarisation_max, axis=0), "factor"),
             "net_driving_pressure_min": Value(
                 np.min(elements.net_driving_pressure_min, axis=0), "pressure_difference"
             ),
-            "flux_mean": Value(_mean_flux(per_element, p.elements_in_series), "flux"),
-            "flux_first": Value(per_element[0], "flux"),
             "flux_last": Value(_pick(per_element, last), "flux"),
             "flux_inlet": Value(elements.flux_in[0], "flux"),
             "flux_outlet": Value(_pick(elements.flux_out, last), "flux"),
@@ -165,13 +181,17 @@ class RoVessel(Unit):
             "lost_power": Value(lost, "power"),
             **_by_element(elements),
         }
+        rules = rules_of(elements, p.elements_in_series, feed)
+        values |= {key: Value(rule.value, RULED[key].quantity) for key, rule in rules.items()}
+        values |= {
+            f"{key}_at": Value(rule.number, "count")
+            for key, rule in rules.items()
+            if rule.number is not None
+        }
         return Details(
             values,
-            findings=[
-                *_blocks(feed, solved),
-                *_warnings(element_of(p.element), p, elements, feed),
-                *_chlorine(feed),
-            ],
+            limits=[*held(self.name, element_of(p.element), rules), *chlorine_limit(feed)],
+            findings=_blocks(feed, solved),
             excursions=self._excursions(feed, solved, elements),
             losses={"friction": friction, "membrane": lost - friction},
             sources=(spacer_channel.correlation(p.correlation).source,),
@@ -225,11 +245,6 @@ def product_streams(feed: Stream, solved: Vessel, p: RoVesselParameters) -> tupl
     return permeate.changed(contents=inside), concentrate.changed(contents=rest)
 
 
-def _mean_flux(flux, count):
-    """Mean over the elements that are there; those that are not have no flux."""
-    return np.sum(flux, axis=0) / np.asarray(count)
-
-
 def _pick(rows, index):
     """The row of each point."""
     if np.ndim(index) == 0:
@@ -280,67 +295,3 @@ def _blocks(feed: Stream, solved: Vessel) -> list[Finding]:
         if np.any(where):
             found.append(Finding(where, numbers.get(bit, words), values, blocks=True))
     return found
-
-
-def _warnings(
-    element: RoElementParameters, p: RoVesselParameters, elements: ElementResults, feed: Stream
-) -> list[Finding]:
-    """Limits of the element, each with the element that breaks it most."""
-    rules = (  # limit, value by element, sign of a breach, quantity, words
-        (element.largest_lead_flux, elements.flux_mean[:1], 1, "flux", "flux"),
-        (element.largest_recovery, elements.recovery, 1, "fraction", "recovery"),
-        (element.largest_polarisation, elements.polarisation_max, 1, "factor", "polarisation"),
-        (element.largest_drop, elements.pressure_drop, 1, "pressure_difference", "pressure drop"),
-        (
-            element.smallest_concentrate_flow,
-            elements.concentrate_flow,
-            -1,
-            "flow",
-            "concentrate flow",
-        ),
-        (element.largest_feed_flow, elements.feed_flow[:1], 1, "flow", "feed flow"),
-        (element.largest_pressure, np.asarray(feed.pressure)[None], 1, "pressure", "feed pressure"),
-    )
-    found = [_limit(*rule) for rule in rules if rule[0] is not None]
-    mean = _mean_flux(elements.flux_mean, p.elements_in_series)
-    if element.largest_flux is not None and np.any(mean > element.largest_flux):
-        found.append(
-            Finding(
-                mean > element.largest_flux,
-                "mean flux {value} is above the usual {limit}",
-                {"value": Value(mean, "flux"), "limit": Value(element.largest_flux, "flux")},
-            )
-        )
-    return [finding for finding in found if finding is not None]
-
-
-def _limit(limit, rows, sign, kind, words) -> Finding | None:
-    rows = np.asarray(rows, dtype=float)
-    worst = np.argmax(sign * rows, axis=0)
-    value = np.take_along_axis(rows, np.expand_dims(worst, 0), axis=0)[0]
-    where = sign * (value - limit) > 0
-    if not np.any(where):
-        return None
-    side = "above" if sign > 0 else "below"
-    return Finding(
-        where,
-        f"{words} of element {{number}} is {{value}}, {side} the {{limit}} it is made for",
-        {
-            "value": Value(value, kind),
-            "limit": Value(limit, kind),
-            "number": Value(worst + 1, "count"),
-        },
-    )
-
-
-def _chlorine(feed: Stream) -> list[Finding]:
-    chlorine = np.asarray(feed.contents.get("free_chlorine", 0.0))
-    if not np.any(chlorine > CHLORINE_LIMIT):
-        return []
-    return [
-        Finding(
-            chlorine > CHLORINE_LIMIT,
-            "free chlorine of {value} in the feed destroys polyamide membranes; remove it first",
-            {"value": Value(chlorine, "concentration")},
-        )
-    ]

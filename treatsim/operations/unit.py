@@ -44,6 +44,8 @@ class Unit:
     sucks: ClassVar[bool] = False  # whether the atmosphere at the site matters
     moves_water: ClassVar[bool] = False  # whether its first dial sets the flow
     irradiates: ClassVar[bool] = False  # gives a dose of light, asked for by its target
+    semipermeable: ClassVar[bool] = False  # whether dissolved matter passes it only in part
+    has_shaft: ClassVar[bool] = False  # whether a hydraulic motor may help to turn it
     treated: ClassVar[str] = ""  # of several outlets, the one that has passed the barrier
     needs: ClassVar[tuple[str, ...]] = ()  # contents the inlet water must tell
     recycles: ClassVar[tuple[str, ...]] = ()  # inlets at which a loop may be cut
@@ -58,6 +60,23 @@ class Unit:
         """Return the outcome for the inlet streams."""
         raise NotImplementedError
 
+    def dissolved(
+        self,
+        inlets: Mapping[str, Any],
+        outlets: Mapping[str, Any],
+        holds: Mapping[str, Any],
+        passing: Any,
+    ) -> dict[str, Any]:
+        """Return the concentration of dissolved substances in each outlet; mixed, in the base.
+
+        Flows of the ports [m3/s]; what each inlet holds [any, substances x points]; of a membrane,
+        what passes over what is fed.
+        """
+        if not outlets:
+            return {}
+        amount = sum(holds[port] * flow for port, flow in inlets.items())
+        return dict.fromkeys(outlets, amount / sum(outlets.values()))
+
     def in_company(self, company: Company) -> Details:
         """Return what it can tell only where it knows the units around it."""
         return Details()
@@ -69,6 +88,14 @@ class Unit:
     def mends(self) -> Iterator[Mend]:
         """Yield the changes that restore it."""
         yield from ()
+
+    def tied_to(self) -> str:
+        """Return the name of the unit whose shaft takes its power, or ""."""
+        return ""
+
+    def relieved(self, details: Details, given) -> Details:
+        """Return its details where others on its shaft give some of the power. given [W]"""
+        raise NotImplementedError
 
     def source_flow(self):
         """Return the flow the unit takes from a source by itself [m3/s], or None."""

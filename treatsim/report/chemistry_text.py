@@ -5,14 +5,14 @@ from __future__ import annotations
 from treatsim import quantities
 from treatsim.operations.outcome import Value, at
 from treatsim.safety.verdict import Verdict
-from treatsim.water.scaling import LARGEST_SEARCHED, SCALES
+from treatsim.water.scaling import SCALES
 
 LINES = (  # address below the unit, in words
     ("feed.ph", "pH of the feed"),
     ("concentrate.ph", "pH of the concentrate"),
     ("permeate.ph", "pH of the permeate"),
     ("concentrate.langelier_index", "Langelier index of the concentrate, information only"),
-    ("concentrate.stiff_davis_index", "Stiff and Davis index of the concentrate, information only"),
+    ("carbonate_index", "index of calcium carbonate that is held"),
     ("permeate.boron", "boron in the permeate"),
     ("permeate.sodium", "sodium in the permeate, estimate"),
     ("calcite_contact.ph", "pH of the permeate after calcite, closed to air"),
@@ -20,7 +20,7 @@ LINES = (  # address below the unit, in words
     ("calcite_contact.alkalinity_as_calcium_carbonate", "alkalinity after calcite, as CaCO3"),
     ("blend_share", "share of source water in a blend of 300 mg/L"),
 )
-TOP = 1 - 1 / LARGEST_SEARCHED  # recovery up to which a limit was looked for
+BY_INDEX = "calcite"  # judged by an index instead; its saturation is told
 
 
 def chemistry_part(page, verdict: Verdict, system: str, point: int) -> None:
@@ -57,21 +57,31 @@ def _scales(page, extra: dict[str, Value], point: int) -> None:
                 scale,
                 f"{at(extra[f'saturation_bulk.{scale}'].value, point):.3g}",
                 f"{at(extra[f'saturation.{scale}'].value, point):.3g}",
-                f"{SCALES[scale].without:.3g}",
-                f"{SCALES[scale].with_antiscalant:.3g}",
-                _share(extra[f"recovery_limit.{scale}"], point),
-                _share(extra[f"recovery_limit_antiscalant.{scale}"], point),
+                *_limits(scale),
+                *_recoveries(extra, scale, point),
             )
             for scale in found
         ],
     )
 
 
-def _share(value: Value, point: int) -> str:
-    share = float(at(value.value, point))
-    if share >= TOP - 1e-3:
-        return f"over {100 * TOP:.0f} %"
-    return f"{100 * share:.0f} %" if share else "none"
+def _limits(scale: str) -> tuple[str, str]:
+    if scale == BY_INDEX:
+        return "index", "index"
+    return f"{SCALES[scale].without:.3g}", f"{SCALES[scale].with_antiscalant:.3g}"
+
+
+def _recoveries(extra: dict[str, Value], scale: str, point: int) -> list[str]:
+    """Highest recovery without and with antiscalant; of a lone point."""
+    if "recovery_searched" not in extra:
+        return ["", ""]
+    top = float(at(extra["recovery_searched"].value, point))
+    found = []
+    for key in ("recovery_limit", "recovery_limit_antiscalant"):
+        share = float(at(extra[f"{key}.{scale}"].value, point))
+        over = f"over {100 * top:.0f} %"
+        found.append(over if share >= top - 1e-3 else f"{100 * share:.0f} %" if share else "none")
+    return found
 
 
 def _lines(page, extra: dict[str, Value], system: str, point: int) -> None:

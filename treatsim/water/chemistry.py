@@ -40,36 +40,6 @@ class Product(NamedTuple):
 PRODUCT_OUTPUTS = ('-LA("H+")', "ALK", 'MOL("CO2")', 'TOT("Ca")', "RHO")
 
 
-def concentrate_ph(analysis: WaterAnalysis, factor: float, temperature: float) -> float:
-    """Return the pH of the concentrate, dissolved carbon dioxide being that of the feed.
-
-    Parameters
-    ----------
-    analysis : WaterAnalysis
-        Ion analysis, or sea water with a pH. [-]
-    factor : float
-        Concentration factor per kg of water. [1]
-    temperature : float
-        Temperature. [K]
-
-    Returns
-    -------
-    float
-        pH. [1]
-
-    Validity
-    --------
-    Before anything precipitates. The rule pH + log10(factor) lies 0.07 higher at a factor of 4: it
-    leaves out activity coefficients.
-
-    Source
-    ------
-    parkhurst_appelo_2013
-    """
-    value = float(require("factor", factor, 0, 100, "", open_low=True))
-    return equilibrium(feed(analysis), value, temperature).ph
-
-
 def permeate(
     analysis: WaterAnalysis, alkalinity_passage: float, salt_passage: float, temperature: float
 ) -> Product:

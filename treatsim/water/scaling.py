@@ -6,21 +6,17 @@ Saturation is judged at the membrane: the bulk concentration factor times the po
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from typing import NamedTuple
 
 import numpy as np
 
 from treatsim.constants import ZERO_CELSIUS
-from treatsim.errors import NoSolutionError, require
-from treatsim.numerics import find_roots
+from treatsim.errors import require
 from treatsim.ranges import Range
 from treatsim.water.analysis import WaterAnalysis
 from treatsim.water.phreeqc import ION_ASSOCIATION, PITZER
-from treatsim.water.speciation import Feed, equilibrium, feed
+from treatsim.water.speciation import Feed, State, equilibrium, feed
 
-LARGEST_SEARCHED = 20.0  # concentration factor
-SMALLEST_SEARCHED = 0.1
 LANGELIER_RANGE = Range("dissolved_solids", 0.010, 10.0, "kg/m3", "Langelier saturation index")
 
 
@@ -104,7 +100,10 @@ def saturation(
     )
     used = {database} if database else {scale.database for scale in SCALES.values()}
     waters = {name: feed(analysis, name) for name in used}
-    states = {n: _state(water, factor, temperature, ph, database) for n, water in waters.items()}
+    states = {
+        name: minerals(water, factor, temperature, ph, every=bool(database))
+        for name, water in waters.items()
+    }
     indices: dict[str, float] = {}
     for _, found in states.values():
         indices |= found
@@ -113,73 +112,52 @@ def saturation(
     return Saturation(lead[0].ph, ordered, lead[0].ionic_strength)
 
 
-def _state(water: Feed, factor, temperature, ph, database):
+def minerals(
+    water: Feed,
+    factor: float,
+    temperature: float,
+    ph: float | None = None,
+    *,
+    every: bool = False,
+) -> tuple[State, dict[str, float]]:
+    """Return the state of a concentrate and the saturation index of each mineral that may form.
+
+    Parameters
+    ----------
+    water : Feed
+        The feed in one database. [per kg water]
+    factor : float
+        Concentration factor at the place, polarisation included. [1]
+    temperature : float
+        Temperature. [K]
+    ph : float, optional
+        Imposed pH. [1]
+    every : bool
+        All minerals the database knows, not only those that `SCALES` takes from it. [-]
+
+    Returns
+    -------
+    tuple of State and dict
+        Scale -> log10(ion activity product / solubility product).
+
+    Validity
+    --------
+    As `saturation`.
+
+    Source
+    ------
+    parkhurst_appelo_2013
+    """
     names = [
         name
         for name, scale in SCALES.items()
-        if (database or scale.database) == water.database
+        if (every or scale.database == water.database)
         and all(element in water.molality for element in scale.needs)
         and (name != "calcite" or water.alkalinity)
     ]
     outputs = tuple(f'SI("{SCALES[name].phase}")' for name in names)
     state = equilibrium(water, factor, temperature, ph=ph, outputs=outputs)
     return state, dict(zip(names, state.extra, strict=True))
-
-
-def limiting_factors(
-    analysis: WaterAnalysis,
-    temperature: float,
-    *,
-    polarisation: float = 1.0,
-    antiscalant: bool = False,
-) -> dict[str, float]:
-    """Return the highest concentration factor of the bulk at which each scale stays in its limit.
-
-    Parameters
-    ----------
-    analysis : WaterAnalysis
-        Ion analysis, or sea water with a pH. [-]
-    temperature : float
-        Temperature. [K]
-    polarisation : float
-        Membrane over bulk concentration. [1]
-    antiscalant : bool
-        Which of the two limits of `SCALES` holds. [-]
-
-    Returns
-    -------
-    dict of float
-        Scale -> concentration factor; below 1 the feed itself is over the limit; infinite if the
-        limit is not met up to a factor of 20, 0 if it is exceeded even at 0.1. [1]
-
-    Validity
-    --------
-    As `saturation`; carbon dioxide stays that of the feed. Limits are common practice, from memory.
-
-    Source
-    ------
-    parkhurst_appelo_2013
-    """
-    names = list(saturation(analysis, 1.0, temperature, polarisation=polarisation).indices)
-    allowed = [SCALES[n].with_antiscalant if antiscalant else SCALES[n].without for n in names]
-
-    @cache  # the minerals share their first trials
-    def indices(log_factor: float) -> dict[str, float]:
-        try:
-            factor = float(np.exp(log_factor))
-            return saturation(analysis, factor, temperature, polarisation=polarisation).indices
-        except NoSolutionError:  # the root finder takes NaN for "outside" and comes back
-            return dict.fromkeys(names, np.nan)
-
-    def excess(x, index):
-        pairs = zip(x.tolist(), index.tolist(), strict=True)
-        return np.array([indices(a)[names[i]] - np.log10(allowed[i]) for a, i in pairs])
-
-    low, high = np.log(SMALLEST_SEARCHED), np.log(LARGEST_SEARCHED)
-    roots = find_roots(excess, np.zeros(len(names)), low, high, rtol=1e-6, ftol=1e-6)
-    beyond = np.where(roots.residual < 0, np.inf, 0.0)
-    factors = np.where(roots.converged, np.exp(roots.x), beyond)
-    return dict(zip(names, factors.tolist(), strict=True))
 
 
 def langelier_index(ph, dissolved_solids, calcium, alkalinity, temperature):

@@ -88,10 +88,10 @@ def feed(analysis: WaterAnalysis, database: str = PITZER) -> Feed:
         raise RequestError(
             f"chemistry of {analysis.kind} water needs an ion analysis (or sea water) and water.ph"
         )
-    return _feed(_Key(analysis), database)
+    return _feed(AnalysisKey(analysis), database)
 
 
-class _Key:
+class AnalysisKey:
     """An analysis as a key: equal if every number is."""
 
     def __init__(self, analysis: WaterAnalysis) -> None:
@@ -113,7 +113,7 @@ class _Key:
 
 
 @lru_cache(maxsize=64)  # one water is asked for many times, and its density takes several passes
-def _feed(key: _Key, database: str) -> Feed:
+def _feed(key: AnalysisKey, database: str) -> Feed:
     analysis = key.analysis
     if analysis.kind == "seawater":
         molality, alkali, salt_ratio = _sea_salt(analysis)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -12,8 +12,8 @@ from treatsim.errors import require
 class Passage(NamedTuple):
     """Where the solute goes; in the unit of the feed."""
 
-    permeate: float  # mixed over all elements
-    concentrate: float
+    permeate: Any  # mixed over all elements
+    concentrate: Any
 
 
 def film_of(polarisation, salt_diffusivity, diffusivity, schmidt_exponent):
@@ -45,14 +45,14 @@ def film_of(polarisation, salt_diffusivity, diffusivity, schmidt_exponent):
     return factor ** ((salt_diffusivity / np.asarray(diffusivity)) ** (1 - schmidt_exponent))
 
 
-def trace_solute(feed: float, recovery, flux, film, permeability) -> Passage:
+def trace_solute(feed, recovery, flux, film, permeability) -> Passage:
     """Follow a solute through elements in series by solution-diffusion.
 
     Parameters
     ----------
-    feed : float
+    feed : array_like
         Concentration that enters the first element. [any]
-    recovery : array_like
+    recovery : array_like, shape (elements, ...)
         Of each element. [1]
     flux : array_like
         Mean of each element. [m/s]
@@ -79,10 +79,11 @@ def trace_solute(feed: float, recovery, flux, film, permeability) -> Passage:
     share = require("recovery", recovery, 0, 1, "", open_low=True)
     passing = permeability / J * film
     rejection = 1 / (1 + passing)
-    flow, concentration, caught, drawn = 1.0, feed, 0.0, 0.0
+    flow: Any = 1.0
+    concentration, caught, drawn = np.asarray(feed, float), 0.0, 0.0
     for r, R in zip(*np.broadcast_arrays(share, rejection), strict=True):
         left = concentration * (1 - r) ** -R
         caught += flow * (concentration - (1 - r) * left)
         drawn += flow * r
         flow, concentration = flow * (1 - r), left
-    return Passage(float(caught / drawn), float(concentration))
+    return Passage(caught / drawn, concentration)

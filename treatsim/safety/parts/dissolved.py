@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from treatsim.flowsheet.result import Result
-from treatsim.operations.outcome import Finding, Limit, Value, unjudged
+from treatsim.operations.outcome import ROUND_OFF, Finding, Limit, Value, unjudged
 from treatsim.safety.additions import Additions
 from treatsim.safety.analytes import UNITS
 from treatsim.safety.guideline_values import (
@@ -19,8 +19,13 @@ from treatsim.safety.guideline_values import (
     not_removed,
     taste_class,
 )
+from treatsim.safety.product_water import ProductWater
 
 KIND = {"NTU": "turbidity", "1/m3": "organisms", "kg/m3": "concentration"}
+ADVICE = {
+    "boron": "raise the pH of the feed, renew old elements, send the permeate through once more, "
+    "or blend less"
+}
 # no stage but a membrane lowers a dissolved analyte for sure; these are computed or not known
 CHANGED_BY_TREATMENT = {"turbidity", "e_coli", "free_chlorine"}
 
@@ -53,30 +58,33 @@ def dissolved(result: Result, earlier: Additions) -> Additions:
 
     Validity
     --------
-    An analyte that no stage changes is the same after treatment. Behind a membrane only what was
-    measured or is computed counts.
+    Ions, boron and analytes that pass a membrane like an ion are followed to the product. Of the
+    rest a membrane lets at most all pass: within its value so, it is met; else it is not judged.
 
     Source
     ------
     who_gdwq_2022 or the national file
     """
-    membrane = any(unit.treated for unit in result.sheet.units.values())
+    membrane = any(unit.semipermeable for unit in result.sheet.units.values())
     untouched, partly = not_removed(membrane)
+    water = earlier.records.get("product", ProductWater())
     table = result.sections.get("analytes")
-    before = {} if table is None else dict(table.before)
-    after = _after(result, before, {} if table is None else table.after, membrane)
+    values = guidelines() if table is None else table.limits
+    listed = {analyte for _, analyte in values}
+    before = {n: v for n, v in water.source.items() if n in listed}
+    before |= {} if table is None else dict(table.before)
+    after = _after(result, water, {} if table is None else table.after, listed)
     taste = None
     if result.product is not None:
         before.setdefault("dissolved_solids", result.sheet.source.concentration)
         taste = taste_class(_sound(result, after["dissolved_solids"]))
-    rows = []
-    if table is not None or "free_chlorine" in after:
-        rows = compare(before, after, guidelines() if table is None else table.limits)
+    before, after = ({n: _sound(result, v) for n, v in s.items()} for s in (before, after))
+    rows = compare(before, after, values)
     found = Additions(records={"dissolved": Analytes(rows, untouched, partly, taste)})
     for row in rows:
-        found = found.joined(_row(row))
+        found = found.joined(_row(row, water))
     found = found.joined(_together(after))
-    if not any(limit.group == "health" for limit in found.limits):
+    if table is None or not any(limit.group == "health" for limit in found.limits):
         return found.joined(Additions(limits=(unjudged("what is dissolved", "analytes"),)))
     return found
 
@@ -85,20 +93,20 @@ def _sound(result: Result, value):
     return np.where(result.solved, value, 0.0)
 
 
-def _after(result: Result, before, measured, membrane: bool) -> dict[str, Any]:
-    after = {} if membrane else {
-        name: value for name, value in before.items() if name not in CHANGED_BY_TREATMENT
-    }  # fmt: skip
+def _after(result: Result, water: ProductWater, measured, listed) -> dict[str, Any]:
+    """What the product holds: followed to it, carried by its stream, or measured in it."""
+    known = listed - set(water.at_most)
+    after = {name: value for name, value in water.product.items() if name in known}
     product = result.product
     if product is not None:
-        after["dissolved_solids"] = _sound(result, product.concentration)
-        for name in ("turbidity", "free_chlorine", "boron"):
+        after["dissolved_solids"] = product.concentration
+        for name in ("turbidity", "free_chlorine"):
             if name in product.contents:
-                after[name] = _sound(result, product.contents[name])
+                after[name] = product.contents[name]
     return {**after, **measured}
 
 
-def _row(row: Comparison) -> Additions:
+def _row(row: Comparison, water: ProductWater) -> Additions:
     """One analyte: its values, and what is held or may be noticed."""
     line = row.guideline
     quantity = KIND[UNITS.get(line.analyte, "kg/m3")]
@@ -110,7 +118,7 @@ def _row(row: Comparison) -> Additions:
     }
     unknown = row.after is None and line.analyte in CHANGED_BY_TREATMENT  # the ledger judges it
     if line.kind == "health" and line.analyte != "free_chlorine" and not unknown:
-        return Additions(values, (_limit(row, words, quantity),))
+        return Additions(values, (_limit(row, f"{words} in the product", quantity, water),))
     if row.after is None or line.kind != "taste" or not np.any(row.after.exceeds):
         return Additions(values)
     shown = {
@@ -121,24 +129,24 @@ def _row(row: Comparison) -> Additions:
     return Additions(values, findings=(Finding(row.after.exceeds, text, shown),))
 
 
-def _limit(row: Comparison, words: str, quantity: str) -> Limit:
-    line, address = row.guideline, f"analytes.{row.guideline.analyte}.after"
-    if row.after is None:
-        return unjudged(f"{words} in the product", f"analytes.after.{line.analyte}")
+def _limit(row: Comparison, words: str, quantity: str, water: ProductWater) -> Limit:
+    """What is held at the product; an upper bound that exceeds the value judges nothing."""
+    line = row.guideline
     mark = "provisional, " if line.provisional else ""
-    advice = f"no setting here changes it: another source or stage ({mark}edition {line.edition})"
-    return Limit(
-        f"{words} in the product",
-        address,
-        row.after.value,
-        "<=",
-        line.limit,
-        quantity,
-        line.source,
-        "",
-        advice,
-        "health",
-    )
+    advice = ADVICE.get(line.analyte, "no setting here changes it: another source or stage")
+    advice += f" ({mark}edition {line.edition})"
+    told = (line.limit, quantity, line.source, "", advice, "health")
+    if row.after is not None:
+        carried = line.analyte in CHANGED_BY_TREATMENT
+        address = f"analytes.{line.analyte}.after" if carried else f"product.{line.analyte}"
+        return Limit(words, address, row.after.value, "<=", *told)
+    if line.analyte not in water.at_most:
+        return unjudged(words, f"analytes.after.{line.analyte}")
+    most = np.asarray(water.product[line.analyte])
+    sure = most <= line.limit * (1 + ROUND_OFF)
+    address = f"product.{line.analyte}_at_most"
+    words += ", at most that of the source"
+    return Limit(words, address, most, "<=", *told, water.at_most[line.analyte], sure)
 
 
 def _together(after) -> Additions:

@@ -43,20 +43,43 @@ def units(result: Result, earlier: Additions) -> Additions:
 
 
 def _of_unit(result: Result, name: str, own: list[Limit], told: Details) -> Additions:
-    overrides = result.context.overrides.get(name, {})
     limits = [dataclasses.replace(item, address=f"{name}.{item.address}")
               for item in (*own, *told.limits)]  # fmt: skip
     return Additions(
         {f"{name}.{key}": value for key, value in told.values.items()},
-        tuple(_as_stated(item, overrides.get(item.key)) for item in limits),
+        tuple(as_stated(result, name, item) for item in limits),
         tuple(Finding(f.where, f"{name}: {f.text}", f.values) for f in told.findings),
         sources=tuple(told.sources),
         excursions=tuple((name, beyond) for beyond in told.excursions),
     )
 
 
-def _as_stated(item: Limit, override) -> Limit:
-    """Return a limit as the case lets it stand."""
+def as_stated(result: Result, unit: str, item: Limit) -> Limit:
+    """Return a limit as the case lets it stand.
+
+    Parameters
+    ----------
+    result : Result
+        Solved case; its overrides replace or waive limits of units. [-]
+    unit : str
+        Name of the unit that the limit is of. [-]
+    item : Limit
+        As it stands without the case. [-]
+
+    Returns
+    -------
+    Limit
+        With the value that the case states, or waived with its reason.
+
+    Validity
+    --------
+    Any limit of a unit.
+
+    Source
+    ------
+    definition
+    """
+    override = result.context.overrides.get(unit, {}).get(item.key)
     if override is None:
         return item
     if override.limit is None:

@@ -1,0 +1,43 @@
+"""What would help a membrane train whose limits are missed, each remedy solved anew."""
+
+import ro_plant
+
+from treatsim.operations.ro_vessel import RoVessel, RoVesselParameters
+from treatsim.safety.verdict import judge
+from treatsim.studies.remedies import remedies
+
+LINKS = ["pump > ro", "ro.permeate > tank", "ro.concentrate > valve > outfall"]
+
+
+def helped(pressure, **ro):
+    """Texts of what helps a sea-water vessel, by the limits that each meets."""
+    units = {"pump": ro_plant.pump(2.2, pressure), "ro": ro_plant.vessel(elements=5, **ro),
+             "valve": ro_plant.VALVE}  # fmt: skip
+    case = ro_plant.case(ro_plant.sea(36.5, 26.0, ph=8.1), units, LINKS)
+    verdict = judge(case.solve())
+    assert verdict.broken[0]
+    return {found.text: found for found in remedies(case, verdict)}
+
+
+def test_less_pressure_where_flux_and_recovery_are_too_high():
+    found = helped(62.0)
+    (less,) = [f for text, f in found.items() if text.startswith("less pressure")]
+    assert {"mean flux of the vessel", "mean flux of the first element"} <= set(less.closes)
+    (dosed,) = [f for text, f in found.items() if "dose an antiscalant" in text]
+    assert dosed.closes == ("index of calcium carbonate, Stiff and Davis",)
+    assert "mean flux of the vessel" in dosed.leaves
+
+
+def test_what_is_done_already_is_not_proposed():
+    assert not any("antiscalant" in text for text in helped(62.0, antiscalant="dosed"))
+    new, worn = ro_plant.vessel(), ro_plant.vessel(water_permeability_ratio=0.8)
+    mends = [
+        [mend.words for mend in RoVessel(name="ro", parameters=record(table)).mends()]
+        for table in (new, worn)
+    ]
+    assert not any("new elements" in words for words in mends[0])
+    assert "put new elements into ro" in mends[1]
+
+
+def record(table):
+    return RoVesselParameters(**{k: v for k, v in table.items() if k != "kind"})

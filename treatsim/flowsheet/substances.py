@@ -1,0 +1,96 @@
+"""Dissolved substances along the links: what of each reaches which port.
+
+A substance too thin to change flows or pressures is carried by the solved streams. Units mix and
+share it out; a membrane lets a stated share pass. With those shares frozen the balance is linear,
+so what comes back in a recycle is solved for, not iterated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+
+from treatsim.flowsheet.wiring import Port
+
+ROUNDS = 30  # in which passages that depend on the composition of the feed settle
+SETTLED = 1e-10  # relative change of a concentration
+
+# of one membrane unit: its name and what its feed holds -> what passes, over the feed
+Passing = Callable[[str, Mapping[str, Any]], Mapping[str, Any]]
+
+
+def follow(result, source: Mapping[str, Any], passing: Passing) -> dict[Port, dict[str, Any]]:
+    """Return the concentration of every substance at every port of a solved flowsheet.
+
+    `source` holds the concentrations at every source [kg/m3]; `passing` is asked for each unit
+    that divides by a membrane. The balance of each unit closes by volume flow.
+    """
+    names = tuple(source)
+    start = _stacked(source, names, result.points)
+    membranes = [name for name, unit in result.sheet.units.items() if unit.semipermeable]
+    feeds = dict.fromkeys(membranes, start)
+    content: dict[Port, np.ndarray] = {}
+    for _ in range(ROUNDS):
+        shares = {
+            name: _stacked(passing(name, dict(zip(names, feeds[name], strict=True))), names,
+                           result.points)
+            for name in membranes
+        }  # fmt: skip
+        content = _balanced(result, start, shares)
+        now = {name: content[name, result.sheet.units[name].inlets[0]] for name in membranes}
+        moved = [np.max(np.abs(now[n] - feeds[n]) / (np.abs(now[n]) + 1e-300)) for n in membranes]
+        feeds = now
+        if max(moved, default=0.0) <= SETTLED:
+            break
+    return {port: dict(zip(names, rows, strict=True)) for port, rows in content.items()}
+
+
+def _stacked(values: Mapping[str, Any], names: tuple[str, ...], points: int) -> np.ndarray:
+    """One row for each substance, one column for each point."""
+    rows = [np.broadcast_to(np.asarray(values[name], float), (points,)) for name in names]
+    return np.array(rows).reshape(len(names), points)
+
+
+def _balanced(result, source: np.ndarray, shares: Mapping[str, np.ndarray]):
+    """Close the balance of what comes back at the cuts: each cut's own echo is linear in it."""
+    tears = result.sheet.tears
+    nothing = np.zeros_like(source)
+    base = _carried(result, source, shares, dict.fromkeys(tears, nothing))
+    if not tears:
+        return base
+    back = [result.sheet.wiring.feeds[cut] for cut in tears]
+    echoes = [
+        _carried(result, nothing, shares,
+                 dict.fromkeys(tears, nothing) | {cut: np.ones_like(source)})
+        for cut in tears
+    ]  # fmt: skip
+    echo = np.array([[e[port] for e in echoes] for port in back])  # (to, from, substance, point)
+    matrix = np.eye(len(tears)) - np.moveaxis(echo, (0, 1), (2, 3))
+    right = np.moveaxis(np.array([base[port] for port in back]), 0, -1)[..., None]
+    at_cuts = np.moveaxis(np.linalg.solve(matrix, right)[..., 0], -1, 0)
+    return _carried(result, source, shares, dict(zip(tears, at_cuts, strict=True)))
+
+
+def _carried(result, source, shares, cuts: Mapping[Port, np.ndarray]) -> dict[Port, np.ndarray]:
+    """Carry the substances once through all units, in order of calculation."""
+    sheet, streams = result.sheet, result.streams
+    found: dict[Port, np.ndarray] = {}
+    for name in sheet.order:
+        unit = sheet.units[name]
+        for port in unit.inlets:
+            here = (name, port)
+            feeding = sheet.wiring.feeds.get(here)
+            if here in cuts:
+                found[here] = cuts[here]
+            else:
+                found[here] = source if feeding is None else found[feeding]
+        inlets, outlets = (
+            {port: streams[name, port].flow for port in ports}
+            for ports in (unit.inlets, unit.outlets)
+        )
+        holds = {port: found[name, port] for port in unit.inlets}
+        leaving = unit.dissolved(inlets, outlets, holds, shares.get(name))
+        found.update({(name, port): rows for port, rows in leaving.items()})
+    return found

@@ -1,0 +1,278 @@
+"""One water along its concentration: pH and saturations as short series, for any number of points.
+
+PHREEQC is asked at a few concentration factors once; between them everything is smooth in the
+logarithm of the factor. A vessel, its membrane, the highest recovery and a sweep then cost nothing.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from treatsim.constants import ZERO_CELSIUS
+from treatsim.errors import NoSolutionError, require
+from treatsim.water.analysis import WaterAnalysis
+from treatsim.water.phreeqc import PITZER
+from treatsim.water.scaling import SCALES, Saturation, minerals
+from treatsim.water.series import Series, evaluate, fit_series, nodes
+from treatsim.water.speciation import AnalysisKey, Feed, feed
+
+SMALLEST, LARGEST = 0.1, 20.0  # concentration factor, per kg of water
+NODES = 8  # 0.001 in an index against PHREEQC itself, where 0.1 is the doubt between databases
+FEW = 3  # temperatures that are each given their own series
+LARGEST_RATIO = 0.3  # kg of salt per kg of water; beyond, no activity model here was fitted
+STEPS = 400  # in which the first crossing of a limit is looked for
+SHRINK, TRIES = 0.7, 8  # of the largest factor, where PHREEQC finds no equilibrium
+COLDEST, WARMEST = ZERO_CELSIUS, ZERO_CELSIUS + 45.0
+WARM_NODES = nodes(COLDEST, WARMEST, 6)
+
+
+class Line(NamedTuple):
+    """One series for each of pH, logarithm of ionic strength, and the minerals' indices."""
+
+    series: Series  # over the logarithm of the factor; coefficients (NODES, quantities)
+    scales: tuple[str, ...]
+
+    @property
+    def high(self) -> float:
+        """Largest factor with an equilibrium, as far as looked for."""
+        return float(np.exp(self.series.high))
+
+
+class States(NamedTuple):
+    """A concentrate at many points."""
+
+    saturation: Saturation  # arrays over the points
+    inside: np.ndarray  # whether the factor lies in the range of the series
+
+
+def concentrate_line(analysis: WaterAnalysis, temperature: float) -> Line:
+    """Return the series of a water at one temperature, dissolved carbon dioxide that of the feed.
+
+    Parameters
+    ----------
+    analysis : WaterAnalysis
+        Ion analysis, or sea water with a pH. [-]
+    temperature : float
+        Temperature. [K]
+
+    Returns
+    -------
+    Line
+        From `SMALLEST` up to `LARGEST` or `LARGEST_RATIO`, or as far as PHREEQC finds an
+        equilibrium.
+
+    Validity
+    --------
+    As `scaling.saturation`; NoSolutionError where no range of factors has an answer.
+
+    Source
+    ------
+    parkhurst_appelo_2013
+    """
+    return _line(
+        AnalysisKey(analysis), float(require("temperature", temperature, COLDEST, WARMEST, "K"))
+    )
+
+
+@lru_cache(maxsize=64)
+def _line(key: AnalysisKey, temperature: float) -> Line:
+    waters = [feed(key.analysis, name) for name in sorted({s.database for s in SCALES.values()})]
+    waters.sort(key=lambda water: water.database != PITZER)  # whose pH and ionic strength hold
+    high = min(LARGEST, max(LARGEST_RATIO / waters[0].salt_ratio, 2 * SMALLEST))
+    for attempt in range(TRIES):
+        try:
+            return _fitted(waters, high, temperature)
+        except NoSolutionError:
+            if attempt == TRIES - 1:
+                raise
+            high *= SHRINK
+    raise AssertionError("the last try returns or raises")
+
+
+def _fitted(waters: list[Feed], high: float, temperature: float) -> Line:
+    scales: list[str] = []
+
+    def sampled(x):
+        columns: list = []
+        for water in waters:
+            found = [minerals(water, float(np.exp(at)), temperature) for at in x]
+            if not columns:
+                columns = [[state.ph for state, _ in found],
+                           [np.log(state.ionic_strength) for state, _ in found]]  # fmt: skip
+            names = [name for name in found[0][1] if name not in scales]
+            scales.extend(names)
+            columns += [[index[name] for _, index in found] for name in names]
+        return np.array(columns).T
+
+    series = fit_series(sampled, np.log(SMALLEST), np.log(high), NODES)
+    return Line(series, tuple(scales))
+
+
+def states(analysis: WaterAnalysis, concentration_factor, temperature) -> States:
+    """Return pH and saturation of a concentrate at every point.
+
+    Parameters
+    ----------
+    analysis : WaterAnalysis
+        Ion analysis, or sea water with a pH. [-]
+    concentration_factor : array_like
+        Per kg of water; for the membrane, times the polarisation. [1]
+    temperature : array_like
+        Temperature. [K]
+
+    Returns
+    -------
+    States
+        Broadcast shape. Where `inside` is false factor or temperature lies beyond the series and
+        the numbers are those at its end.
+
+    Validity
+    --------
+    As `concentrate_line`. More than `FEW` temperatures are interpolated between six from 0 to
+    45 degC (0.001 in an index).
+
+    Source
+    ------
+    parkhurst_appelo_2013
+    """
+    values, lines, inside = _values(analysis, concentration_factor, temperature, slice(None))
+    indices = {name: values[..., 2 + i] for i, name in enumerate(lines[0].scales)}
+    ordered = {name: indices[name] for name in SCALES if name in indices}
+    return States(Saturation(values[..., 0], ordered, np.exp(values[..., 1])), inside)
+
+
+def acidity(analysis: WaterAnalysis, concentration_factor, temperature):
+    """Return the pH of a concentrate at every point, and where it is inside the series.
+
+    Parameters
+    ----------
+    analysis : WaterAnalysis
+        Ion analysis, or sea water with a pH. [-]
+    concentration_factor : array_like
+        Per kg of water. [1]
+    temperature : array_like
+        Temperature. [K]
+
+    Returns
+    -------
+    tuple of ndarray
+        pH [1] and inside [bool], broadcast shape.
+
+    Validity
+    --------
+    As `states`.
+
+    Source
+    ------
+    parkhurst_appelo_2013
+    """
+    values, _, inside = _values(analysis, concentration_factor, temperature, slice(1))
+    return values[..., 0], inside
+
+
+def _values(analysis: WaterAnalysis, concentration_factor, temperature, columns: slice):
+    """Sum the series of some quantities at every point; also the lines, and what is inside."""
+    factor = require("concentration_factor", concentration_factor, 0, np.inf, "")
+    factor, given = np.broadcast_arrays(factor, np.asarray(temperature, dtype=float))
+    T = np.clip(given, COLDEST, WARMEST)
+    own = np.unique(T)
+    own = own if len(own) <= FEW else WARM_NODES
+    lines = [concentrate_line(analysis, float(t)) for t in own]
+    high = min(line.high for line in lines)
+    x = np.log(np.clip(factor, SMALLEST, high))[..., None]
+    values: Any = 0.0
+    for weight, line in zip(_weights(T, own), lines, strict=True):
+        series = line.series._replace(coefficients=line.series.coefficients[:, columns])
+        values = values + weight[..., None] * evaluate(series, x)
+    return values, lines, (factor >= SMALLEST) & (factor <= high) & (given == T)
+
+
+def _weights(T, own) -> list[np.ndarray]:
+    """Lagrange's weights of the temperatures `own` at T."""
+    found = []
+    for i, t in enumerate(own):
+        others = np.delete(own, i)
+        found.append(np.prod((T[..., None] - others) / (t - others), axis=-1))
+    return found
+
+
+def limiting_factors(
+    analysis: WaterAnalysis,
+    temperature: float,
+    *,
+    polarisation: float = 1.0,
+    antiscalant: bool = False,
+) -> dict[str, float]:
+    """Return the highest concentration factor of the bulk at which each scale stays in its limit.
+
+    Parameters
+    ----------
+    analysis : WaterAnalysis
+        Ion analysis, or sea water with a pH. [-]
+    temperature : float
+        Temperature. [K]
+    polarisation : float
+        Membrane over bulk concentration. [1]
+    antiscalant : bool
+        Which of the two limits of `SCALES` holds. [-]
+
+    Returns
+    -------
+    dict of float
+        Scale -> concentration factor; below 1 the feed itself is over the limit; infinite if the
+        limit is not met as far as the line goes, 0 if it is exceeded at its start. [1]
+
+    Validity
+    --------
+    As `concentrate_line`. Limits are common practice, from memory.
+
+    Source
+    ------
+    parkhurst_appelo_2013
+    """
+    wall = float(require("polarisation", polarisation, 1, 10, ""))
+    line = concentrate_line(analysis, temperature)
+    rules = [SCALES[name] for name in line.scales]
+    allowed = np.log10([r.with_antiscalant if antiscalant else r.without for r in rules])
+
+    x = np.linspace(line.series.low, line.series.high, STEPS)
+    excess = evaluate(line.series, x[:, None])[:, 2:] - allowed
+    factors = np.exp(first_crossing(x, excess)) / wall
+    found = dict(zip(line.scales, factors.tolist(), strict=True))
+    return {name: found[name] for name in SCALES if name in found}
+
+
+def first_crossing(x, excess):
+    """Return where each column of `excess` first turns positive.
+
+    Parameters
+    ----------
+    x : array_like, shape (n,)
+        Rising and evenly spaced. [any]
+    excess : array_like, shape (n, columns)
+        Value less what is allowed. [any]
+
+    Returns
+    -------
+    ndarray, shape (columns,)
+        Between the two steps by a straight line; minus infinity if it is positive from the start,
+        infinity if it never is. [unit of x]
+
+    Validity
+    --------
+    Later crossings are not looked at: the saturation of calcite may fall again in a strong brine.
+
+    Source
+    ------
+    definition
+    """
+    x, excess = np.asarray(x, float), np.asarray(excess, float)
+    first = np.argmax(excess > 0, axis=0)
+    before, column = np.maximum(first - 1, 0), np.arange(excess.shape[1])
+    low, high = excess[before, column], excess[first, column]
+    part = np.divide(-low, high - low, out=np.zeros(len(column)), where=high != low)
+    crossing = np.where(first == 0, -np.inf, x[before] + part * (x[first] - x[before]))
+    return np.where((excess > 0).any(axis=0), crossing, np.inf)
