@@ -191,12 +191,12 @@ def run_compare(arguments) -> int:
 
 def run_figures(arguments) -> int:
     """Draw the design plots of cases, or the gallery of a checkout."""
-    from treatsim.report import gallery
+    from treatsim.report import gallery, plots
     from treatsim.report.progress import Progress
 
     pictures = gallery.of_cases(arguments.cases) if arguments.cases else gallery.gallery()
     folder = arguments.out or gallery.default_folder(arguments.cases)
-    rasters = () if arguments.cases else gallery.RASTERED
+    rasters = plots.NAMES if arguments.png else () if arguments.cases else gallery.RASTERED
     with Progress("pictures") as progress:
         names = gallery.write(pictures, folder, rasters, progress)
     sys.stdout.write("".join(f"{folder}/{name}\n" for name in names))
@@ -303,6 +303,7 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         {"action": "store_true", "help": "refuse results outside a formula's range, or not judged"},
     ),
     "--out": (("--out",), {"metavar": "PATH", "help": "write to a file, whole or not at all"}),
+    "--png": (("--png",), {"action": "store_true", "help": "a PNG beside every SVG"}),
     "--out DIR": (("--out",), {"metavar": "DIR", "help": "directory for the pictures"}),
     "--vary": (
         ("--vary",),
@@ -373,7 +374,7 @@ COMMANDS: dict[str, tuple] = {
         run_figures,
         "Draw the design plots of cases (none named: the gallery of a checkout) and their numbers.",
         "treatsim figures cases/river.toml --out river-figures",
-        ("[CASES]", "--out DIR"),
+        ("[CASES]", "--png", "--out DIR"),
     ),
     "sources": (
         run_sources,
