@@ -129,7 +129,7 @@ def _pieces(axis, data: Table, barriers: list[str], what: str, start: dict[str, 
         look = {"facecolor": _ground(number), "hatch": FULL_HATCHES[number % len(FULL_HATCHES)]}
         if what == "design":
             words = f"{words}, once its terms hold"
-            look = {"facecolor": "white", "linestyle": "--"}
+            look |= {"facecolor": "white", "linestyle": "--"}
         axis.barh(
             range(len(classes)),
             size,

@@ -188,7 +188,7 @@ def _curves(axes, rows: Table, x) -> None:
             np.ma.masked_where(over, y),
             color=style.COLOURS[0],
             linewidth=2.4,
-            label="every limit kept",
+            label="every judged limit kept",
         )
         axis.plot(x[stated], y[stated], label="this case", **style.RING)
 
