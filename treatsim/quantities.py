@@ -8,6 +8,7 @@ atmosphere.
 
 from __future__ import annotations
 
+import math
 import re
 from functools import cache
 from typing import Any, NamedTuple
@@ -49,6 +50,7 @@ QUANTITIES: dict[str, Quantity] = {
     "duration": Quantity("s", "h", "h", 0, INF, "length of time"),
     "energy_per_volume": Quantity("J/m3", "kWh/m3", "Wh/gal", -INF, INF, "energy per water volume"),
     "factor": Quantity("1", "", "", 0, INF, "a plain number"),
+    "efficiency": Quantity("1", "%", "%", 0.01, 1, "efficiency of a machine"),
     "filter_resistance": Quantity("1/m3", "1/m3", "1/m3", 0, INF, "pressure / (viscosity x flow)"),
     "flow": Quantity("m3/s", "m3/h", "gal/min", 0, INF, "volume flow"),
     "fluence_rate": Quantity("W/m2", "W/m2", "W/m2", 0, INF, "radiant power from all directions"),
@@ -88,30 +90,64 @@ QUANTITIES: dict[str, Quantity] = {
     ),
 }
 
+SIZES: dict[str, tuple[float, float]] = {  # least and most that is typed in beside 0, SI
+    "area": (1e-6, 1e5),  # a screen of 1 mm2, a basin of 10 ha
+    "decay_rate": (1e-12, 1.0),
+    "decay_rate_second_order": (1e-9, 1e3),
+    "dose": (1e-3, 1e6),
+    "duration": (1.0, 3.2e8),  # 10 years
+    "filter_resistance": (1.0, 1e18),
+    "flow": (1 / 3.6e9, 1 / 3.6),  # 1 mL/h, a drop each few minutes, to 1000 m3/h
+    "head": (1e-6, 3000.0),  # above any pump here: 120 bar are 1220 m
+    "length": (1e-6, 1e5),
+    "mass": (1e-9, 1e5),
+    "people": (1.0, 1e7),
+    "power": (1e-6, 1e7),
+    "pressure": (1e-3, 2e7),  # 200 bar, above any membrane
+    "pressure_difference": (1e-3, 2e7),
+    "quadratic_loss": (1.0, 1e20),
+    "short_duration": (0.1, 3.2e8),
+    "small_length": (1e-9, 2.0),
+    "speed": (0.01, 1.2),
+    "uv_transmittance": (0.01, 1.0),  # darker water is not treated by light
+    "volume": (1e-7, 1e4),  # a drop, to a reservoir of 10 000 m3
+}
+ANY_SIZE = (1e-20, 1e20)  # of all others; beyond, powers and products overflow
 BASED = {"mass_fraction", "uv_transmittance"}  # pure numbers that mean nothing without a unit
+COUNTED = {"people": ("people", "persons"), "log_reduction": ("log", "logs")}  # words for 1
 
-# spellings of the trade that pint does not know
+# units of the trade that pint does not know
 DEFINITIONS = (
     "turbidity_unit = [turbidity] = NTU = FNU",
     "gpm = gallon / minute",
     "gpd = gallon / day",
     "gfd = gallon / foot ** 2 / day",
     "LMH = liter / meter ** 2 / hour",
+    "mH2O = 9806.65 * pascal",
+    "ftH2O = 0.3048 * mH2O",
+    "inH2O = 0.0254 * mH2O",
 )
-AMBIGUOUS = {
-    "ppm": "say mg/L or mg/kg",
-    "ppb": "say ug/L or ug/kg",
-    "barg": "pressures are gauge already: say bar",
-    "psig": "pressures are gauge already: say psi",
-    "bara": "pressures are gauge: subtract the atmosphere and say bar",
-    "psia": "pressures are gauge: subtract the atmosphere and say psi",
-}
-NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+SIGN = r"\s*([-+]?"
+NUMBER = re.compile(SIGN + r"(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*)")
+COMMA = re.compile(SIGN + r"\d+),(\d+)(?![\d.,])\s*(.*)")  # 0,5
+GROUPS = re.compile(SIGN + r"\d{1,3}(?:([ ,.'])\d{3})(?:\2\d{3})*)(?![\d,])(?:\.\d+)?\s*(\D.*|)")
+SHARE = re.compile(r"\s*(?:(\d+)[\s-]+)?(\d+)/(2|4|8|16)(?!\d)\s*(.*)")  # 1 1/2
+RANGE = re.compile(SIGN + r"[\d.]+)(?:\s*(?:-|\u2013|\.\.)|\D{0,9}(?:\bto\b|\u00b1|\+/-))\s*\d")
 POWER = re.compile(r"(?<![A-Za-z_])((?:[kcdmuµ]?m)|ft|in|yd|s|h)([2-6])(?![A-Za-z0-9])")
-ODD = re.compile(r"\d\d|\d\s*\)?\s*(?:\*\*|\^)|(?:\*\*|\^)(?!\s*[-+]?\d)")  # powers of numbers
-LONGEST_UNIT = 40  # characters; with ODD it keeps the unit parser from computing 9**9**9
+LONGEST = 120  # characters of an entry with a unit
 BLANKS = re.compile("[\u00a0\u2009\u202f]")  # no-break and thin blanks, as word processors set
 BASIS = re.compile(r"\s+as\s+([A-Za-z0-9]+)$")
+
+
+WHOLE = ("hour", "minute", "day", "year", "inch", "foot", "yard", "percent", "horsepower")
+
+
+class UnknownUnitError(RequestError):
+    """A unit that cannot be read."""
+
+
+class WrongDimensionError(RequestError):
+    """A unit of something else."""
 
 
 @cache
@@ -124,41 +160,118 @@ def _registry() -> Any:
     return registry
 
 
-def _pint_text(unit: str) -> str:
-    text = unit.replace("°", "deg").replace("·", " ").replace("%", "percent").replace("µ", "u")
-    return POWER.sub(r"\1**\2", text) or "dimensionless"
+@cache
+def _parsed(unit: str):
+    """Return a unit as pint reads it, or None."""
+    try:
+        found = _registry().Unit(POWER.sub(r"\1**\2", unit) or "dimensionless")
+    except Exception:  # pint raises many kinds, from its own tree and from the tokenizer
+        return None
+    prefixed = (
+        name[: -len(end)] for name in dict(found._units) for end in WHOLE if name.endswith(end)
+    )
+    odd = any(prefix.isalpha() for prefix in prefixed)  # a watt_hour and a psi are none
+    return None if odd else found  # nobody writes hectohours or megainches
+
+
+def _factor(unit: str, si: str) -> tuple[float, float] | None:
+    """Return (factor, offset) of one reading, or None if its dimension is another."""
+    source, target = _parsed(unit), _parsed(si)
+    if source is None or source.dimensionality != target.dimensionality:
+        return None
+    quantity = _registry().Quantity
+    zero = quantity(0.0, source).to(target).magnitude
+    return float(quantity(1.0, source).to(target).magnitude - zero), float(zero)
 
 
 @cache
 def conversion(unit: str, si: str) -> tuple[float, float]:
     """Return (factor, offset) so that SI = factor * number + offset; RequestError if impossible."""
-    registry = _registry()
-    if unit in AMBIGUOUS:
-        raise RequestError(f'"{unit}" is ambiguous: {AMBIGUOUS[unit]}')
-    if len(unit) > LONGEST_UNIT or ODD.search(unit):
-        raise RequestError(f'"{unit[:LONGEST_UNIT]}" is not a unit known here')
-    import pint
+    from treatsim import spellings
 
-    try:
-        source, target = (registry.Unit(_pint_text(text)) for text in (unit, si))
-        zero = registry.Quantity(0.0, source).to(target).magnitude
-        one = registry.Quantity(1.0, source).to(target).magnitude
-    except pint.DimensionalityError as error:
-        raise RequestError(f'"{unit}" has the wrong dimension; use for example "{si}"') from error
-    except Exception as error:  # pint raises many kinds, from its own tree and from the tokenizer
-        raise RequestError(f'"{unit}" is not a unit known here') from error
-    return float(one - zero), float(zero)
+    told = f'"{unit[: spellings.LONGEST_UNIT]}"'
+    text = spellings.clean(unit)
+    legal = spellings.LEGAL.get(si, si)
+    if len(unit) > spellings.LONGEST_UNIT or spellings.ODD.search(text):
+        raise UnknownUnitError(f"{told} is not a unit known here; legal: {legal}")
+    if reason := spellings.refused(text):
+        raise RequestError(f"{told} is ambiguous: {reason}")
+    meant = spellings.trapped(text)
+    if meant and _read_any(meant, si):
+        raise RequestError(
+            f'{told}: M is mega, m is milli or metre; write "{meant}" if that is meant'
+        )
+    if found := _read_any(text, si):
+        return found
+    if any(_parsed(reading) is not None for reading in (text, *spellings.readings(text))):
+        raise WrongDimensionError(f"{told} has the wrong dimension; legal: {legal}")
+    near = spellings.nearest(text, legal)
+    hint = f'did you mean "{near}"? legal: ' if near else "legal: "
+    raise UnknownUnitError(f"{told} is not a unit known here; {hint}{legal}")
+
+
+def _read_any(text: str, si: str) -> tuple[float, float] | None:
+    """Return what a unit means as it stands, else as people write it; None if nothing fits."""
+    from treatsim import spellings
+
+    if exact := _factor(text, si):
+        return exact
+    fits = {_factor(reading, si) for reading in spellings.readings(text)}
+    found = {one for one in fits if one is not None}
+    if len({round(math.log10(factor), 6) for factor, _ in found}) > 1:
+        raise RequestError(f'"{text}" can be read in several ways; write it in SI letters')
+    return found.pop() if found else None
 
 
 def split(text: str) -> tuple[float, str, str]:
     """Split "20 mg/L as CaCO3" into its number, unit and basis ("" if none)."""
-    text = BLANKS.sub(" ", text)
-    match = NUMBER.match(text) if text.isprintable() else None
+    if len(text) > LONGEST or not BLANKS.sub(" ", text).isprintable():
+        raise RequestError("no number with a unit")
+    text = BLANKS.sub(" ", text).replace("\u2212", "-").strip()
+    if problem := _number_problem(text):
+        raise RequestError(problem)
+    match = NUMBER.match(text)
     if match is None:
         raise RequestError("no number with a unit")
     number, unit = float(match[1]), match[2]
     basis = BASIS.search(unit)
     return number, BASIS.sub("", unit), basis[1] if basis else ""
+
+
+def _number_problem(text: str) -> str:
+    """Return what is wrong with how the number is written, and how to write it, or ""."""
+    if groups := GROUPS.match(text):
+        plain = re.sub(r"[ ,']", "", groups[1])
+        if groups[2] == "." and groups[1].count(".") == 1:
+            return ""
+        plain = plain.replace(".", "") if groups[2] == "." else plain
+        told = f'"{plain} {groups[3]}"'.replace(' "', '"')
+        if groups[2] == "," and groups[1].count(",") == 1:
+            point = f'"{groups[1].replace(",", ".")} {groups[3]}"'.replace(' "', '"')
+            return f"a comma that parts thousands, or decimals? write {told} or {point}"
+        return f"thousands are not parted: write {told}"
+    if comma := COMMA.match(text):
+        return f'a decimal comma: write "{f"{comma[1]}.{comma[2]} {comma[3]}".strip()}"'
+    if share := SHARE.match(text):
+        number = int(share[1] or 0) + int(share[2]) / int(share[3])
+        unit = share[4].replace('"', "in")
+        return f'a fraction: write "{f"{number:g} {unit}".strip()}"'
+    if re.match(r"\s*[-+]?[\d.]+,", text):
+        return "a comma in the number: write it with one point, such as 1234.5"
+    if span := RANGE.match(text):
+        return f"one value belongs here, such as {span[1]} with its unit, not a range"
+    return ""
+
+
+def example(number: float, quantity: str) -> str:
+    """Return how a bare number would be written with a unit; not a claim of which is meant."""
+    kind = QUANTITIES[quantity]
+    if quantity == "uv_transmittance":
+        return f'"{100 * number if 0 < number < 1 else number:g} %"'
+    if quantity == "mass_fraction":
+        return 'g/kg, g/L or %, such as "35 g/kg"'
+    units = dict.fromkeys((kind.shown, kind.us))
+    return " or ".join(f'"{number:g} {unit}"' for unit in units)
 
 
 def read(text: str, quantity: str) -> float:
@@ -171,15 +284,36 @@ def read(text: str, quantity: str) -> float:
     if basis:
         raise RequestError(f'"as {basis}" has no meaning for {kind.meaning}')
     if not unit and (kind.si != "1" or quantity in BASED):
-        raise RequestError(f'a unit is missing; for example "{number:g} {kind.shown}"')
+        raise RequestError(f"a unit is missing; for example {example(number, quantity)}")
+    if unit.lower() in COUNTED.get(quantity, ()):
+        unit = ""
     try:
         factor, offset = conversion(unit, kind.si)
-    except RequestError as error:
-        if "dimension" in str(error):
-            message = f'"{unit}" is no unit of {kind.meaning}; for example "{kind.shown}"'
-            raise RequestError(message) from error
-        raise
+    except WrongDimensionError as error:
+        raise WrongDimensionError(
+            f'"{unit}" is no unit of {kind.meaning}; legal: {legal_units(quantity)}'
+        ) from error
+    except UnknownUnitError as error:
+        from treatsim import spellings
+
+        near = spellings.nearest(unit, legal_units(quantity))
+        hint = f'did you mean "{near}"? legal' if near else "legal"
+        raise UnknownUnitError(
+            f'"{unit[: spellings.LONGEST_UNIT]}" is not a unit known here; '
+            f"{hint}: {legal_units(quantity)}"
+        ) from error
     return factor * number + offset
+
+
+def legal_units(quantity: str) -> str:
+    """Return the usual units of a quantity, the shown ones first."""
+    from treatsim import spellings
+
+    kind = QUANTITIES[quantity]
+    if quantity in spellings.OWN_LEGAL:
+        return spellings.OWN_LEGAL[quantity]
+    more = spellings.LEGAL.get(kind.si, kind.si).split(", ")
+    return ", ".join(dict.fromkeys(unit for unit in (kind.shown, kind.us, *more) if unit))
 
 
 def shown(quantity: str, system: str = "si") -> tuple[str, float, float]:

@@ -8,7 +8,7 @@ import pytest
 from package import imports, modules, run_at_import
 
 LAYERS = (
-    ("arrays", "constants", "quantities", "sources", "errors", "ranges", "numerics"),
+    ("arrays", "constants", "quantities", "spellings", "sources", "errors", "ranges", "numerics"),
     ("water",),
     ("correlations",),
     ("catalogue",),

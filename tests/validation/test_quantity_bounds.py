@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from evidence import CHECKS
 
-from treatsim.quantities import INF, QUANTITIES
+from treatsim.quantities import INF, QUANTITIES, SIZES
 
 BELOW_ZERO = {  # may be negative without end: differences, flows of energy, signed heights
     "energy_per_volume", "flux", "head", "power", "pressure_difference",
@@ -19,6 +19,13 @@ def test_bounds(agree):
     for key in rows:
         quantity = QUANTITIES[key.removeprefix("Q_")]
         agree(key, [quantity.low, quantity.high])
+
+
+def test_sizes(agree):
+    rows = [key for key in CHECKS if key.startswith("S_")]
+    assert {key.removeprefix("S_") for key in rows} == set(SIZES)
+    for key in rows:
+        agree(key, list(SIZES[key.removeprefix("S_")]))
 
 
 @pytest.mark.parametrize("name", sorted(set(QUANTITIES) - BOUNDED))

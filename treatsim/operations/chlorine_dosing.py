@@ -70,7 +70,9 @@ class ChlorineDosingParameters(Parameters):
         "what the water still owes by a doser ahead counts at least",
     )
     form: str = choice(("liquid", "powder"), "form of the product")
-    strength: float = quantity("fraction", "available chlorine of the product", open_low=True)
+    strength: float = quantity(
+        "fraction", "available chlorine of the product", open_low=True, small=True
+    )
     strength_known: str = choice(("measured", "assumed"), "whether the strength was measured")
     stock_age: float = quantity("duration", "time since the strength was that", default=0.0)
     half_life: float | None = quantity(
@@ -80,6 +82,7 @@ class ChlorineDosingParameters(Parameters):
         "fraction",
         "available chlorine of the solution the dosing pump draws, g per mL; left out: the product",
         open_low=True,
+        small=True,
         default=None,
     )
     ph: float | None = quantity("ph", "pH where the chlorine acts", default=None)

@@ -94,15 +94,15 @@ class FeedPumpParameters(Parameters):
     rated_flow: float = quantity("flow", "a flow on the curve at full speed", open_low=True)
     rated_head: float = quantity("head", "head at the rated flow and full speed", low=0)
     linear_share: float = quantity("fraction", "linear part of the curve's fall", default=0.0)
-    pump_efficiency: float = quantity("fraction", "best efficiency of the pump", open_low=True)
+    pump_efficiency: float = quantity("efficiency", "best efficiency of the pump")
     best_flow: float | None = quantity(
         "flow",
         "flow of best efficiency at full speed; left out, the rated flow",
         open_low=True,
         default=None,
     )
-    motor_efficiency: float = quantity("fraction", "efficiency of the motor", open_low=True)
-    drive_efficiency: float = quantity("fraction", "efficiency of the drive", open_low=True)
+    motor_efficiency: float = quantity("efficiency", "efficiency of the motor")
+    drive_efficiency: float = quantity("efficiency", "efficiency of the drive")
     rated_power: float | None = quantity(
         "power",
         "rated shaft power; with it the motor loses efficiency at part load",

@@ -41,9 +41,9 @@ class HighPressurePumpParameters(Parameters):
         high=1.2e7,
         default=None,
     )
-    pump_efficiency: float = quantity("fraction", "hydraulic over shaft power", open_low=True)
-    motor_efficiency: float = quantity("fraction", "shaft over electrical power", open_low=True)
-    drive_efficiency: float = quantity("fraction", "efficiency of the drive", open_low=True)
+    pump_efficiency: float = quantity("efficiency", "hydraulic over shaft power")
+    motor_efficiency: float = quantity("efficiency", "shaft over electrical power")
+    drive_efficiency: float = quantity("efficiency", "efficiency of the drive")
     rated_power: float | None = quantity(
         "power",
         "rated shaft power; with it the motor loses efficiency at part load",

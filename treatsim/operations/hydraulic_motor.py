@@ -26,9 +26,7 @@ class HydraulicMotorParameters(Parameters):
     """The motor, and the pump on its shaft."""
 
     pump: str = reference("name of the high-pressure pump on the same shaft")
-    efficiency: float = quantity(
-        "fraction", "shaft power given over hydraulic power taken", open_low=True
-    )
+    efficiency: float = quantity("efficiency", "shaft power given over hydraulic power taken")
     outlet_pressure: float = quantity("pressure", "pressure behind the motor", default=0.0)
 
     def conflicts(self):

@@ -14,7 +14,7 @@ from treatsim.errors import RequestError
 
 UNCERTAIN = {"value", "spread", "source"}  # keys of an entry that is a table
 LARGEST_NUMBER = 1e300  # a bare number in a file
-SMALLEST, LARGEST = 1e-20, 1e20  # SI; beyond, powers and products overflow
+PERCENT = 0.01  # a percent below 1 is most often a fraction with a percent sign
 
 
 def quantity(
@@ -26,11 +26,13 @@ def quantity(
     open_low: bool = False,
     source: str = "",
     or_else: str = "",
+    small: bool = False,
     **default,
 ):
     """Declare a parameter field: its quantity, range and source. None stands for "not given".
 
-    `or_else` names a second field that takes the entry if its unit is that field's.
+    `or_else` names a second field that takes the entry if its unit is that field's; `small` tells
+    of a share that may well be less than 1 %.
     """
     table = quantities.QUANTITIES[kind]
     meta = {
@@ -41,6 +43,7 @@ def quantity(
         "open_low": open_low,
         "source": source,
         "or_else": or_else,
+        "small": small,
     }
     return field(metadata=meta, **default)
 
@@ -82,15 +85,19 @@ def field_problem(item: dataclasses.Field, value) -> str | None:
             return None
         return f"{name} is one of {', '.join(meta['options'])}"
     array = np.asarray(value, dtype=float)
-    above = array > meta["low"] if meta["open_low"] else array >= meta["low"]
     size = np.abs(array)
-    if np.any((size > LARGEST) | ((size < SMALLEST) & (size > 0))):  # also what is not finite
+    if np.any(size > quantities.ANY_SIZE[1]):  # also what is not finite
         return "no number of this size belongs here"
-    if np.all(above & (array <= meta["high"]) & np.isfinite(array)):
-        if meta["kind"] == "count" and np.any(array != np.round(array)):
-            return f"{_named(name, 'is', 'are')} a whole number"
-        return None
-    return f"{_named(name, 'lies', 'lie')} {bounds_text(meta)}"
+    above = array > meta["low"] if meta["open_low"] else array >= meta["low"]
+    if not np.all(above & (array <= meta["high"]) & np.isfinite(array)):
+        return f"{_named(name, 'lies', 'lie')} {bounds_text(meta)}"
+    least, most = quantities.SIZES.get(meta["kind"], quantities.ANY_SIZE)
+    if np.any((size > most) | ((size < least) & (size > 0))):
+        ends = [quantities.text(end, meta["kind"]) for end in (least, most)]
+        return f"no number of this size belongs here; {name}: {ends[0]} to {ends[1]}"
+    if meta["kind"] == "count" and np.any(array != np.round(array)):
+        return f"{_named(name, 'is', 'are')} a whole number"
+    return None
 
 
 def _named(name: str, one: str, many: str) -> str:
@@ -121,13 +128,34 @@ def read_value(item: dataclasses.Field, raw) -> Any:
     elif abs(raw) > LARGEST_NUMBER:  # an int may be too large for a float, or to be shown
         raise RequestError("no number of this size belongs here")
     elif quantities.QUANTITIES[kind].si != "1" or kind in quantities.BASED:
-        unit = quantities.QUANTITIES[kind].shown
-        raise RequestError(f'a bare number; write a text with its unit, for example "{raw} {unit}"')
+        told = quantities.example(raw, kind)
+        raise RequestError(f"a bare number; write a text with its unit, for example {told}")
     else:
         value = float(raw)
-    if problem := field_problem(item, value):
+    if problem := percent_problem(item, raw, value) or field_problem(item, value):
         raise RequestError(problem)
     return int(value) if kind == "count" else value
+
+
+def percent_problem(item: dataclasses.Field, raw, value: float) -> str:
+    """Return what is doubtful where fraction and percent are taken for one another, or ""."""
+    meta = item.metadata
+    if (
+        meta["kind"] == "choice"
+        or meta["high"] > 2
+        or quantities.QUANTITIES[meta["kind"]].si != "1"
+    ):
+        return ""
+    if isinstance(raw, str) and "%" in raw and 0 < value < PERCENT and not meta["small"]:
+        share = f"{100 * value:.6g}"
+        other = f" or {share}" * (meta["kind"] not in quantities.BASED)
+        least = max(meta["low"], quantities.SIZES.get(meta["kind"], quantities.ANY_SIZE)[0])
+        low = f"; if so little is meant, write {value:.6g}" * (value >= least)
+        return f'{share} % is {value:.6g}: write "{10000 * value:.6g} %"{other}{low}'
+    bare = not isinstance(raw, str) or raw.strip().replace(".", "", 1).isdigit()
+    if bare and meta["high"] < value <= 100 and value >= 2:
+        return f'{value:g} is {100 * value:g} %: write "{value:g} %" or {value / 100:g}'
+    return ""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -53,13 +53,13 @@ class PressureExchangerParameters(Parameters):
     """How well pressure changes over, and how much water does."""
 
     efficiency: float = quantity(
-        "fraction",
-        "pressure of the feed that leaves over that of the concentrate that enters",
-        open_low=True,
+        "efficiency", "pressure of the feed that leaves over that of the concentrate that enters"
     )
-    mixing: float = quantity("fraction", "share of the feed replaced by concentrate", high=0.5)
+    mixing: float = quantity(
+        "fraction", "share of the feed replaced by concentrate", high=0.5, small=True
+    )
     leakage: float = quantity(
-        "fraction", "share of the concentrate that leaks to the low side", high=0.5
+        "fraction", "share of the concentrate that leaks to the low side", high=0.5, small=True
     )
 
 

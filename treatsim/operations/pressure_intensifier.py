@@ -33,7 +33,7 @@ class PressureIntensifierParameters(Parameters):
     recovery: float = quantity(
         "fraction", "rod area over piston area: the recovery it is built for", low=0.01, high=0.9
     )
-    efficiency: float = quantity("fraction", "of the intensifier", open_low=True)
+    efficiency: float = quantity("efficiency", "of the intensifier")
     exhaust_pressure: float = quantity("pressure", "pressure of the spent concentrate")
     outlet_pressure: float | None = quantity(
         "pressure", "left out: the membranes decide", high=1.2e7, default=None

@@ -30,7 +30,7 @@ class PeopleParameters(Parameters):
         "volume", "quantity planned for each person and day", open_low=True, high=1.0, default=None
     )
     losses: float = quantity(
-        "fraction", "share lost between tank and cup, usually 10 to 20 %", high=0.9
+        "fraction", "share lost between tank and cup, usually 10 to 20 %", high=0.9, small=True
     )
     running_time: float = quantity("duration", "running time a day", open_low=True, high=DAY)
     drawing_time: float | None = quantity(
