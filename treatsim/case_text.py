@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import difflib
 import re
 import tomllib
 from collections.abc import Mapping
@@ -11,13 +10,19 @@ from pathlib import Path
 from typing import Any
 
 from treatsim import quantities
-from treatsim.errors import CaseError, RequestError
+from treatsim.case_hints import did_you_mean, misplaced, takers
+from treatsim.errors import CaseError, RequestError, plain
 from treatsim.operations.declarations import Ruled
 from treatsim.operations.outcome import Override
 from treatsim.operations.parameters import read_value
 
 DEEPEST = 20  # tables in one another
 LARGEST_FILE = 1_000_000  # bytes; a case file is a page or two
+TEXTS = re.compile(  # texts and comments; one that does not end takes all, so that time is linear
+    r'"""[\s\S]*?(?:"""|\Z)|\'\'\'[\s\S]*?(?:\'\'\'|\Z)|"(?:[^"\\\n]|\\.)*(?:"|\\?$)|\'[^\'\n]*(?:\'|$)|#.*',
+    re.MULTILINE,
+)
+LONGEST_KEY = 300  # letters of a line in which a key or a table is looked for
 HEADER = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")
 KEY = re.compile(r"""\s*("[^"]*"|'[^']*'|[A-Za-z0-9_.-]+)\s*=""")
 
@@ -28,12 +33,13 @@ OPEN_GROUPS = ("rating", "practice")  # limits that a case may override or waive
 class Problems:
     """Collects one line per fault, each led by its place."""
 
-    def __init__(self, path: str, lines: Mapping[str, int]) -> None:
+    def __init__(self, path: str, lines: Mapping[str, int], homes: Mapping[str, list[str]]) -> None:
         self.path, self.lines, self.found = path, lines, list[str]()
+        self.homes = homes  # key -> the tables of the case that can hold it
 
     def add(self, where: str, text: str) -> None:
         """Add a fault at the key path `where`, such as "units.uv.arc_length"."""
-        self.found.append(f"{self.place(where)}: {text}")
+        self.found.append(plain(f"{self.place(where)}: {text}"))
 
     def place(self, where: str) -> str:
         """Return file and line of a key path, such as "camp.toml:13"."""
@@ -59,9 +65,13 @@ def read_text(path: Path) -> str:
         if path.is_dir():
             raise CaseError(f"{name}: this is a directory; name a case file")
         size = path.stat().st_size
-        if size > LARGEST_FILE:
-            raise CaseError(f"{name}: {size / 1e6:.0f} MB is no case file; at most 1 MB is read")
-        raw = path.read_bytes()
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_FILE + 1)  # a device tells no size, and has no end
+        if len(raw) > LARGEST_FILE:
+            told = f"{size / 1e6:.0f} MB" if size > LARGEST_FILE else "more than 1 MB"
+            raise CaseError(f"{name}: {told} is no case file; at most 1 MB is read")
+    except ValueError as error:  # a name that no file can have
+        raise CaseError(f"{name}: cannot be read: {error}") from error
     except OSError as error:
         raise CaseError(f"{name}: cannot be read: {(error.strerror or 'error').lower()}") from error
     try:
@@ -74,6 +84,9 @@ def read_text(path: Path) -> str:
 
 def parse(text: str, name: str) -> dict[str, Any]:
     """Parse TOML; a fault in the syntax is told with its line."""
+    dots = max((part.count(".") for part in re.split(r"[=,{}\n]", TEXTS.sub("_", text))), default=0)
+    if dots > DEEPEST:  # before the parser, which takes memory by the square of them
+        raise CaseError(f"{name}: a key of more than {DEEPEST} parts; this is no case file")
     try:
         tables = tomllib.loads(text)
         if _depth(tables) > DEEPEST:
@@ -108,7 +121,7 @@ def line_numbers(text: str) -> dict[str, int]:
     """Return the line of every table and key, by its dotted path."""
     found: dict[str, int] = {}
     table, counts = "", dict[str, int]()
-    for number, line in enumerate(text.splitlines(), 1):
+    for number, line in enumerate((line[:LONGEST_KEY] for line in text.splitlines()), 1):
         if header := HEADER.match(line):
             table = header[2].replace('"', "")
             if header[1] == "[[":
@@ -128,15 +141,17 @@ def read_record(cls, table: Mapping[str, Any], where: str, problems: Problems):
     before = len(problems.found)
     for key, raw in table.items():
         if key not in fields:
-            near = difflib.get_close_matches(key, fields, n=1)
-            hint = f'; did you mean "{near[0]}"?' if near else f"; known: {', '.join(fields)}"
-            problems.add(f"{where}.{key}", f"{where}.{key}: no such key{hint}")
+            hint = misplaced(key, fields, where, problems.homes)
+            problems.add(f"{where}.{key}", f"{where}.{key}: no such key; {hint}")
             continue
         try:
             slot = slot_for(fields, key, raw)
             values[slot] = read_value(fields[slot], raw)
         except RequestError as error:
-            problems.add(f"{where}.{key}", f"{where}.{key} = {entry(raw)}: {error}")
+            other = fields[key].metadata.get("or_else", "")
+            also = f", or {legal_of(fields[other])}" if other and "legal" in str(error) else ""
+            hint = takers(fields, key, raw)
+            problems.add(f"{where}.{key}", f"{where}.{key} = {entry(raw)}: {error}{also}{hint}")
     for name, item in fields.items():
         if item.default is dataclasses.MISSING and name not in table:
             problems.add(
@@ -166,9 +181,8 @@ def read_overrides(
     for key, raw in rows.items():
         place = f"{where}.{key}"
         if key not in open_ones:
-            near = difflib.get_close_matches(key, open_ones, n=1)
-            known = ", ".join(open_ones) or "none: this kind has no rating and no habit"
-            hint = f'did you mean "{near[0]}"?' if near else f"known: {known}"
+            none = "known: none: this kind has no rating and no habit"
+            hint = did_you_mean(key, open_ones) if open_ones else none
             fixed = "; what people rely on is not waived" if key in ruled else ""
             problems.add(place, f"{place}: no limit to be overridden{fixed}; {hint}")
             continue
@@ -192,6 +206,11 @@ def _override(raw, rule: Ruled) -> Override:
     if not isinstance(raw, str):
         raise RequestError('a text with a unit, or { waived = "why" }, belongs here')
     return Override(quantities.read(raw, rule.quantity), reason)
+
+
+def legal_of(item: dataclasses.Field) -> str:
+    """Return the usual units of a field."""
+    return quantities.legal_units(item.metadata["kind"])
 
 
 def slot_for(fields: Mapping[str, dataclasses.Field], key: str, raw) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import copy
 import dataclasses
-import difflib
 import re
 import tomllib
 from collections.abc import Mapping
@@ -15,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from treatsim import case_sections, operations
+from treatsim.case_hints import addresses, did_you_mean, homes, misplaced, nearest
 from treatsim.case_text import (
     Problems,
     entry,
@@ -24,7 +24,7 @@ from treatsim.case_text import (
     read_record,
     read_text,
 )
-from treatsim.errors import CaseError, FlowsheetError, RequestError
+from treatsim.errors import CaseError, FlowsheetError, RequestError, plain
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import Hold, operate
 from treatsim.flowsheet.result import Context, Result
@@ -34,6 +34,7 @@ from treatsim.operations.parameters import Parameters
 from treatsim.operations.unit import Unit
 
 UNIT_NAME = re.compile(r"[a-z][a-z0-9_]*$")
+MOST_UNITS, MOST_PARTS, LONGEST_LINK = 200, 1000, 4000
 TOP_LEVEL = ("title", *case_sections.SECTIONS, "units", "flowsheet", "hold")
 
 
@@ -61,8 +62,15 @@ class Case:
             if other and getattr(record, name) is None:  # given in the other kind of unit
                 name = other
             return found[name], getattr(record, name)
-        near = difflib.get_close_matches(address, self.inputs(), n=3)
-        hint = f"; near: {', '.join(near)}" if near else ""
+        outer, inner = name.partition(".")[::2]
+        table = getattr(record, outer, None) if outer in found else None
+        if isinstance(table, Mapping) and inner in table:
+            raise RequestError(
+                f'"{address}" is an entry of the table {owner}.{outer}: no number to adjust; '
+                "sweep its values instead"
+            )
+        near = nearest(address, [*self.inputs(), *addresses(self.data)])
+        hint = f'; did you mean "{near}"?' if near else ""
         raise RequestError(f'no input has the address "{address}"{hint}')
 
     def inputs(self) -> dict[str, Any]:
@@ -135,17 +143,14 @@ def interpret(
     changes: Mapping[str, str] | None = None,
 ) -> Case:
     """Turn the tables of a case into a Case."""
-    problems = Problems(path, lines or {})
+    problems = Problems(path, lines or {}, homes(data))
     data = copy.deepcopy(data)
     for address, value in (changes or {}).items():
         _set(data, address, value, problems)
     for key in data:
         if key not in TOP_LEVEL:
-            near = difflib.get_close_matches(key, TOP_LEVEL, n=1)
             problems.add(
-                key,
-                f"{key}: no such table"
-                + (f'; did you mean "{near[0]}"?' if near else f"; known: {', '.join(TOP_LEVEL)}"),
+                key, f"{key}: no such table; {misplaced(key, TOP_LEVEL, '', problems.homes)}"
             )
     title = data.get("title", Path(path).stem)
     if not isinstance(title, str) or not title.strip() or not title.isprintable():
@@ -191,6 +196,9 @@ def _units(data, problems: Problems):
     tables = _table(data, "units", problems)
     if not tables and isinstance(data.get("units", {}), dict):
         problems.add("units", "units is missing: a table such as [units.lift_pump] for each unit")
+    if len(tables) > MOST_UNITS:
+        problems.add("units", f"units: {len(tables)} units; at most {MOST_UNITS} are solved")
+        return kinds, parameters, overrides
     for name, table in tables.items():
         where = f"units.{name}"
         if not isinstance(table, dict):
@@ -204,15 +212,10 @@ def _units(data, problems: Problems):
             )
             continue
         kind = table.get("kind")
-        if kind not in operations.kinds():
-            near = difflib.get_close_matches(str(kind), operations.kinds(), n=1)
-            hint = f'did you mean "{near[0]}"?' if near else ", ".join(operations.kinds())
-            problems.add(
-                f"{where}.kind",
-                f"{where}.kind = {entry(kind)}: no such kind; {hint}"
-                if kind
-                else f"{where}.kind is missing; known: {hint}",
-            )
+        if not isinstance(kind, str) or kind not in operations.kinds():
+            hint = did_you_mean(kind, operations.kinds())
+            told = f" = {entry(kind)}: no such kind" if "kind" in table else " is missing"
+            problems.add(f"{where}.kind", f"{where}.kind{told}; {hint}")
             continue
         rest = {key: value for key, value in table.items() if key not in ("kind", "limits")}
         record = read_record(operations.parameters_class(kind), rest, where, problems)
@@ -231,7 +234,15 @@ def _links(data, problems: Problems) -> tuple[str, ...]:
             problems.add(f"flowsheet.{key}", f"flowsheet.{key}: no such key; known: links")
     links = table.get("links")
     if isinstance(links, list) and links and all(isinstance(link, str) for link in links):
-        return tuple(links)
+        parts = sum(link.count(">") + 1 for link in links)
+        if parts <= MOST_PARTS and max(map(len, links)) <= LONGEST_LINK:
+            return tuple(links)
+        problems.add(
+            "flowsheet.links",
+            f"flowsheet.links: {parts} names; at most {MOST_PARTS}, and {LONGEST_LINK} letters a "
+            "link, are read",
+        )
+        return ()
     problems.add("flowsheet.links", 'flowsheet.links is missing: a list such as ["a > b > tank"]')
     return ()
 
@@ -258,14 +269,19 @@ def _holds(data, problems: Problems) -> tuple[Hold, ...]:
 
 def _set(data, address: str, value: str, problems: Problems) -> None:
     """Apply one --set; the value is read like any other entry of the file."""
-    *path, key = address.split(".")
+    *path, key = address.removeprefix("units.").split(".")
     table = data
+    if path and path[0] in case_sections.SECTIONS:
+        data.setdefault(path[0], {})
     if path and path[0] not in case_sections.SECTIONS:
         path = ["units", *path]
     for step in path:
         table = table.get(step) if isinstance(table, dict) else None
     if not path or not isinstance(table, dict):
-        problems.found.append(f'--set {address}: no input has the address "{address}"')
+        near = nearest(address, addresses(data)) if path else ""
+        hint = f'; did you mean "{near}"?' if near else ""
+        hint = hint if path else '; write it as in "lift_pump.speed": table and key'
+        problems.found.append(plain(f'--set {address}: no input has the address "{address}"{hint}'))
         return
     old = table.get(key)
     if isinstance(old, dict) and "value" in old:
@@ -280,7 +296,7 @@ def _literal(value: str):
     """Read a number where the file has a number; text with a unit stays text."""
     try:
         return tomllib.loads(f"v = {value}")["v"]
-    except tomllib.TOMLDecodeError:
+    except ValueError:  # no number, or one of thousands of digits
         return value
 
 

@@ -1,19 +1,30 @@
 """Command line: arguments in, text or JSON out. No physics here.
 
-Results go to standard output, everything else to standard error. Heavy modules are imported by
-the commands that need them, so that help is quick.
+Heavy modules are imported by the commands that need them, so that help is quick.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import enum
 import os
-import sys
+import signal
 from collections.abc import Sequence
 from pathlib import Path
 
 from treatsim import __version__, errors
+from treatsim.console import (
+    Parser,
+    deliver,
+    did_you_mean,
+    drop_output,
+    escape_what_output_cannot_hold,
+    on_terminal,
+    report_problems,
+    signals_heard,
+    tell,
+)
 
 
 class Exit(enum.IntEnum):
@@ -24,25 +35,28 @@ class Exit(enum.IntEnum):
     WRONG = 2  # the request or the case is wrong
     NO_SOLUTION = 3  # no operating point exists at this setting
     INTERNAL = 70
-    INTERRUPTED = 130
+    HUNG_UP = 128 + signal.SIGHUP
+    INTERRUPTED = 128 + signal.SIGINT
+    TERMINATED = 128 + signal.SIGTERM
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
-    arguments = parser().parse_args(argv)
+    escape_what_output_cannot_hold()
+    arguments = parsed(argv)
     try:
-        return int(arguments.run(arguments))
-    except errors.NoSolutionError as error:
-        tell(str(error))
-        return Exit.NO_SOLUTION
+        with signals_heard():
+            return run(arguments)
     except errors.RequestError as error:
-        report_problems(error.problems)
+        report_problems(error.problems, isinstance(error, errors.OutputError))
         return Exit.WRONG
-    except KeyboardInterrupt:
-        tell("interrupted")
-        return Exit.INTERRUPTED
+    except KeyboardInterrupt as stop:
+        number = getattr(stop, "number", signal.SIGINT)
+        named = signal.Signals(number).name
+        tell("interrupted" if number == signal.SIGINT else f"ended by {named}")
+        return Exit(128 + number)
     except BrokenPipeError:  # the reader has seen enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        drop_output()
         return Exit.DONE
     except Exception as error:
         if arguments.debug:
@@ -52,22 +66,34 @@ def main(argv: Sequence[str] | None = None) -> int:
         return Exit.INTERNAL
 
 
-def tell(text: str) -> None:
-    """Print one line to standard error."""
-    print(text, file=sys.stderr)
+def run(arguments) -> int:
+    """Run a command; without any solution a document that was asked for says so."""
+    try:
+        return int(arguments.run(arguments))
+    except errors.NoSolutionError as error:
+        if getattr(arguments, "json", False):
+            from treatsim.report import document
+
+            case = getattr(arguments, "case", None) or ", ".join(arguments.cases)
+            deliver(document.as_json(document.unanswered(case, str(error))), arguments.out)
+        tell(str(error))
+        return Exit.NO_SOLUTION
 
 
-def report_problems(problems: Sequence[str]) -> None:
-    """Print every problem, then how many there are."""
-    for line in problems:
-        tell(line)
-    many = f"{len(problems)} problems" if len(problems) != 1 else "1 problem"
-    tell(f"{many}; nothing was run")
+def parsed(argv: Sequence[str] | None):
+    """Return the arguments; one that is unknown ends the program with the nearest it knows."""
+    top = parser()
+    arguments, unknown = top.parse_known_args(argv)
+    if unknown:
+        flags = [flag for name in arguments.options for flag in OPTIONS[name][0] if flag[0] == "-"]
+        hint = did_you_mean(unknown[0].partition("=")[0], flags)
+        top.error(f"unrecognized arguments: {' '.join(unknown)}{hint}")
+    return arguments
 
 
 def parser() -> argparse.ArgumentParser:
     """Return the parser of the whole command line."""
-    top = argparse.ArgumentParser(
+    top = Parser(
         prog="treatsim",
         description="Process simulation of small mobile drinking-water treatment units. "
         "A planning aid: it does not replace testing, approval or licensed practice.",
@@ -82,7 +108,7 @@ def parser() -> argparse.ArgumentParser:
             epilog=f"example: {example}",
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )
-        command.set_defaults(run=function)
+        command.set_defaults(run=function, options=options)
         for option in (*options, "--debug"):
             flags, settings = OPTIONS[option]
             command.add_argument(*flags, **settings)
@@ -102,24 +128,14 @@ def changes(arguments) -> dict[str, str]:
     return found
 
 
-def deliver(text: str, out: str | None) -> None:
-    """Print the result, or write it to a file."""
-    if out is None:
-        sys.stdout.write(text)
-        sys.stdout.flush()
-    else:
-        from treatsim.report.files import write_whole
-
-        write_whole(out, text)
-
-
 def run_new(arguments) -> int:
     """Write a commented case file to start from."""
     from treatsim.report import starters
 
     text = starters.starter(arguments.kind)
-    if arguments.out and Path(arguments.out).is_file():  # most likely a case someone has edited
-        raise errors.RequestError(f"--out {arguments.out}: is there already; name a new file")
+    with contextlib.suppress(OSError):  # of a name that cannot be looked up, writing tells
+        if arguments.out and Path(arguments.out).is_file():  # most likely a case someone edited
+            raise errors.RequestError(f"--out {arguments.out}: is there already; name a new file")
     deliver(text, arguments.out)
     return Exit.DONE
 
@@ -199,7 +215,7 @@ def run_figures(arguments) -> int:
     rasters = plots.NAMES if arguments.png else () if arguments.cases else gallery.RASTERED
     with Progress("pictures") as progress:
         names = gallery.write(pictures, folder, rasters, progress)
-    sys.stdout.write("".join(f"{folder}/{name}\n" for name in names))
+    deliver("".join(f"{folder}/{name}\n" for name in names), None)
     return Exit.DONE
 
 
@@ -217,7 +233,7 @@ def run_sweep(arguments) -> int:
     points = grid_of(case, axes).points
     if arguments.out:
         sweep_files.check_path(arguments.out, points)
-    elif sys.stdout.isatty():
+    elif on_terminal():
         sweep_text.check_rows(points)
     with Progress("points") as progress:
         table = sweep(
@@ -244,7 +260,7 @@ def deliver_table(table, suffix: str, arguments) -> None:
 
     if suffix:
         write_whole(arguments.out, sweep_files.encode(table, suffix, arguments.units))
-    elif sys.stdout.isatty():
+    elif on_terminal():
         deliver(sweep_text.sweep_text(table, arguments.units), None)
     else:
         deliver(sweep_files.csv_text(table, arguments.units), None)
@@ -278,7 +294,7 @@ def run_sources(arguments) -> int:
 
 def colour(arguments) -> bool:
     """Whether the text may carry colour: a terminal, no file, NO_COLOR unset."""
-    return arguments.out is None and sys.stdout.isatty() and not os.environ.get("NO_COLOR")
+    return arguments.out is None and on_terminal() and not os.environ.get("NO_COLOR")
 
 
 OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {

@@ -3,6 +3,7 @@
 TreatsimError
 ├── RequestError        the request or the case is wrong (exit status 2)
 │   ├── CaseError       a case file; carries every problem found in it
+│   ├── OutputError     the answer cannot be delivered
 │   ├── FlowsheetError  units and links that cannot be connected
 │   └── DomainError     an impossible value given to a formula (also a ValueError)
 └── NoSolutionError     the case is sound, but no operating point exists (exit status 3)
@@ -23,11 +24,22 @@ class TreatsimError(Exception):
     """Anything treatsim raises on purpose."""
 
 
+LONGEST = 2000  # characters of a message
+
+
+def plain(text: str) -> str:
+    """Return a text as one printable line: control letters escaped, what is endless cut."""
+    if not text.isprintable():
+        text = "".join(c if c.isprintable() else repr(c)[1:-1] for c in text[: 2 * LONGEST])
+    return text if len(text) <= LONGEST else f"{text[: LONGEST - 3]}..."
+
+
 class RequestError(TreatsimError):
     """The request or the case is wrong; `problems` holds one line for each."""
 
     def __init__(self, problems: str | Sequence[str]) -> None:
-        self.problems = [problems] if isinstance(problems, str) else list(problems)
+        lines = [problems] if isinstance(problems, str) else problems
+        self.problems = [plain(line) for line in lines]
         super().__init__("\n".join(self.problems))
 
 
@@ -37,6 +49,10 @@ class CaseError(RequestError):
 
 class FlowsheetError(RequestError):
     """Units and links do not make a flowsheet."""
+
+
+class OutputError(RequestError):
+    """The answer is there and cannot be delivered: a full disk, a closed output."""
 
 
 class DomainError(RequestError, ValueError):

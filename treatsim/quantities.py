@@ -302,7 +302,10 @@ def read(text: str, quantity: str) -> float:
             f'"{unit[: spellings.LONGEST_UNIT]}" is not a unit known here; '
             f"{hint}: {legal_units(quantity)}"
         ) from error
-    return factor * number + offset
+    value = factor * number + offset
+    if not abs(value) <= ANY_SIZE[1]:
+        raise RequestError("no number of this size belongs here")
+    return value
 
 
 def legal_units(quantity: str) -> str:

@@ -18,9 +18,9 @@ LAYERS = (
     ("safety",),
     ("running",),
     ("studies",),
-    ("cases", "case_text", "case_sections"),
+    ("cases", "case_text", "case_hints", "case_sections"),
     ("report",),
-    ("cli",),
+    ("cli", "console"),
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 LATE = {  # costly to load: only inside the function that needs them

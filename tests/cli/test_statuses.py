@@ -95,7 +95,7 @@ def test_130_interrupted(monkeypatch):
 
 
 def test_every_status_has_a_name():
-    assert {int(status) for status in cli.Exit} == {0, 1, 2, 3, 70, 130}
+    assert {int(status) for status in cli.Exit} == {0, 1, 2, 3, 70, 129, 130, 143}
 
 
 def test_a_reader_that_stops_early_is_no_error():

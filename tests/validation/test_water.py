@@ -36,9 +36,12 @@ class Builder:
         return {"a": np.arange(5.0) * self.value, "b": np.array(self.value)}
 
 
+SHAPES = {"a": (5,), "b": ()}
+
+
 def load(builder, **key):
     cache.forget()
-    return cache.load_or_build("trial", key, builder)
+    return cache.load_or_build("trial", key, builder, SHAPES)
 
 
 def test_water_values(agree):
@@ -158,7 +161,7 @@ def test_cache_builds_once(folder):
     assert build.calls == 1
     assert_allclose(first["a"], again["a"], rtol=0)
     assert again["b"].shape == ()
-    cache.load_or_build("trial", {"x": 1}, build)
+    cache.load_or_build("trial", {"x": 1}, build, SHAPES)
     assert build.calls == 1
     assert not first["a"].flags.writeable
     assert [p.suffix for p in folder.iterdir()] == [".npz"]
@@ -170,7 +173,7 @@ def test_cache_keys_differ(folder):
     changed = load(two, versions={"CoolProp": "6.7"})
     assert two.calls == 1
     assert changed["b"] == 2
-    cache.load_or_build("other", {"versions": {"CoolProp": "6.6"}}, two)
+    cache.load_or_build("other", {"versions": {"CoolProp": "6.6"}}, two, SHAPES)
     assert two.calls == 2
     assert cache.library_versions("numpy")["numpy"] == np.__version__
     assert cache.library_versions("no-such-library") == {"no-such-library": "absent"}
@@ -230,7 +233,7 @@ def test_unusable_directories_are_no_failure(tmp_path, monkeypatch):
         with warnings.catch_warnings():
             warnings.simplefilter("error")
             assert load(build, x=1)["b"] == 1
-            cache.load_or_build("trial", {"x": 1}, build)
+            cache.load_or_build("trial", {"x": 1}, build, SHAPES)
         assert build.calls == 1, "kept in memory"
     cache.forget()
 
@@ -242,6 +245,37 @@ def test_disk_that_fails_while_writing_leaves_nothing(folder, monkeypatch):
     monkeypatch.setattr(Path, "replace", full)
     assert load(Builder(), x=1)["b"] == 1
     assert list(folder.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"a": np.zeros(5)}, {"a": np.zeros(4), "b": np.array(1.0)},
+     {"a": np.array([0, 1, np.nan, 3, 4]), "b": np.array(1.0)},
+     {"a": np.zeros(5), "b": np.array(np.inf)}, {"a": np.zeros(5, int), "b": np.array(1.0)}],
+)  # fmt: skip
+def test_wrong_tables_under_a_right_checksum_are_built_anew(folder, wrong):
+    load(Builder(), x=1)
+    (path,) = folder.iterdir()
+    cache._write(path, cache._digest("trial", {"code": cache.code_fingerprint(), "x": 1}), wrong)
+    build = Builder(2.0)
+    assert load(build, x=1)["b"] == 2
+    assert build.calls == 1
+
+
+def test_no_archive_under_a_right_checksum_is_built_anew(folder):
+    load(Builder(), x=1)
+    (path,) = folder.iterdir()
+    digest = cache._digest("trial", {"code": cache.code_fingerprint(), "x": 1})
+    path.write_bytes(b"PK\x03\x04" + cache._checksum(digest, b"PK\x03\x04"))
+    assert load(Builder(2.0), x=1)["b"] == 2
+
+
+def test_a_pipe_in_the_place_of_a_table_is_not_waited_for(folder):
+    load(Builder(), x=1)
+    (path,) = folder.iterdir()
+    path.unlink()
+    os.mkfifo(path)
+    assert load(Builder(2.0), x=1)["b"] == 2
 
 
 def test_failed_build_stores_nothing(folder):
@@ -270,7 +304,8 @@ from treatsim.water import cache
 for turn in range(60):
     cache.forget()
     key = {"x": turn % 3}
-    got = cache.load_or_build("race", key, lambda: {"a": np.full(50000, turn % 3, dtype=float)})
+    build = lambda: {"a": np.full(50000, turn % 3, dtype=float)}
+    got = cache.load_or_build("race", key, build, {"a": (50000,)})
     assert np.all(got["a"] == turn % 3) and got["a"].size == 50000
     if turn % 5 == 4:
         for path in cache.directory().glob("race-*.npz"):

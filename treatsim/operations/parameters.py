@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -83,7 +84,9 @@ def field_problem(item: dataclasses.Field, value) -> str | None:
     if meta["kind"] == "choice":
         if value in meta["options"]:
             return None
-        return f"{name} is one of {', '.join(meta['options'])}"
+        near = difflib.get_close_matches(str(value)[:60], meta["options"], n=1)
+        hint = f'; did you mean "{near[0]}"?' if near else ""
+        return f"{name} is one of {', '.join(meta['options'])}{hint}"
     array = np.asarray(value, dtype=float)
     size = np.abs(array)
     if np.any(size > quantities.ANY_SIZE[1]):  # also what is not finite
@@ -158,6 +161,13 @@ def percent_problem(item: dataclasses.Field, raw, value: float) -> str:
     return ""
 
 
+def _told(value) -> str:
+    """Return a value for a message; of many, the ends."""
+    if isinstance(value, np.ndarray) and value.size:
+        return " to ".join(f"{end:g}" for end in dict.fromkeys((np.min(value), np.max(value))))
+    return repr(value)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Parameters:
     """Base of all parameter records; quantity(), choice() or reference() declares each field."""
@@ -167,7 +177,7 @@ class Parameters:
             if isinstance(value := getattr(self, item.name), np.ndarray):
                 object.__setattr__(self, item.name, value.copy())
         problems = [
-            f"{item.name} = {getattr(self, item.name)!r}: {problem}"
+            f"{item.name} = {_told(getattr(self, item.name))}: {problem}"
             for item in dataclasses.fields(self)
             if (problem := field_problem(item, getattr(self, item.name)))
         ]

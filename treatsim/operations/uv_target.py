@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from typing import Any
 
 from treatsim import quantities
@@ -47,9 +48,12 @@ def target_faults(target: Any) -> list[str]:
     faults = [
         f"target.{key}: no such key; known: {', '.join(KEYS)}" for key in target if key not in KEYS
     ]
-    name = target["organism"]
-    if name not in ORGANISMS and name not in STAND_INS:
-        return [*faults, f'target.organism = "{name}": known: {known}']
+    name, legal = target["organism"], (*ORGANISMS, *STAND_INS)
+    if not isinstance(name, str) or name not in legal:
+        told = str(name)[:60]
+        near = difflib.get_close_matches(told, legal, n=1)
+        hint = f'; did you mean "{near[0]}"?' if near else ""
+        return [*faults, f'target.organism = "{told}": known: {known}{hint}']
     if ("log" in target) == ("dose" in target):
         return [*faults, "target: give one of log and dose"]
     fault = (

@@ -11,7 +11,7 @@ import treatsim
 from treatsim import quantities
 from treatsim.operations.outcome import STATES, Limit, at
 from treatsim.report.health_text import health_document
-from treatsim.safety.verdict import Verdict
+from treatsim.safety.verdict import WITHOUT, WORDS, Verdict
 from treatsim.studies.remedies import Remedy
 
 
@@ -50,6 +50,21 @@ def document(
         "balances": result.balances,
         "cautions": verdict.cautions,
         "sources": verdict.sources,
+    }
+
+
+def unanswered(case: str, reason: str) -> dict[str, Any]:
+    """Return the document of a case whose water could not even be made up."""
+    lists = ("criteria", "findings", "excursions", "cautions", "sources")
+    return {
+        "treatsim": treatsim.__version__,
+        "case": case,
+        "solved": False,
+        "reason": reason,
+        "state": WORDS[WITHOUT],
+        "meets": False,
+        "values": {},
+        **{name: [] for name in lists},
     }
 
 

@@ -6,13 +6,13 @@ import os
 import tempfile
 from pathlib import Path
 
-from treatsim.errors import RequestError
+from treatsim.errors import OutputError, RequestError
 
 
 def write_whole(path: str | Path, content: str | bytes) -> None:
     """Write `content` to `path` in one step; RequestError in one line if that cannot be done."""
     path = Path(path)
-    raw = content.encode("utf-8") if isinstance(content, str) else content
+    raw = content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
     temporary = None
     try:
         if path.is_dir():
@@ -32,4 +32,4 @@ def write_whole(path: str | Path, content: str | bytes) -> None:
         if temporary:
             Path(temporary).unlink(missing_ok=True)
         reason = (error.strerror or "error").lower()
-        raise RequestError(f"--out {path}: cannot be written: {reason}") from error
+        raise OutputError(f"--out {path}: cannot be written: {reason}") from error

@@ -27,7 +27,11 @@ class Progress:
     def __call__(self, done: int, total: int) -> None:
         """Show that `done` of `total` points are finished."""
         if self.bar is None:
-            if not sys.stderr.isatty() or time.monotonic() - self.start < PATIENCE:
+            if (
+                sys.stderr is None
+                or not sys.stderr.isatty()
+                or time.monotonic() - self.start < PATIENCE
+            ):
                 return
             self._begin(total)
         self.bar.update(self.task, completed=done)

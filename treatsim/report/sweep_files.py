@@ -22,11 +22,16 @@ def check_path(out: str, points: int = 0) -> str:
     """Return the suffix, or raise RequestError for a file that cannot be written in the end."""
     path = Path(out)
     suffix = path.suffix.lower()
-    if path.is_dir():
+    try:
+        folder, parent = path.is_dir(), path.parent.is_dir()
+    except OSError as error:  # a name too long, a folder that may not be looked into
+        reason = (error.strerror or "error").lower()
+        raise RequestError(f"--out {out}: cannot be written: {reason}") from error
+    if folder:
         raise RequestError(f"--out {out}: this is a directory; name a file")
     if suffix not in NEEDED:
         raise RequestError(f"--out {out}: the name ends in {', '.join(NEEDED)}")
-    if not path.parent.is_dir():
+    if not parent:
         raise RequestError(f"--out {out}: there is no directory {path.parent}")
     for package in NEEDED[suffix]:
         if find_spec(package) is None:

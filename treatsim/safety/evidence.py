@@ -148,7 +148,10 @@ class HealthParameters(Parameters):
 
     def challenges(self) -> dict[str, ChallengeTest]:
         """Challenge tests by filter unit."""
-        return {name: _challenge(name, row) for name, row in (self.challenge_tests or {}).items()}
+        tests = self.challenge_tests or {}
+        if not isinstance(tests, Mapping):
+            raise RequestError("challenge_tests: a table of filter units, each with its test")
+        return {name: _challenge(name, row) for name, row in tests.items()}
 
 
 def _tried(function) -> list[str]:

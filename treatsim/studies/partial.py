@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from treatsim.errors import RequestError
+from treatsim.errors import OutputError
 
 MARK = b"treatsim sweep, finished chunks, format 1, "
 
@@ -84,9 +84,9 @@ class SideFile:
         """Delete the file."""
         self.path.unlink(missing_ok=True)
 
-    def _refused(self, error: OSError) -> RequestError:
+    def _refused(self, error: OSError) -> OutputError:
         reason = (error.strerror or "error").lower()
-        return RequestError(f"{self.path}: finished chunks cannot be kept here: {reason}")
+        return OutputError(f"{self.path}: finished chunks cannot be kept here: {reason}")
 
 
 def _record(file) -> bytes | None:

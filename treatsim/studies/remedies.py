@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from treatsim import quantities
+from treatsim.operations.parameters import field_problem
 from treatsim.safety.verdict import NOT_MET, Verdict, judge
 from treatsim.studies import remedy_cases
 from treatsim.studies.remedy_cases import Setting
@@ -45,7 +46,11 @@ def remedies(case, verdict: Verdict, system: str = "si") -> list[Remedy]:
 
 def _along(case, setting: Setting, missed: set[str], system: str) -> Iterator[Remedy]:
     """Yield the smallest move along one input that gains as much as any."""
+    item = case.field(setting.address)[0]
     grid = np.linspace(setting.start, setting.end, GRID)
+    grid = grid[[field_problem(item, value) is None for value in grid]]
+    if not grid.size:
+        return
     values, tried, best = _best(case, setting.address, grid)
     if best > 0:
         fine = np.linspace(grid[best - 1], grid[best], GRID)

@@ -35,7 +35,10 @@ _memory: dict[str, Tables] = {}
 
 
 def load_or_build(
-    name: str, key: Mapping[str, object], build: Callable[[], Mapping[str, np.ndarray]]
+    name: str,
+    key: Mapping[str, object],
+    build: Callable[[], Mapping[str, np.ndarray]],
+    shapes: Mapping[str, tuple[int, ...]],
 ) -> Tables:
     """Return the tables of `key`, from memory, from disk, or built now and stored.
 
@@ -49,6 +52,9 @@ def load_or_build(
         these. [1]
     build : callable
         Called without arguments when nothing valid is stored; returns named numeric arrays. [1]
+    shapes : mapping
+        Shape of every array; what is stored with other names, other shapes or numbers that are
+        not finite is built anew. [1]
 
     Returns
     -------
@@ -69,7 +75,7 @@ def load_or_build(
     if digest not in _memory:
         path = _path(name, digest)
         tables = _read(path, digest)
-        if tables is None:
+        if tables is None or not _fits(tables, shapes):
             tables = {label: np.array(array) for label, array in build().items()}
             _write(path, digest, tables)
         for array in tables.values():
@@ -203,14 +209,26 @@ def _read(path: Path | None, digest: str) -> Tables | None:
     if path is None:
         return None
     try:
+        if not path.is_file():  # reading a pipe would wait for ever
+            return None
         content = path.read_bytes()
     except OSError:
         return None
     body, tail = content[:-CHECKSUM_LENGTH], content[-CHECKSUM_LENGTH:]
     if tail != _checksum(digest, body):
         return None
-    with np.load(io.BytesIO(body), allow_pickle=False) as stored:
-        return {label: stored[label] for label in stored.files}
+    try:
+        with np.load(io.BytesIO(body), allow_pickle=False) as stored:
+            return {label: stored[label] for label in stored.files}
+    except Exception:  # a right checksum over no archive: built anew, whatever it is
+        return None
+
+
+def _fits(tables: Tables, shapes: Mapping[str, tuple[int, ...]]) -> bool:
+    """Whether stored tables are those that were asked for."""
+    return {label: array.shape for label, array in tables.items()} == dict(shapes) and all(
+        array.dtype == np.float64 and bool(np.all(np.isfinite(array))) for array in tables.values()
+    )
 
 
 def _write(path: Path | None, digest: str, tables: Tables) -> None:

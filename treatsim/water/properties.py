@@ -196,7 +196,8 @@ def _tables():
         "coefficients": COEFFICIENTS,
         "versions": _versions(),
     }
-    return load_or_build("pure-water", key, _build)
+    shapes = dict.fromkeys(QUANTITIES, (COEFFICIENTS,)) | {f"{n}_error": () for n in QUANTITIES}
+    return load_or_build("pure-water", key, _build, shapes)
 
 
 _known_versions: dict[str, str] = {}

@@ -188,7 +188,10 @@ def water_table(analysis: WaterAnalysis) -> WaterTable:
     """
     family = "sodium_chloride" if analysis.kind == "fresh" else analysis.kind
     found = load_or_build(
-        f"water-{family}", _key(analysis, family), lambda: _build(analysis, family)
+        f"water-{family}",
+        _key(analysis, family),
+        lambda: _build(analysis, family),
+        _shapes(family),
     )
     formula = f"table of {analysis.kind} water"
     top = float(found["x_largest"])
@@ -208,6 +211,11 @@ def water_table(analysis: WaterAnalysis) -> WaterTable:
         analysis=analysis,
     )
     return table if ions else _with_feed(table, analysis)
+
+
+def _shapes(family: str) -> dict[str, tuple[int, ...]]:
+    single = ("x_largest", "feed_salinity", *(f"{name}_error" for name in PROPERTIES))
+    return dict.fromkeys(PROPERTIES, COUNTS[family]) | dict.fromkeys(single, ())
 
 
 def _surface(found: Mapping[str, np.ndarray], name: str, top: str) -> Surface:
