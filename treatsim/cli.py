@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from treatsim import __version__, errors
+from treatsim.cli_options import OPTIONS
 from treatsim.console import (
     Parser,
     deliver,
@@ -297,62 +298,6 @@ def colour(arguments) -> bool:
     return arguments.out is None and on_terminal() and not os.environ.get("NO_COLOR")
 
 
-OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
-    "CASE": (("case",), {"metavar": "CASE", "help": "case file (TOML)"}),
-    "CASES": (("cases",), {"metavar": "CASE", "nargs": "+", "help": "case files (TOML)"}),
-    "[CASES]": (("cases",), {"metavar": "CASE", "nargs": "*", "help": "case files (TOML)"}),
-    "KIND": (("kind",), {"metavar": "KIND", "help": "river, brackish or sea"}),
-    "KEY": (("key",), {"metavar": "KEY", "nargs": "?", "help": "one source"}),
-    "--set": (
-        ("--set",),
-        {
-            "metavar": "ADDRESS=VALUE",
-            "action": "append",
-            "help": "change an input; may be repeated",
-        },
-    ),
-    "--full": (("--full",), {"action": "store_true", "help": "print everything, not one screen"}),
-    "--json": (("--json",), {"action": "store_true", "help": "print one JSON document"}),
-    "--units": (("--units",), {"choices": ("si", "us"), "default": "si", "help": "units shown"}),
-    "--strict": (
-        ("--strict",),
-        {"action": "store_true", "help": "refuse results outside a formula's range, or not judged"},
-    ),
-    "--out": (("--out",), {"metavar": "PATH", "help": "write to a file, whole or not at all"}),
-    "--png": (("--png",), {"action": "store_true", "help": "a PNG beside every SVG"}),
-    "--out DIR": (("--out",), {"metavar": "DIR", "help": "directory for the pictures"}),
-    "--vary": (
-        ("--vary",),
-        {
-            "metavar": "ADDRESS=FROM:TO:COUNT",
-            "action": "append",
-            "required": True,
-            "help": "values of an input, or a list ADDRESS=a,b,c; several make a grid",
-        },
-    ),
-    "--show": (
-        ("--show",),
-        {"metavar": "ADDRESS", "action": "append", "help": "a result, or all; may be repeated"},
-    ),
-    "--out TABLE": (("--out",), {"metavar": "PATH", "help": "a .csv, .xlsx or .parquet file"}),
-    "--adjust": (
-        ("--adjust",),
-        {"metavar": "ADDRESS", "action": "append", "required": True, "help": "input to be set"},
-    ),
-    "--until": (
-        ("--until",),
-        {
-            "metavar": '"ADDRESS >= VALUE"',
-            "action": "append",
-            "help": "what must be met; without it, every limit of the case",
-        },
-    ),
-    "--best": (
-        ("--best",),
-        {"metavar": '"largest ADDRESS"', "default": "", "help": 'or "smallest ADDRESS"'},
-    ),
-    "--debug": (("--debug",), {"action": "store_true", "help": "show the traceback of an error"}),
-}
 SOLVING = ("CASE", "--set", "--full", "--json", "--units", "--strict", "--out")
 COMMANDS: dict[str, tuple] = {
     "new": (

@@ -30,8 +30,10 @@ LONGEST = 2000  # characters of a message
 def plain(text: str) -> str:
     """Return a text as one printable line: control letters escaped, what is endless cut."""
     if not text.isprintable():
-        text = "".join(c if c.isprintable() else repr(c)[1:-1] for c in text[: 2 * LONGEST])
-    return text if len(text) <= LONGEST else f"{text[: LONGEST - 3]}..."
+        ends = text if len(text) <= 4 * LONGEST else text[: 2 * LONGEST] + text[-2 * LONGEST :]
+        text = "".join(c if c.isprintable() else repr(c)[1:-1] for c in ends)
+    half = LONGEST // 2 - 2  # what is wrong stands at the end, where it is stands first
+    return text if len(text) <= LONGEST else f"{text[:half]}...{text[-half:]}"
 
 
 class RequestError(TreatsimError):

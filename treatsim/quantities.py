@@ -161,7 +161,7 @@ def _registry() -> Any:
 
 
 @cache
-def _parsed(unit: str):
+def _parsed(unit: str) -> Any:
     """Return a unit as pint reads it, or None."""
     try:
         found = _registry().Unit(POWER.sub(r"\1**\2", unit) or "dimensionless")

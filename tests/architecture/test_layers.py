@@ -20,7 +20,7 @@ LAYERS = (
     ("studies",),
     ("cases", "case_text", "case_hints", "case_sections"),
     ("report",),
-    ("cli", "console"),
+    ("cli", "cli_options", "console"),
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 LATE = {  # costly to load: only inside the function that needs them

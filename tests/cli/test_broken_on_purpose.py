@@ -204,7 +204,7 @@ def test_letters_outside_the_encoding(tmp_path):
     run = shell(f"treatsim solve {path}", PYTHONIOENCODING="ascii")
     assert run.returncode == 0, run.stderr
     assert rb"\u014csa" in run.stdout
-    assert rb"d\xe9p\xf4t.toml" in run.stdout
+    assert rb"d\xe9p\xf4t.toml" in run.stdout.replace(b"\n", b"")  # a long path is wrapped
 
 
 STREAMS = [  # line, status, on standard output, on standard error

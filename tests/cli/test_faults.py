@@ -164,7 +164,7 @@ CONTENTS = {
     "syntax": (b'title = "x"\n[units.a\n', ":2: not readable as TOML"),
     "twice": (b'title = "x"\ntitle = "y"\n', "not readable as TOML"),
     "deep": (b"a=" + b"[" * 5000 + b"]" * 5000, "nested too deep"),
-    "dotted": (b".".join([b"a"] * 3000) + b"=1", "deep"),
+    "dotted": (b".".join([b"a"] * 3000) + b"=1", "a key of more than 20 parts"),
     "long number": (b"a=" + b"9" * 5000, "not readable as TOML"),
     "units a text": (b'title="x"\nunits="none"\n', "a table [units] belongs here"),
     "hold of numbers": (b'title="x"\nhold=[1]\n', "hold: needs exactly adjust, until and equals"),
