@@ -14,7 +14,7 @@ from treatsim.water.water_table import water_table
 
 ROOT = Path(__file__).parents[2]
 LEFT = [
-    ("river", {"water.uv_transmittance": "1.2 %"}, "uv: fluence rate of a lamp in an annulus"),
+    ("river", {"water.uv_transmittance": "1.0 %"}, "uv: fluence rate of a lamp in an annulus"),
     ("river", {"water.temperature": "5 degC"}, "uv: lamp output without a temperature factor"),
     ("river_chlorine", {"water.temperature": "2 degC"}, "chlorine: acid constant of HOCl"),
     (
