@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from treatsim import __version__, errors
+from treatsim.cli_options import OPTIONS
 
 
 class Exit(enum.IntEnum):
@@ -124,10 +125,22 @@ def run_new(arguments) -> int:
     return Exit.DONE
 
 
+def run_describe(arguments) -> int:
+    """Say what can be written and what is told."""
+    from treatsim.report.as_text import as_json
+    from treatsim.report.describe import describe
+    from treatsim.report.describe_text import describe_text
+
+    told = describe(arguments.names)
+    deliver(as_json(told.document()) if arguments.json else describe_text(told), arguments.out)
+    return Exit.DONE
+
+
 def run_solve(arguments) -> int:
     """Solve one case at its settings."""
     from treatsim import cases
     from treatsim.report import document, screen, tables
+    from treatsim.report.as_text import as_json
     from treatsim.safety.verdict import judge
     from treatsim.studies.remedies import remedies
 
@@ -135,7 +148,7 @@ def run_solve(arguments) -> int:
     verdict = judge(case.solve())
     helpful = remedies(case, verdict, arguments.units)
     if arguments.json:
-        text = document.as_json(document.document(verdict, helpful, arguments.units))
+        text = as_json(document.document(verdict, helpful, arguments.units))
     else:
         write = tables.full_text if arguments.full else screen.screen_text
         text = write(verdict, helpful, arguments.units, colour=colour(arguments))
@@ -160,7 +173,8 @@ def verdict_status(verdict, arguments) -> int:
 def run_compare(arguments) -> int:
     """Solve several cases and put them side by side."""
     from treatsim import cases
-    from treatsim.report import compare_text, document
+    from treatsim.report import compare_text
+    from treatsim.report.as_text import as_json
     from treatsim.safety.verdict import judge
     from treatsim.studies.compare import compare
 
@@ -176,7 +190,7 @@ def run_compare(arguments) -> int:
     rows = compare(verdicts)
     if arguments.json:
         data = compare_text.compare_document(verdicts, rows, arguments.units)
-        text = document.as_json(data)
+        text = as_json(data)
     else:
         text = compare_text.compare_text(verdicts, rows, arguments.units, colour=colour(arguments))
     deliver(text, arguments.out)
@@ -253,13 +267,13 @@ def deliver_table(table, suffix: str, arguments) -> None:
 def run_find(arguments) -> int:
     """Find the settings that meet a target."""
     from treatsim import cases
-    from treatsim.report import document
+    from treatsim.report.as_text import as_json
     from treatsim.studies.find import find
 
     case = cases.load(arguments.case, changes(arguments))
     found = find(case, arguments.adjust, arguments.until or (), best=arguments.best)
     if arguments.json:
-        text = document.as_json(found.document(arguments.units))
+        text = as_json(found.document(arguments.units))
     else:
         text = "\n".join(found.lines(arguments.units)) + "\n"
     deliver(text, arguments.out)
@@ -281,61 +295,6 @@ def colour(arguments) -> bool:
     return arguments.out is None and sys.stdout.isatty() and not os.environ.get("NO_COLOR")
 
 
-OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
-    "CASE": (("case",), {"metavar": "CASE", "help": "case file (TOML)"}),
-    "CASES": (("cases",), {"metavar": "CASE", "nargs": "+", "help": "case files (TOML)"}),
-    "[CASES]": (("cases",), {"metavar": "CASE", "nargs": "*", "help": "case files (TOML)"}),
-    "KIND": (("kind",), {"metavar": "KIND", "help": "river, brackish or sea"}),
-    "KEY": (("key",), {"metavar": "KEY", "nargs": "?", "help": "one source"}),
-    "--set": (
-        ("--set",),
-        {
-            "metavar": "ADDRESS=VALUE",
-            "action": "append",
-            "help": "change an input; may be repeated",
-        },
-    ),
-    "--full": (("--full",), {"action": "store_true", "help": "print everything, not one screen"}),
-    "--json": (("--json",), {"action": "store_true", "help": "print one JSON document"}),
-    "--units": (("--units",), {"choices": ("si", "us"), "default": "si", "help": "units shown"}),
-    "--strict": (
-        ("--strict",),
-        {"action": "store_true", "help": "refuse results outside a formula's range, or not judged"},
-    ),
-    "--out": (("--out",), {"metavar": "PATH", "help": "write to a file, whole or not at all"}),
-    "--out DIR": (("--out",), {"metavar": "DIR", "help": "directory for the pictures"}),
-    "--vary": (
-        ("--vary",),
-        {
-            "metavar": "ADDRESS=FROM:TO:COUNT",
-            "action": "append",
-            "required": True,
-            "help": "values of an input, or a list ADDRESS=a,b,c; several make a grid",
-        },
-    ),
-    "--show": (
-        ("--show",),
-        {"metavar": "ADDRESS", "action": "append", "help": "a result, or all; may be repeated"},
-    ),
-    "--out TABLE": (("--out",), {"metavar": "PATH", "help": "a .csv, .xlsx or .parquet file"}),
-    "--adjust": (
-        ("--adjust",),
-        {"metavar": "ADDRESS", "action": "append", "required": True, "help": "input to be set"},
-    ),
-    "--until": (
-        ("--until",),
-        {
-            "metavar": '"ADDRESS >= VALUE"',
-            "action": "append",
-            "help": "what must be met; without it, every limit of the case",
-        },
-    ),
-    "--best": (
-        ("--best",),
-        {"metavar": '"largest ADDRESS"', "default": "", "help": 'or "smallest ADDRESS"'},
-    ),
-    "--debug": (("--debug",), {"action": "store_true", "help": "show the traceback of an error"}),
-}
 SOLVING = ("CASE", "--set", "--full", "--json", "--units", "--strict", "--out")
 COMMANDS: dict[str, tuple] = {
     "new": (
@@ -343,6 +302,12 @@ COMMANDS: dict[str, tuple] = {
         "Write a commented case file to start from.",
         "treatsim new river --out camp.toml",
         ("KIND", "--out"),
+    ),
+    "describe": (
+        run_describe,
+        "Say what can be written and what is told: of a kind, a table, a case or an address.",
+        "treatsim describe uv_reactor",
+        ("[NAMES]", "--json", "--out"),
     ),
     "solve": (
         run_solve,

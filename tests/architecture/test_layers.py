@@ -20,7 +20,7 @@ LAYERS = (
     ("studies",),
     ("cases", "case_text", "case_sections"),
     ("report",),
-    ("cli",),
+    ("cli", "cli_options"),
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 LATE = {  # costly to load: only inside the function that needs them

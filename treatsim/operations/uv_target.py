@@ -10,9 +10,11 @@ from treatsim.correlations.uv.inactivation import ORGANISMS
 from treatsim.errors import RequestError
 
 KEYS = ("organism", "log", "dose")
+ASKED = {"organism": "cryptosporidium", "log": 3.0}
 EXAMPLE = '{ organism = "cryptosporidium", log = 3.0 }'
 # organism whose dose response stands for a class of the dose table
 STAND_INS = {"giardia": "cryptosporidium", "virus": "adenovirus_40"}
+TARGETED = tuple(dict.fromkeys((*ORGANISMS, *STAND_INS)))
 
 
 def stand_in(name: str) -> str:
@@ -41,14 +43,14 @@ def target_faults(target: Any) -> list[str]:
     """Return what is wrong with a target table."""
     if target is None:
         return []
-    known = ", ".join(dict.fromkeys((*ORGANISMS, *STAND_INS)))
+    known = ", ".join(TARGETED)
     if not isinstance(target, dict) or "organism" not in target:
         return [f"target: a table such as {EXAMPLE}; known: {known}"]
     faults = [
         f"target.{key}: no such key; known: {', '.join(KEYS)}" for key in target if key not in KEYS
     ]
     name = target["organism"]
-    if name not in ORGANISMS and name not in STAND_INS:
+    if name not in TARGETED:
         return [*faults, f'target.organism = "{name}": known: {known}']
     if ("log" in target) == ("dose" in target):
         return [*faults, "target: give one of log and dose"]

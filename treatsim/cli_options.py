@@ -1,0 +1,69 @@
+"""Arguments of the command line: name -> flags and settings."""
+
+from __future__ import annotations
+
+OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
+    "CASE": (("case",), {"metavar": "CASE", "help": "case file (TOML)"}),
+    "CASES": (("cases",), {"metavar": "CASE", "nargs": "+", "help": "case files (TOML)"}),
+    "[CASES]": (("cases",), {"metavar": "CASE", "nargs": "*", "help": "case files (TOML)"}),
+    "KIND": (
+        ("kind",),
+        {
+            "metavar": "KIND",
+            "help": "river, lake, sea ...: treatsim describe",
+        },
+    ),
+    "[NAMES]": (
+        ("names",),
+        {"metavar": "NAME", "nargs": "*", "help": "a kind, table, case or address; CASE ADDRESS"},
+    ),
+    "KEY": (("key",), {"metavar": "KEY", "nargs": "?", "help": "one source"}),
+    "--set": (
+        ("--set",),
+        {
+            "metavar": "ADDRESS=VALUE",
+            "action": "append",
+            "help": "change an input; may be repeated",
+        },
+    ),
+    "--full": (("--full",), {"action": "store_true", "help": "print everything, not one screen"}),
+    "--json": (("--json",), {"action": "store_true", "help": "print one JSON document"}),
+    "--units": (("--units",), {"choices": ("si", "us"), "default": "si", "help": "units shown"}),
+    "--strict": (
+        ("--strict",),
+        {"action": "store_true", "help": "refuse results outside a formula's range, or not judged"},
+    ),
+    "--out": (("--out",), {"metavar": "PATH", "help": "write to a file, whole or not at all"}),
+    "--out DIR": (("--out",), {"metavar": "DIR", "help": "directory for the pictures"}),
+    "--vary": (
+        ("--vary",),
+        {
+            "metavar": "ADDRESS=FROM:TO:COUNT",
+            "action": "append",
+            "required": True,
+            "help": "values of an input, or a list ADDRESS=a,b,c; several make a grid",
+        },
+    ),
+    "--show": (
+        ("--show",),
+        {"metavar": "ADDRESS", "action": "append", "help": "a result, or all; may be repeated"},
+    ),
+    "--out TABLE": (("--out",), {"metavar": "PATH", "help": "a .csv, .xlsx or .parquet file"}),
+    "--adjust": (
+        ("--adjust",),
+        {"metavar": "ADDRESS", "action": "append", "required": True, "help": "input to be set"},
+    ),
+    "--until": (
+        ("--until",),
+        {
+            "metavar": '"ADDRESS >= VALUE"',
+            "action": "append",
+            "help": "what must be met; without it, every limit of the case",
+        },
+    ),
+    "--best": (
+        ("--best",),
+        {"metavar": '"largest ADDRESS"', "default": "", "help": 'or "smallest ADDRESS"'},
+    ),
+    "--debug": (("--debug",), {"action": "store_true", "help": "show the traceback of an error"}),
+}
