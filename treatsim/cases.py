@@ -159,7 +159,17 @@ def interpret(
     kinds, parameters, overrides = _units(data, problems)
     links = _links(data, problems)
     holds = _holds(data, problems)
-    case = Case(path, str(title), sections, kinds, parameters, links, holds, overrides, data)
+    case = Case(
+        path,
+        title if isinstance(title, str) else "",
+        sections,
+        kinds,
+        parameters,
+        links,
+        holds,
+        overrides,
+        data,
+    )
     if not problems.found:
         _check_structure(case, problems)
     elif links and len(kinds) == len(_table(data, "units", problems)):
