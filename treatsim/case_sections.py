@@ -15,6 +15,7 @@ from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
 from treatsim.safety.product_water import named
 from treatsim.water import analysis
+from treatsim.water.ions import IONS
 from treatsim.water.properties import atmospheric_pressure
 from treatsim.water.stream import Stream
 from treatsim.water.water_table import water_table
@@ -54,8 +55,15 @@ class WaterParameters(Parameters):
         "concentration", "dissolved salt per volume, at the water's temperature", default=None
     )
     conductivity: float | None = quantity("conductivity", "at 25 degC", default=None)
-    ions: dict | None = reference("ion analysis, each in mg/L", default=None)
-    adjust: str = reference("ion that closes the charge balance", default="")
+    ions: dict | None = reference(
+        "ion analysis, each in mg/L",
+        example={"Na": "120 mg/L", "Ca": "60 mg/L", "Cl": "180 mg/L", "HCO3": "190 mg/L"},
+        names=lambda: IONS,
+        default=None,
+    )
+    adjust: str = reference(
+        "ion that closes the charge balance", example="Na", names=lambda: IONS, default=""
+    )
     turbidity: float | None = quantity("turbidity", "turbidity of the raw water", default=None)
     suspended_solids: float | None = quantity("concentration", "suspended solids", default=None)
     uv_transmittance: float | None = quantity(
@@ -80,6 +88,30 @@ class WaterParameters(Parameters):
         return found
 
 
+@dataclass(frozen=True, kw_only=True)
+class FlowsheetParameters(Parameters):
+    """How the units are joined."""
+
+    links: list = reference(
+        'lines of units, such as "pump > hose > tank"; a port follows its unit after a dot, and a '
+        "bare name that is no unit ends a line: tank is the product",
+        example=["pump > hose > ro", "ro.permeate > tank", "ro.concentrate > valve > drain"],
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class HoldParameters(Parameters):
+    """A result to be reached by moving an input; as often as needed."""
+
+    adjust: str = reference(
+        "address of the input of a unit that is moved, from its value in the file",
+        example="pump.speed",
+    )
+    until: str = reference("address of the result", example="product.flow")
+    equals: str = reference("value that the result takes, with its unit", example="6 m3/h")
+
+
+JOINING: dict[str, type[Parameters]] = {"flowsheet": FlowsheetParameters, "hold": HoldParameters}
 SECTIONS: dict[str, type[Parameters]] = {
     "site": SiteParameters,
     "water": WaterParameters,

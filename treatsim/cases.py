@@ -164,7 +164,17 @@ def interpret(
     kinds, parameters, overrides = _units(data, problems)
     links = _links(data, problems)
     holds = _holds(data, problems)
-    case = Case(path, str(title), sections, kinds, parameters, links, holds, overrides, data)
+    case = Case(
+        path,
+        title if isinstance(title, str) else "",
+        sections,
+        kinds,
+        parameters,
+        links,
+        holds,
+        overrides,
+        data,
+    )
     if not problems.found:
         _check_structure(case, problems)
     elif links and len(kinds) == len(_table(data, "units", problems)):
@@ -249,13 +259,14 @@ def _links(data, problems: Problems) -> tuple[str, ...]:
 
 def _holds(data, problems: Problems) -> tuple[Hold, ...]:
     found = []
+    wanted = {item.name for item in dataclasses.fields(case_sections.HoldParameters)}
     rows = data.get("hold", [])
     if not isinstance(rows, list):
         problems.add("hold", "hold: write it as [[hold]]")
         return ()
     for number, row in enumerate(rows):
         where = f"hold.{number}"
-        if not isinstance(row, dict) or set(row) != {"adjust", "until", "equals"}:
+        if not isinstance(row, dict) or set(row) != wanted:
             problems.add(where, "hold: needs exactly adjust, until and equals")
             continue
         equals = row["equals"]

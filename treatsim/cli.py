@@ -74,9 +74,10 @@ def run(arguments) -> int:
     except errors.NoSolutionError as error:
         if getattr(arguments, "json", False):
             from treatsim.report import document
+            from treatsim.report.as_text import as_json
 
             case = getattr(arguments, "case", None) or ", ".join(arguments.cases)
-            deliver(document.as_json(document.unanswered(case, str(error))), arguments.out)
+            deliver(as_json(document.unanswered(case, str(error))), arguments.out)
         tell(str(error))
         return Exit.NO_SOLUTION
 
@@ -141,10 +142,22 @@ def run_new(arguments) -> int:
     return Exit.DONE
 
 
+def run_describe(arguments) -> int:
+    """Say what can be written and what is told."""
+    from treatsim.report.as_text import as_json
+    from treatsim.report.describe import describe
+    from treatsim.report.describe_text import describe_text
+
+    told = describe(arguments.names)
+    deliver(as_json(told.document()) if arguments.json else describe_text(told), arguments.out)
+    return Exit.DONE
+
+
 def run_solve(arguments) -> int:
     """Solve one case at its settings."""
     from treatsim import cases
     from treatsim.report import document, screen, tables
+    from treatsim.report.as_text import as_json
     from treatsim.safety.verdict import judge
     from treatsim.studies.remedies import remedies
 
@@ -152,7 +165,7 @@ def run_solve(arguments) -> int:
     verdict = judge(case.solve())
     helpful = remedies(case, verdict, arguments.units)
     if arguments.json:
-        text = document.as_json(document.document(verdict, helpful, arguments.units))
+        text = as_json(document.document(verdict, helpful, arguments.units))
     else:
         write = tables.full_text if arguments.full else screen.screen_text
         text = write(verdict, helpful, arguments.units, colour=colour(arguments))
@@ -177,7 +190,8 @@ def verdict_status(verdict, arguments) -> int:
 def run_compare(arguments) -> int:
     """Solve several cases and put them side by side."""
     from treatsim import cases
-    from treatsim.report import compare_text, document
+    from treatsim.report import compare_text
+    from treatsim.report.as_text import as_json
     from treatsim.safety.verdict import judge
     from treatsim.studies.compare import compare
 
@@ -193,7 +207,7 @@ def run_compare(arguments) -> int:
     rows = compare(verdicts)
     if arguments.json:
         data = compare_text.compare_document(verdicts, rows, arguments.units)
-        text = document.as_json(data)
+        text = as_json(data)
     else:
         text = compare_text.compare_text(verdicts, rows, arguments.units, colour=colour(arguments))
     deliver(text, arguments.out)
@@ -270,13 +284,13 @@ def deliver_table(table, suffix: str, arguments) -> None:
 def run_find(arguments) -> int:
     """Find the settings that meet a target."""
     from treatsim import cases
-    from treatsim.report import document
+    from treatsim.report.as_text import as_json
     from treatsim.studies.find import find
 
     case = cases.load(arguments.case, changes(arguments))
     found = find(case, arguments.adjust, arguments.until or (), best=arguments.best)
     if arguments.json:
-        text = document.as_json(found.document(arguments.units))
+        text = as_json(found.document(arguments.units))
     else:
         text = "\n".join(found.lines(arguments.units)) + "\n"
     deliver(text, arguments.out)
@@ -305,6 +319,12 @@ COMMANDS: dict[str, tuple] = {
         "Write a commented case file to start from.",
         "treatsim new river --out camp.toml",
         ("KIND", "--out"),
+    ),
+    "describe": (
+        run_describe,
+        "Say what can be written and what is told: of a kind, a table, a case or an address.",
+        "treatsim describe uv_reactor",
+        ("[NAMES]", "--json", "--out"),
     ),
     "solve": (
         run_solve,

@@ -6,7 +6,17 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
     "CASE": (("case",), {"metavar": "CASE", "help": "case file (TOML)"}),
     "CASES": (("cases",), {"metavar": "CASE", "nargs": "+", "help": "case files (TOML)"}),
     "[CASES]": (("cases",), {"metavar": "CASE", "nargs": "*", "help": "case files (TOML)"}),
-    "KIND": (("kind",), {"metavar": "KIND", "help": "river, brackish or sea"}),
+    "KIND": (
+        ("kind",),
+        {
+            "metavar": "KIND",
+            "help": "river, lake, sea ...: treatsim describe",
+        },
+    ),
+    "[NAMES]": (
+        ("names",),
+        {"metavar": "NAME", "nargs": "*", "help": "a kind, table, case or address; CASE ADDRESS"},
+    ),
     "KEY": (("key",), {"metavar": "KEY", "nargs": "?", "help": "one source"}),
     "--set": (
         ("--set",),

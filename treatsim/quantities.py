@@ -30,6 +30,7 @@ class Quantity(NamedTuple):
 
 INF = float("inf")
 
+
 QUANTITIES: dict[str, Quantity] = {
     "absorption": Quantity("1/m", "1/m", "1/m", 0, 2000, "Napierian absorption at 254 nm"),
     "altitude": Quantity("m", "m", "ft", -430, 6000, "height above sea level"),
@@ -116,6 +117,37 @@ ANY_SIZE = (1e-20, 1e20)  # of all others; beyond, powers and products overflow
 BASED = {"mass_fraction", "uv_transmittance"}  # pure numbers that mean nothing without a unit
 COUNTED = {"people": ("people", "persons"), "log_reduction": ("log", "logs")}  # words for 1
 
+# (unit, SI) -> SI = factor * number: units that a case uses every day, exact by definition, so that
+# what only reads and shows these need not wait for pint; a test holds them against it
+EVERYDAY: dict[tuple[str, str], float] = {
+    ("deg", "rad"): math.pi / 180,
+    ("mg/L", "kg/m3"): 1e-3,
+    ("ug/L", "kg/m3"): 1e-6,
+    ("g/L", "kg/m3"): 1.0,
+    ("mg min/L", "kg s/m3"): 0.06,
+    ("uS/cm", "S/m"): 1e-4,
+    ("1/h", "1/s"): 1 / 3600,
+    ("L/(mg h)", "m3/(kg s)"): 1 / 3.6,
+    ("mJ/cm2", "J/m2"): 10.0,
+    ("h", "s"): 3600.0,
+    ("min", "s"): 60.0,
+    ("kWh/m3", "J/m3"): 3.6e6,
+    ("m3/h", "m3/s"): 1 / 3600,
+    ("mL/h", "m3/s"): 1e-6 / 3600,
+    ("L/(m2 h)", "m/s"): 1e-3 / 3600,
+    ("%", "1"): 1e-2,
+    ("kJ/mol", "J/mol"): 1e3,
+    ("g", "kg"): 1e-3,
+    ("g/kg", "1"): 1e-3,
+    ("1/L", "1/m3"): 1e3,
+    ("1/dL", "1/m3"): 1e4,
+    ("bar", "Pa"): 1e5,
+    ("bar h2/m6", "Pa s2/m6"): 1e5 * 3600.0**2,
+    ("mm", "m"): 1e-3,
+    ("mL", "m3"): 1e-6,
+    ("L", "m3"): 1e-3,
+}
+
 # units of the trade that pint does not know
 DEFINITIONS = (
     "turbidity_unit = [turbidity] = NTU = FNU",
@@ -187,6 +219,17 @@ def _factor(unit: str, si: str) -> tuple[float, float] | None:
 @cache
 def conversion(unit: str, si: str) -> tuple[float, float]:
     """Return (factor, offset) so that SI = factor * number + offset; RequestError if impossible."""
+    if unit == si:
+        return 1.0, 0.0
+    if (unit, si) in EVERYDAY:
+        return EVERYDAY[unit, si], 0.0
+    if (unit, si) == ("degC", "K"):
+        return 1.0, ZERO_CELSIUS
+    return _by_units(unit, si)
+
+
+def _by_units(unit: str, si: str) -> tuple[float, float]:
+    """Return (factor, offset) for whatever people write."""
     from treatsim import spellings
 
     told = f'"{unit[: spellings.LONGEST_UNIT]}"'

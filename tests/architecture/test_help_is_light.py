@@ -7,6 +7,8 @@ import sys
 
 import pytest
 
+from treatsim import operations
+
 HEAVY = (
     "numpy",
     "scipy",
@@ -40,3 +42,12 @@ def test_nothing_heavy_is_loaded(arguments):
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )
     assert done.stdout.splitlines()[-1].strip() == "LOADED"
+
+
+@pytest.mark.parametrize("name", ["", *operations.kinds(), "water", "health", "hold", "analytes"])
+def test_describe_waits_for_arrays_only(name):
+    code = PROBE.format(arguments=["describe", *filter(None, [name])], heavy=HEAVY)
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert done.stdout.splitlines()[-1].split() in (["LOADED"], ["LOADED", "numpy"])

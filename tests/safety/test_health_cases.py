@@ -13,6 +13,7 @@ from numpy.testing import assert_allclose
 from treatsim import cases
 from treatsim.operations.outcome import at
 from treatsim.report import document, tables
+from treatsim.report.as_text import as_json
 from treatsim.safety.log_credit import CLASSES
 from treatsim.safety.verdict import judge
 from treatsim.studies.remedies import remedies
@@ -218,7 +219,7 @@ def test_the_document_carries_the_same():
     assert ledger["asked"]["virus"] == 4.0
     assert [row["unit"] for row in ledger["barriers"]] == ["bags", "cartridges", "uv"]
     assert data["remedies"][0]["leaves"] == []
-    document.as_json(data)
+    as_json(data)
     assert_allclose(ledger["margins"]["virus"], -3.5, rtol=1e-12)
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from treatsim.correlations.ro.separation_energy import product_work
+from treatsim.operations.declarations import Told
 from treatsim.operations.high_pressure_pump import SHAFT
 from treatsim.operations.intake import FROM_OUTSIDE
 from treatsim.operations.outcome import Value
@@ -17,6 +18,13 @@ from treatsim.operations.outcome import Value
 SMALLEST_SHARE, LARGEST_SHARE = 1e-9, 0.998  # of the feed that is product, for `product_work`
 MEMBRANE = "membrane"  # the loss a vessel declares across its membranes
 LIFT = "lift"  # the entry of height gained
+RESULTS = {
+    "energy.specific": Told("energy_per_volume", "electricity of all consumers, per product"),
+    "energy.*.power": Told("power", "electrical power of a unit; below zero, it gives some back"),
+    "energy.loss.*": Told("energy_per_volume", "where it goes, per volume of product"),
+    "energy.least_work": Told("energy_per_volume", "the least that separation can take"),
+    "energy.second_law_efficiency": Told("fraction", "least work over what is used"),
+}
 
 
 def unit_losses(details, added_power) -> dict[str, np.ndarray]:

@@ -14,6 +14,7 @@ from treatsim.flowsheet.energy import energy_values
 from treatsim.flowsheet.equations import Failure
 from treatsim.flowsheet.shafts import on_its_shaft
 from treatsim.flowsheet.solver import Solved
+from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
 from treatsim.ranges import Excursion
 from treatsim.water.stream import CONTENTS, Stream
@@ -25,6 +26,10 @@ STREAM_VALUES = {
     "concentration": "concentration",
     "salinity": "mass_fraction",
     "osmotic_pressure": "pressure_difference",
+}
+RESULTS = {
+    "product.flow": Told("flow", "flow of the product"),
+    "product.concentration": Told("concentration", "salt in the product"),
 }
 PRODUCT_END = "tank"
 BALANCE_LIMIT = 1e-9  # of the throughput
@@ -253,6 +258,12 @@ def dry_ends(sheet, streams, good) -> list[Failure]:
                 Failure(dry, text + " pressure", {"pressure": Value(pressure, "pressure")})
             )
     return found
+
+
+def carried_values() -> dict[str, str]:
+    """Return what a stream may carry, as it is told: key -> quantity."""
+    shown = {name: kind for name, kind in CONTENTS.items() if name != "absorption"}
+    return {**shown, "uv_transmittance": "uv_transmittance"}
 
 
 def stream_values(stream: Stream) -> dict[str, Value]:

@@ -12,6 +12,7 @@ HELPERS = {
     "parameters",
     "ro_element",
     "ro_limits",
+    "ro_results",
     "unit",
     "uv_doses",
     "uv_target",

@@ -25,6 +25,7 @@ class BoosterPump(HighPressurePump):
     headline = ("power",)
     compared = ()
     told = (Row("pressure_lift", "pressure added"), Row("power", "electrical power"))
+    results = HighPressurePump.results
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns(reason="moves water, takes nothing out")
     ends_product = False

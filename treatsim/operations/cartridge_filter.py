@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 
 from treatsim.correlations.solids import filtration
-from treatsim.operations.declarations import Earns, Mend, Row, Ruled
+from treatsim.operations.declarations import Earns, Mend, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Limit, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -80,6 +80,15 @@ class CartridgeFilter(Unit):
         Row("element_flow", "flow through each element"),
         Row("hours_by_mass", "running time left, by mass"),
     )
+    results: ClassVar[Mapping[str, Told]] = {
+        "pressure_drop": Told("pressure_difference"),
+        "clean_pressure_drop": Told("pressure_difference", "pressure drop were the elements clean"),
+        "element_flow": Told("flow"),
+        "captured_mass": Told("mass", "mass captured so far by one element"),
+        "capacity_left": Told("mass", "mass one element can still hold"),
+        "hours_by_mass": Told("duration"),
+        "lost_power": Told("power", "power lost"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {
         "pressure_drop": Ruled(
             "pressure_difference", "rating", "pressure drop at which elements are changed"

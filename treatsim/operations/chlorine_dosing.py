@@ -15,7 +15,7 @@ import numpy as np
 
 from treatsim.constants import LITRE
 from treatsim.correlations.disinfection import chlorine
-from treatsim.operations.declarations import Company, Earns, Move, Row, Ruled
+from treatsim.operations.declarations import Company, Earns, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
 from treatsim.operations.parameters import Parameters, choice, quantity
 from treatsim.operations.unit import Unit
@@ -164,6 +164,17 @@ class ChlorineDosing(Unit):
         Row("stock_flow", "solution from the can at this flow"),
         Row("dose_for_last_cup", "dose that leaves 0.2 mg/L at the last cup"),
     )
+    results: ClassVar[Mapping[str, Told]] = {
+        "residual": Told("concentration"),
+        "strength_today": Told("fraction"),
+        "stock_flow": Told("small_flow"),
+        "hypochlorous_share": Told("fraction"),
+        "product_per_tank": Told("small_volume", or_else="mass"),
+        "product_per_litre_made_up": Told("small_volume", or_else="mass"),
+        "product_per_litre_of_water": Told("small_volume", or_else="mass"),
+        "stock_per_tank": Told("small_volume"),
+        "dose_for_last_cup": Told("concentration"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {
         "residual": Ruled("concentration", "health", "free chlorine after dosing")
     }

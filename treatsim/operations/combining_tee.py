@@ -8,7 +8,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.unit import Unit
@@ -47,6 +47,9 @@ class CombiningTee(Unit):
     headline = ()
     compared = ()
     told = (Row("excess_pressure", "pressure lost where flows meet"),)
+    results: ClassVar[Mapping[str, Told]] = {
+        "excess_pressure": Told("pressure_difference"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns(reason="a tee takes nothing out")
     ends_product = False

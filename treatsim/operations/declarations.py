@@ -34,6 +34,17 @@ class Row(NamedTuple):
     words: str
 
 
+class Told(NamedTuple):
+    """A result that a kind may tell, by its key below the unit; a * stands for several keys.
+
+    Without words it has them in a Row of the same kind.
+    """
+
+    quantity: str
+    words: str = ""
+    or_else: str = ""  # the other quantity, where a choice decides
+
+
 class Move(NamedTuple):
     """An input worth moving where a limit is missed, from where it stands to its useful end."""
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Outcome, Value
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -40,6 +40,9 @@ class DividingTee(Unit):
     headline = ()
     compared = ()
     told = (Row("branch_fraction", "share of the branch"),)
+    results: ClassVar[Mapping[str, Told]] = {
+        "branch_fraction": Told("fraction"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns(reason="a tee takes nothing out")
     ends_product = False

@@ -11,7 +11,7 @@ import numpy as np
 from treatsim.constants import GRAVITY
 from treatsim.correlations.hydraulics import friction, pump_curve
 from treatsim.correlations.hydraulics.motor import part_load_efficiency
-from treatsim.operations.declarations import FASTER, SLOWER, Company, Earns, Move, Row, Ruled
+from treatsim.operations.declarations import FASTER, SLOWER, Company, Earns, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -137,6 +137,14 @@ class FeedPump(Unit):
         Row("power", "electrical power"),
         Row("dead_speed", "dial below which nothing flows"),
     )
+    results: ClassVar[Mapping[str, Told]] = {
+        "head": Told("head"),
+        "efficiency": Told("fraction"),
+        "shaft_power": Told("power", "power on the shaft"),
+        "power": Told("power"),
+        "suction_head_available": Told("head", "suction head available at the pump"),
+        "dead_speed": Told("speed"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {
         "suction_head_available": Ruled("head", "practice", "suction head at the pump")
     }

@@ -9,7 +9,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from treatsim.operations.declarations import Earns, Move, Row, Ruled
+from treatsim.operations.declarations import Earns, Move, Row, Ruled, Told
 from treatsim.operations.feed_pump import electrical_losses, motor_power
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, at
 from treatsim.operations.parameters import Parameters, quantity
@@ -62,6 +62,11 @@ class HighPressurePump(Unit):
     headline = ("power",)
     compared = ()
     told = (Row("pressure_lift", "pressure added"), Row("power", "electrical power"))
+    results: ClassVar[Mapping[str, Told]] = {
+        "shaft_power": Told("power", "power on the shaft"),
+        "power": Told("power"),
+        "pressure_lift": Told("pressure_difference"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns(reason="moves water, takes nothing out")
     ends_product = False

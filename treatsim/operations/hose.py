@@ -10,7 +10,7 @@ import numpy as np
 
 from treatsim.constants import GRAVITY
 from treatsim.correlations.hydraulics import friction
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -57,6 +57,13 @@ class Hose(Unit):
     headline = ()
     compared = ()
     told = (Row("velocity", "velocity"), Row("friction_loss", "friction loss"))
+    results: ClassVar[Mapping[str, Told]] = {
+        "velocity": Told("velocity"),
+        "reynolds_number": Told("factor", "Reynolds number"),
+        "friction_loss": Told("pressure_difference"),
+        "static_loss": Told("pressure_difference", "pressure taken by the rise"),
+        "lost_power": Told("power", "power lost to friction"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns(reason="a pipe takes nothing out")
     ends_product = False

@@ -8,7 +8,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.high_pressure_pump import SHAFT
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity, reference
@@ -46,6 +46,10 @@ class HydraulicMotor(Unit):
     headline = ()
     compared = ()
     told = (Row("shaft_power", "shaft power given back"),)
+    results: ClassVar[Mapping[str, Told]] = {
+        "shaft_power": Told("power"),
+        "lost_power": Told("power", "power lost"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns(reason="works on the concentrate, not on the product")
     ends_product = False

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
-from treatsim.operations.declarations import FASTER, SLOWER, Earns, Move, Ruled
+from treatsim.operations.declarations import FASTER, SLOWER, Earns, Move, Ruled, Told
 from treatsim.operations.outcome import Details, Outcome, at
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -33,6 +33,7 @@ class Intake(Unit):
     headline = ()
     compared = ()
     told = ()
+    results: ClassVar[Mapping[str, Told]] = {}
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns(reason="moves water, takes nothing out")
     ends_product = False

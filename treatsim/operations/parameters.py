@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -55,9 +55,29 @@ def choice(options: tuple[str, ...], meaning: str, *, source: str = "", **defaul
     return field(metadata=meta, **default)
 
 
-def reference(meaning: str, *, source: str = "", **default):
-    """Declare a parameter field that is a free text or a table read by the unit itself."""
-    return field(metadata={"kind": "text", "meaning": meaning, "source": source}, **default)
+def reference(
+    meaning: str,
+    *,
+    source: str = "",
+    example: Any = "",
+    names: Callable[[], Iterable[str]] | None = None,
+    record: Callable[[], type[Parameters]] | None = None,
+    **default,
+):
+    """Declare a parameter field that is a free text or a table read by the unit itself.
+
+    `example` is an entry that is accepted, `names` gives the words that may stand in it, `record`
+    what declares the keys of a table.
+    """
+    meta = {
+        "kind": "text",
+        "meaning": meaning,
+        "source": source,
+        "example": example,
+        "names": names or tuple,
+        "record": record,
+    }
+    return field(metadata=meta, **default)
 
 
 def bounds_text(meta: Mapping[str, Any], system: str = "si") -> str:

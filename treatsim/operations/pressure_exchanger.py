@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Outcome, Value
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -73,6 +73,11 @@ class PressureExchanger(Unit):
     headline = ()
     compared = ()
     told = (Row("lost_power", "power lost"), Row("recovered_power", "power handed on"))
+    results: ClassVar[Mapping[str, Told]] = {
+        "lost_power": Told("power"),
+        "feed_salinity_rise": Told("factor", "rise of the feed's salinity by mixing, as a share"),
+        "recovered_power": Told("power"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns(reason="works on the concentrate, not on the product")
     ends_product = False

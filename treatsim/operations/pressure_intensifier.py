@@ -8,7 +8,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.high_pressure_pump import PRESSURE_SPAN
 from treatsim.operations.outcome import Details, Outcome, Value
 from treatsim.operations.parameters import Parameters, quantity
@@ -50,6 +50,9 @@ class PressureIntensifier(Unit):
     headline = ()
     compared = ()
     told = (Row("lost_power", "power lost"),)
+    results: ClassVar[Mapping[str, Told]] = {
+        "lost_power": Told("power"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns(reason="works on the concentrate, not on the product")
     ends_product = False

@@ -8,6 +8,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from treatsim import catalogue
 from treatsim.correlations.ro import spacer_channel, vessel, vessel_march
 from treatsim.correlations.ro.membrane_transport import TEMPERATURE_RANGE
 from treatsim.correlations.ro.solution_line import line_of_water
@@ -16,11 +17,13 @@ from treatsim.operations.declarations import Earns, Mend, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.ro_element import (
+    RoElementParameters,
     element_of,
     element_problems,
     membrane_at,
 )
 from treatsim.operations.ro_limits import RULED, chlorine_limit, held, rules_of
+from treatsim.operations.ro_results import RESULTS
 from treatsim.operations.unit import Unit
 from treatsim.ranges import Excursion, excursions
 from treatsim.water.stream import Stream
@@ -40,7 +43,12 @@ PASSAGE = {
 class RoVesselParameters(Parameters):
     """Which elements, how many, and their age."""
 
-    element: str | dict = reference("a catalogue class, or a table with the standard test")
+    element: str | dict = reference(
+        "a catalogue class, or a table with the standard test",
+        example="brackish-4in",
+        names=lambda: catalogue.load("ro_elements"),
+        record=lambda: RoElementParameters,
+    )
     elements_in_series: int = quantity("count", "elements in one vessel", low=1, high=20)
     vessels_in_parallel: int = quantity("count", "vessels side by side", low=1, high=1000)
     water_permeability_ratio: float = quantity(
@@ -90,6 +98,7 @@ class RoVessel(Unit):
         Row("pressure_drop", "pressure drop of the feed side"),
     )
     ruled: ClassVar[Mapping[str, Ruled]] = RULED
+    results = RESULTS
     earns = Earns("conductivity")
     ends_product = False
     treated = "permeate"

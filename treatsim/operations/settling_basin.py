@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 
 from treatsim.correlations.solids import settling, size_distribution
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -82,6 +82,12 @@ class SettlingBasin(Unit):
         Row("solids_captured", "share of the solids settled"),
         Row("hold_up_time", "hold-up time"),
     )
+    results: ClassVar[Mapping[str, Told]] = {
+        "solids_captured": Told("fraction"),
+        "surface_loading": Told("velocity", "flow over the area of the basin"),
+        "horizontal_velocity": Told("velocity", "velocity of the water along the basin"),
+        "hold_up_time": Told("duration"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {
         "horizontal_velocity": Ruled("velocity", "practice", "horizontal velocity in the basin")
     }

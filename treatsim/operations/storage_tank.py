@@ -15,7 +15,7 @@ from typing import ClassVar, NamedTuple
 import numpy as np
 
 from treatsim.correlations.disinfection import chlorine_decay, contact_time
-from treatsim.operations.declarations import Earns, Mend, Move, Row, Ruled
+from treatsim.operations.declarations import Earns, Mend, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Limit, Outcome, Value, at
 from treatsim.operations.parameters import Parameters, choice, quantity
 from treatsim.operations.unit import Unit
@@ -189,6 +189,24 @@ class StorageTank(Unit):
         Row("residual_at_tap", "free chlorine at the tap"),
         Row("residual_at_last_cup", "free chlorine at the last cup"),
     )
+    results: ClassVar[Mapping[str, Told]] = {
+        "filling_time": Told("duration"),
+        "round_time": Told("duration"),
+        "largest_mean_flow": Told("flow", "largest flow these tanks can treat, by turns"),
+        "contact_time": Told("short_duration", "contact time"),
+        "contact_time_counted": Told("short_duration"),
+        "residual_counted": Told(
+            "concentration", "free chlorine at the end of the time that counts"
+        ),
+        "residual_after_contact": Told("concentration"),
+        "ct": Told("concentration_time"),
+        "ct_exact": Told("concentration_time", "CT summed up while the chlorine fades"),
+        "residual_at_tap": Told("concentration"),
+        "residual_at_last_cup": Told("concentration"),
+        "residual_needed_for_last_cup": Told(
+            "concentration", "free chlorine that would last to the last cup"
+        ),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {
         key: Ruled("concentration", "duty", wanted.words) for key, wanted in WANTED.items()
     }

@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 
 from treatsim.correlations.hydraulics.friction import clogged_loss_coefficient, velocity
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -47,6 +47,11 @@ class Strainer(Unit):
         Row("pressure_drop", "pressure drop"),
         Row("approach_velocity", "velocity towards the screen"),
     )
+    results: ClassVar[Mapping[str, Told]] = {
+        "pressure_drop": Told("pressure_difference"),
+        "approach_velocity": Told("velocity"),
+        "lost_power": Told("power", "power lost"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns(reason="a screen lets germs through")
     ends_product = False

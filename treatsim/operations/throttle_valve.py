@@ -8,7 +8,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.operations.unit import Unit
@@ -62,6 +62,10 @@ class ThrottleValve(Unit):
     headline = ()
     compared = ()
     told = (Row("pressure_drop", "pressure let go"),)
+    results: ClassVar[Mapping[str, Told]] = {
+        "pressure_drop": Told("pressure_difference"),
+        "lost_power": Told("power", "power lost"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns(reason="a valve takes nothing out")
     ends_product = False

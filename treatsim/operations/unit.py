@@ -8,11 +8,21 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from treatsim.operations.declarations import Company, Earns, Mend, Move, Row, Ruled
+from treatsim.operations.declarations import Company, Earns, Mend, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Outcome, Value
 from treatsim.water.stream import Stream
 
-DECLARED = ("hazards", "dials", "headline", "compared", "told", "ruled", "earns", "ends_product")
+DECLARED = (
+    "hazards",
+    "dials",
+    "headline",
+    "compared",
+    "told",
+    "results",
+    "ruled",
+    "earns",
+    "ends_product",
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,6 +42,7 @@ class Unit:
     headline: ClassVar[tuple[str, ...]]  # results one looks at first, below the unit
     compared: ClassVar[tuple[Row, ...]]  # results set side by side
     told: ClassVar[tuple[Row, ...]]  # results of its part of the page
+    results: ClassVar[Mapping[str, Told]]  # every result it may tell, by key
     ruled: ClassVar[Mapping[str, Ruled]]  # limits it may state, by key
     earns: ClassVar[Earns]  # log credit
     ends_product: ClassVar[bool]  # whether what arrives is the product

@@ -19,7 +19,7 @@ from treatsim.correlations.uv import annulus_flow, dose, lamp
 from treatsim.correlations.uv.inactivation import ORGANISMS
 from treatsim.correlations.uv.lamp_field import ABSORPTION_RANGE, LampField, lamp_field
 from treatsim.correlations.uv.lamp_geometry import LampGeometry
-from treatsim.operations.declarations import Earns, Mend, Row, Ruled
+from treatsim.operations.declarations import Earns, Mend, Row, Ruled, Told
 from treatsim.operations.outcome import ROUND_OFF, Details, Finding, Outcome, Value, later, loss
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.unit import Unit
@@ -34,7 +34,7 @@ from treatsim.operations.uv_doses import (
     laminar_counts,
     lowest,
 )
-from treatsim.operations.uv_target import credited_organism, target_faults
+from treatsim.operations.uv_target import ASKED, TARGETED, credited_organism, target_faults
 from treatsim.ranges import Excursion, excursions
 from treatsim.water.stream import Stream
 
@@ -98,7 +98,12 @@ class UvReactorParameters(Parameters):
     quadratic_loss: float = quantity(
         "quadratic_loss", "pressure loss over flow squared", default=0.0
     )
-    target: dict | None = reference("organism, and the log or the dose asked for", default=None)
+    target: dict | None = reference(
+        "organism, and the log or the dose asked for",
+        example=ASKED,
+        names=lambda: TARGETED,
+        default=None,
+    )
 
     def conflicts(self):
         """Check what must fit together: radii, lengths, powers, the target."""
@@ -139,6 +144,24 @@ class UvReactor(Unit):
         Row("dose_credited_new", "the same with a new lamp, clean sleeve"),
         Row("dose_required", "dose required"),
     )
+    results: ClassVar[Mapping[str, Told]] = {
+        "light_output": Told("power"),
+        "fluence_rate_mean": Told("fluence_rate"),
+        "wall_irradiance": Told("fluence_rate"),
+        "residence_time": Told("time"),
+        "reynolds_number": Told("factor"),
+        "dose_mean": Told("dose"),
+        "dose_mean_new": Told("dose", "mean dose with a new lamp, clean sleeve"),
+        "dose_min": Told("dose"),
+        "red.*": Told("dose", "equivalent dose, by organism and by what is assumed of the mixing"),
+        "dose_credited": Told("dose"),
+        "dose_credited_new": Told("dose"),
+        "dose_required": Told("dose"),
+        "largest_flow": Told("flow"),
+        "log_credit.*": Told("log_reduction", "logs credited, by class of germs"),
+        "pressure_drop": Told("pressure_difference", "pressure drop"),
+        "lost_power": Told("power", "hydraulic power lost"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns("design_dose")
     ends_product = False

@@ -11,9 +11,11 @@ from treatsim.correlations.uv.inactivation import ORGANISMS
 from treatsim.errors import RequestError
 
 KEYS = ("organism", "log", "dose")
+ASKED = {"organism": "cryptosporidium", "log": 3.0}
 EXAMPLE = '{ organism = "cryptosporidium", log = 3.0 }'
 # organism whose dose response stands for a class of the dose table
 STAND_INS = {"giardia": "cryptosporidium", "virus": "adenovirus_40"}
+TARGETED = tuple(dict.fromkeys((*ORGANISMS, *STAND_INS)))
 
 
 def stand_in(name: str) -> str:
@@ -42,16 +44,16 @@ def target_faults(target: Any) -> list[str]:
     """Return what is wrong with a target table."""
     if target is None:
         return []
-    known = ", ".join(dict.fromkeys((*ORGANISMS, *STAND_INS)))
+    known = ", ".join(TARGETED)
     if not isinstance(target, dict) or "organism" not in target:
         return [f"target: a table such as {EXAMPLE}; known: {known}"]
     faults = [
         f"target.{key}: no such key; known: {', '.join(KEYS)}" for key in target if key not in KEYS
     ]
-    name, legal = target["organism"], (*ORGANISMS, *STAND_INS)
-    if not isinstance(name, str) or name not in legal:
+    name = target["organism"]
+    if not isinstance(name, str) or name not in TARGETED:
         told = str(name)[:60]
-        near = difflib.get_close_matches(told, legal, n=1)
+        near = difflib.get_close_matches(told, TARGETED, n=1)
         hint = f'; did you mean "{near[0]}"?' if near else ""
         return [*faults, f'target.organism = "{told}": known: {known}{hint}']
     if ("log" in target) == ("dose" in target):

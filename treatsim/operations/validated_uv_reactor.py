@@ -14,12 +14,12 @@ import numpy as np
 from treatsim.correlations.uv import validation_factor
 from treatsim.correlations.uv.inactivation import DoseEquation
 from treatsim.correlations.uv.optics import absorption_from_transmittance
-from treatsim.operations.declarations import Earns, Row, Ruled
+from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity, reference
 from treatsim.operations.unit import Unit
 from treatsim.operations.uv_doses import STAND_FOR
-from treatsim.operations.uv_target import target_faults
+from treatsim.operations.uv_target import ASKED, TARGETED, target_faults
 from treatsim.water.stream import Stream
 
 
@@ -53,7 +53,12 @@ class ValidatedUvReactorParameters(Parameters):
     quadratic_loss: float = quantity(
         "quadratic_loss", "pressure loss over flow squared", default=0.0
     )
-    target: dict | None = reference("organism, and the log or the dose asked for", default=None)
+    target: dict | None = reference(
+        "organism, and the log or the dose asked for",
+        example=ASKED,
+        names=lambda: TARGETED,
+        default=None,
+    )
 
     def conflicts(self):
         """Check the order of the box's ends, and the target."""
@@ -104,6 +109,15 @@ class ValidatedUvReactor(Unit):
         Row("dose_credited", "dose credited"),
         Row("dose_required", "dose required"),
     )
+    results: ClassVar[Mapping[str, Told]] = {
+        "dose_reported": Told("dose"),
+        "dose_credited": Told("dose"),
+        "dose_required": Told("dose"),
+        "largest_flow": Told("flow"),
+        "log_credit.*": Told("log_reduction", "logs credited, by class of germs"),
+        "pressure_drop": Told("pressure_difference", "pressure drop"),
+        "lost_power": Told("power", "hydraulic power lost"),
+    }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns("reported_dose")
     ends_product = False

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
 from typing import Any
@@ -90,8 +89,3 @@ def _limit(limit: Limit, system: str, point: int) -> dict[str, Any]:
         "margin": at(limit.margin, point),
     }
     return told | ({"waived": limit.waived} if limit.waived else {})
-
-
-def as_json(data: dict[str, Any]) -> str:
-    """Return the text of a document; a NaN would be an error, never a token."""
-    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

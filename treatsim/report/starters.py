@@ -4,52 +4,94 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+import textwrap
+from typing import Any
 
 from treatsim import case_sections, catalogue, operations
 from treatsim.errors import RequestError
+from treatsim.operations.parameters import Parameters
+from treatsim.report.as_text import toml_text
+from treatsim.report.described import example_of, held_by, keys_of, records, without_kind
 
 COMMENT_COLUMN = 44
+WIDTH = 100
+
+
+def kinds() -> dict[str, str]:
+    """Return the kinds of starts, each in one line."""
+    return {name: start["about"] for name, start in catalogue.load("starters").items()}
 
 
 def starter(kind: str) -> str:
     """Return the text of a case file of a kind; RequestError names the kinds."""
-    kinds = catalogue.load("starters")
-    if kind not in kinds:
-        near = difflib.get_close_matches(kind, kinds, n=1)
-        hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(kinds)}"
+    known = kinds()
+    if kind not in known:
+        near = difflib.get_close_matches(kind, known, n=1)
+        hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(known)}"
         raise RequestError(f"new {kind}: no such kind; {hint}")
-    data = kinds[kind]
-    lines = [
-        "# A case to start from. Every value is invented: replace it by what you measured.",
-        "# A number with a dimension is text with its unit. Planning aid, not an approval.",
-        "",
-        f"title = {_toml(data['title'])}",
-    ]
+    start = catalogue.load("starters")[kind]
+    every = "based_on" in start
+    data = {**catalogue.load("starters")[start["based_on"]], **start} if every else start
+    lines = [*_head(data), f"title = {toml_text(data['title'])}"]
     for name, record in case_sections.SECTIONS.items():
         if name in data:
-            lines += ["", f"[{name}]", *_entries(data[name], record)]
+            lines += ["", f"[{name}]", *_entries(data[name], record, name, every)]
     for name, table in data["units"].items():
-        rest = {key: value for key, value in table.items() if key != "kind"}
-        lines += [
-            "",
-            f"[units.{name}]",
-            f"kind = {_toml(table['kind'])}",
-            *_entries(rest, operations.parameters_class(table["kind"])),
-        ]
-    lines += ["", "[flowsheet]", "links = [", *(f"  {_toml(link)}," for link in data["links"]), "]"]
-    return "\n".join(lines) + "\n"
+        lines += ["", *_unit(name, table, every)]
+    lines += ["", "[flowsheet]", "links = ["]
+    lines += [*(f"  {toml_text(link)}," for link in data["links"]), "]"]
+    return "\n".join(lines + (_hold() if every else [])) + "\n"
 
 
-def _entries(table, record) -> list[str]:
-    meanings = {f.name: f.metadata["meaning"] for f in dataclasses.fields(record)}
-    return [
-        f"{f'{key} = {_toml(value)}':<{COMMENT_COLUMN}}# {meanings[key]}"
-        for key, value in table.items()
+def _head(data: dict[str, Any]) -> list[str]:
+    """Return what stands first: what this is, and why something is not judged yet."""
+    texts = [
+        f"A case to start from: {data['about']}.",
+        "Every value is invented: replace it by what you measured. A number with a dimension is "
+        "text with its unit. treatsim describe KIND tells all keys of a unit.",
+        "Planning aid: it is no approval, and nobody drinks on its word.",
     ]
+    texts += [f"Not judged yet: {reason}." for reason in data["open"]]
+    lines = [f"# {line}" for text in texts for line in textwrap.wrap(text, WIDTH - 2)]
+    return [*lines, ""]
 
 
-def _toml(value) -> str:
-    if isinstance(value, dict):
-        inner = ", ".join(f"{key} = {_toml(item)}" for key, item in value.items())
-        return f"{{ {inner} }}"
-    return f'"{value}"' if isinstance(value, str) else str(value)
+def _unit(name: str, table: dict[str, Any], every: bool) -> list[str]:
+    """Return the table of a unit; with `every`, also what is left out, and its open limits."""
+    kind = table["kind"]
+    record = operations.parameters_class(kind)
+    lines = [f"[units.{name}]", f"kind = {toml_text(kind)}"]
+    lines += _entries(without_kind(table), record, kind, every)
+    rows = [row for row in held_by(kind) if row.open] if every else []
+    if rows:
+        lines.append(f"# [units.{name}.limits]")
+    return lines + [_line(f'# {row.key} = {{ waived = "why" }}', row.words) for row in rows]
+
+
+def _entries(table: dict[str, Any], record: type[Parameters], owner: str, every: bool) -> list[str]:
+    """Return what is given, in the order of the declaration, and with `every` what is not."""
+    if hasattr(record, "entries"):
+        return [f"{key} = {toml_text(value)}" for key, value in table.items()]
+    found = []
+    items = {item.name: item for item in dataclasses.fields(record)}
+    for key in keys_of(record, owner):
+        if key.key in table:
+            found.append(_line(f"{key.key} = {toml_text(table[key.key])}", key.meaning))
+        elif every and "." not in key.key:
+            example = toml_text(example_of(items[key.key], owner))
+            found.append(_line(f"# {key.key} = {example}", key.meaning))
+    return found
+
+
+def _hold() -> list[str]:
+    """Return a hold as a comment, on the first dial of the start."""
+    keys = keys_of(records()["hold"], "hold")
+    return ["", "# [[hold]]", *(_line(f"# {k.key} = {k.example}", k.meaning) for k in keys)]
+
+
+def _line(entry: str, meaning: str) -> str:
+    """Return an entry with what it means behind it, or above it where there is no room."""
+    line = f"{entry:<{COMMENT_COLUMN - 1}} # {meaning}"
+    if len(line) <= WIDTH:
+        return line
+    return "\n".join([*(f"# {part}" for part in textwrap.wrap(meaning, WIDTH - 2)), entry])

@@ -14,6 +14,7 @@ from treatsim.errors import RequestError, require
 
 COUNTED = re.compile(r"(?:CFU|MPN|1)?\s*(?:per|/)\s*\(?100 mL\)?", re.IGNORECASE)
 UNITS = {"turbidity": "NTU", "e_coli": "1/m3"}  # all others in kg/m3
+QUANTITY = {"NTU": "turbidity", "1/m3": "organisms", "kg/m3": "concentration"}
 # analytes whose basis must be said: basis -> mass of the guideline's basis per mass of this basis
 BASES = {
     "nitrate": {"NO3": 1.0, "N": 62.0049 / 14.0067},
@@ -21,6 +22,30 @@ BASES = {
     "ammonia": {"NH3": 1.0, "N": 17.0305 / 14.0067, "NH4": 17.0305 / 18.0385},
     "hardness": {"CaCO3": 1.0},
 }
+
+
+def quantity_of(analyte: str) -> str:
+    """Return the quantity that an analyte is told in.
+
+    Parameters
+    ----------
+    analyte : str
+        Name as in the guideline table.
+
+    Returns
+    -------
+    str
+        Key of `quantities.QUANTITIES`.
+
+    Validity
+    --------
+    Whatever is not counted and is no turbidity is a concentration.
+
+    Source
+    ------
+    definition
+    """
+    return QUANTITY[UNITS.get(analyte, "kg/m3")]
 
 
 def read_analyte(analyte: str, text: str) -> float:

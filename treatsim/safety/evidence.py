@@ -37,7 +37,12 @@ class PeopleParameters(Parameters):
         "duration", "time a day in which water is drawn", open_low=True, high=DAY, default=None
     )
     number: float | None = quantity("people", "people to be served", default=None)
-    institutions: dict | None = reference("beds, pupils or heads by institution", default=None)
+    institutions: dict | None = reference(
+        "beds, pupils or heads by institution",
+        example={"inpatient": 20, "school": 300},
+        names=lambda: INSTITUTIONS,
+        default=None,
+    )
 
     def conflicts(self):
         """Ask for one quantity, and know every institution."""
@@ -89,7 +94,10 @@ class HealthParameters(Parameters):
         "count", "stars of the household scheme", low=min(STARS), high=max(STARS), default=None
     )
     source_organisms: dict | None = reference(
-        "organisms in the source, lower and upper estimate", default=None
+        "organisms in the source, lower and upper estimate",
+        example={"rotavirus": ["1 per L", "10 per L"]},
+        names=lambda: REFERENCE_PATHOGENS,
+        default=None,
     )
     water_drunk: float | None = quantity(
         "volume", "unboiled water drunk by a person in a day", open_low=True, high=0.02,
@@ -112,7 +120,12 @@ class HealthParameters(Parameters):
         "factor", "validation factor for virus; left out, that of the reactor", low=1, high=20,
         default=None,
     )  # fmt: skip
-    challenge_tests: dict | None = reference("challenge test by filter unit", default=None)
+    challenge_tests: dict | None = reference(
+        "challenge test by filter unit",
+        example={"filters": {"log": 2.0, "flow": "6 m3/h", "pressure_drop": "1.5 bar"}},
+        names=lambda: CHALLENGE,
+        default=None,
+    )
     ro_conductivity_read: str = choice(
         YES_NO, "whether feed and permeate conductivity are read every day", default="no"
     )

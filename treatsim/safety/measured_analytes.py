@@ -8,9 +8,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from treatsim import quantities
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, reference
-from treatsim.safety.analytes import read_analyte
+from treatsim.safety.analytes import quantity_of, read_analyte
 from treatsim.safety.guideline_values import Guideline, guidelines
 
 
@@ -25,6 +26,21 @@ class AnalytesParameters(Parameters):
         metadata={"kind": "text", "meaning": "values that hold", "source": ""},
     )
     national: str = reference("file of national values", default="")
+
+    @staticmethod
+    def entries() -> list[tuple[str, str, str, str]]:
+        """Return key, meaning, unit and an example of every entry that is read."""
+        held: dict[str, list[Guideline]] = {}
+        for (_, analyte), value in sorted(guidelines().items()):
+            held.setdefault(analyte, []).append(value)
+        rows = [
+            (name, "; ".join(f"{v.kind} value {_stated(v)}" for v in values),
+             quantities.QUANTITIES[quantity_of(name)].shown, _stated(values[0]))
+            for name, values in sorted(held.items())
+        ]  # fmt: skip
+        after = "the same below [analytes.after], measured in the treated water"
+        national = "file beside the case with the values that hold in the country"
+        return [*rows, ("after", after, "", ""), ("national_values", national, "", "values.toml")]
 
     @classmethod
     def from_table(
@@ -51,6 +67,12 @@ class AnalytesParameters(Parameters):
             limits=limits,
             national=str(national),
         )
+
+
+def _stated(value: Guideline) -> str:
+    """Return a guideline value as it would be written."""
+    text = quantities.text(value.limit, quantity_of(value.analyte))
+    return f"{text} as {value.basis}" if value.basis else text
 
 
 def _limits(national: Any, path: str) -> dict[tuple[str, str], Guideline]:

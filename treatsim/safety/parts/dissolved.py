@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 
 from treatsim.flowsheet.result import Result
+from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import ROUND_OFF, Finding, Limit, Value, unjudged
 from treatsim.safety.additions import Additions
-from treatsim.safety.analytes import UNITS
+from treatsim.safety.analytes import quantity_of
 from treatsim.safety.guideline_values import (
     Comparison,
     compare,
@@ -21,7 +22,6 @@ from treatsim.safety.guideline_values import (
 )
 from treatsim.safety.product_water import ProductWater
 
-KIND = {"NTU": "turbidity", "1/m3": "organisms", "kg/m3": "concentration"}
 ADVICE = {
     "boron": "raise the pH of the feed, renew old elements, send the permeate through once more, "
     "or blend less"
@@ -38,6 +38,13 @@ class Analytes:
     untouched: dict[str, str] = field(default_factory=dict)  # substance -> note
     partly: dict[str, str] = field(default_factory=dict)
     taste: Any = None  # words for the dissolved solids, per point
+
+
+RESULTS = {
+    "analytes.nitrate_and_nitrite": Told("factor", "each over its limit, added up; 1 is the limit"),
+    "analytes.*.before": Told("concentration", "an analyte in the source"),
+    "analytes.*.after": Told("concentration", "an analyte in the product"),
+}
 
 
 def dissolved(result: Result, earlier: Additions) -> Additions:
@@ -109,7 +116,7 @@ def _after(result: Result, water: ProductWater, measured, listed) -> dict[str, A
 def _row(row: Comparison, water: ProductWater) -> Additions:
     """One analyte: its values, and what is held or may be noticed."""
     line = row.guideline
-    quantity = KIND[UNITS.get(line.analyte, "kg/m3")]
+    quantity = quantity_of(line.analyte)
     words = line.analyte.replace("_", " ")
     values = {
         f"analytes.{line.analyte}.{side}": Value(verdict.value, quantity)

@@ -10,6 +10,7 @@ import numpy as np
 
 from treatsim.constants import DAY
 from treatsim.flowsheet.result import Result
+from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Limit, Value, unjudged
 from treatsim.safety import log_targets
 from treatsim.safety.additions import Additions
@@ -131,6 +132,13 @@ def chlorine_ph(result: Result):
         if unit.parameters_field("ph") is not None and unit.parameters.ph is not None:
             return unit.parameters.ph
     return getattr(result.sections.get("water"), "ph", None)
+
+
+RESULTS = {
+    "health.log_credit.*": Told("log_reduction", "log credit of all barriers, by class of germs"),
+    "health.log_asked.*": Told("log_reduction", "log reduction asked for, by class of germs"),
+    "health.treated_share": Told("fraction", "share of the time in which water is treated"),
+}
 
 
 def germs(result: Result, earlier: Additions) -> Additions:

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from treatsim.flowsheet.result import Result
+from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Finding, Limit, Value
 from treatsim.safety.additions import Additions
 from treatsim.safety.evidence import PeopleParameters
@@ -19,6 +20,12 @@ ASSUMED_WORDS = (
     "between tank and cup are assumed"
 )
 NAMES = {"drink_only": "drinking", "survival": "survival", "full": "full"}
+RESULTS = {
+    "product.daily_volume": Told("volume", "product of a day"),
+    "product.people_served": Told("people", "people served at the level planned"),
+    "product.people_served_*": Told("people", "people served, by level"),
+    "product.tank_buffer": Told("volume", "tank that bridges running and drawing"),
+}
 
 
 def people(result: Result, earlier: Additions) -> Additions:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from treatsim.flowsheet.result import Result
+from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Value
 from treatsim.safety.additions import Additions
 from treatsim.safety.product_water import ProductWater, product_water
+
+RESULTS = {"product.*": Told("concentration", "a substance in the product, after every blend")}
 
 
 def product(result: Result, earlier: Additions) -> Additions:
