@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 
@@ -29,6 +29,7 @@ from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import Hold, operate
 from treatsim.flowsheet.result import Context, Result
 from treatsim.flowsheet.wiring import connect
+from treatsim.given import over_points
 from treatsim.operations.outcome import Override
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.unit import Unit
@@ -51,6 +52,16 @@ class Case:
     holds: tuple[Hold, ...]
     overrides: Mapping[str, Mapping[str, Override]]  # unit -> key of a limit
     data: Mapping[str, Any]  # the file's tables, with changes from --set
+
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__}, {self.title}: {'; '.join(self.links)}>"
+
+    def changed(self, **fields: Any) -> Self:
+        """Return a copy with some fields replaced."""
+        twin = copy.copy(self)
+        for name, value in fields.items():
+            object.__setattr__(twin, name, value)
+        return twin
 
     def field(self, address: str) -> tuple[dataclasses.Field, Any]:
         """Return declaration and value of an input; RequestError names the nearest address."""
@@ -116,9 +127,33 @@ class Case:
         return Flowsheet(units, self.links, source)
 
     def solve(self, arrays: Mapping[str, np.ndarray] | None = None) -> Result:
-        """Solve at the case's settings, or at every entry of `arrays` (one length)."""
-        points = max((np.size(value) for value in (arrays or {}).values()), default=1)
-        records = self.records(arrays)
+        """Solve at the case's settings, or at operating points; nothing is judged.
+
+        Parameters
+        ----------
+        arrays : mapping, optional
+            Address of an input -> values over the points: an array, list or column of numbers in
+            SI or of texts with units, or one value for all points.
+
+        Returns
+        -------
+        Result
+            Every value by its address; `treatsim.judge` holds it against its limits.
+
+        Raises
+        ------
+        RequestError
+            No such input, or values that are none: empty, of unequal numbers, not finite.
+
+        >>> import treatsim
+        >>> case = treatsim.load("cases/river.toml")
+        >>> case.solve({"lift_pump.speed": ["60 %", "80 %"]})["product.flow"]
+        [4.702, 7.564] m3/h
+        """
+        given = {address: (self.numeric(address), raw) for address, raw in (arrays or {}).items()}
+        found = over_points(given)
+        points = max((array.size for array in found.values()), default=1)
+        records = self.records(found)
         context = Context(
             self.title,
             self.path,
@@ -166,7 +201,7 @@ def interpret(
     holds = _holds(data, problems)
     case = Case(path, str(title), sections, kinds, parameters, links, holds, overrides, data)
     if not problems.found:
-        _check_structure(case, problems)
+        check_structure(case, problems)
     elif links and len(kinds) == len(_table(data, "units", problems)):
         _check_links(case, problems)
     problems.raise_if_any()
@@ -204,12 +239,8 @@ def _units(data, problems: Problems):
         if not isinstance(table, dict):
             problems.add(where, f"{where} = {entry(table)}: a table [{where}] belongs here")
             continue
-        if not UNIT_NAME.match(name) or name in case_sections.RESERVED:
-            problems.add(
-                where,
-                f"{where}: a unit's name is made of a-z, 0-9 and _, and is not "
-                f"one of {', '.join(sorted(case_sections.RESERVED))}",
-            )
+        if problem := name_problem(name):
+            problems.add(where, f"{where}: {problem}")
             continue
         kind = table.get("kind")
         if not isinstance(kind, str) or kind not in operations.kinds():
@@ -225,6 +256,16 @@ def _units(data, problems: Problems):
         if record is not None:
             parameters[name] = record
     return kinds, parameters, overrides
+
+
+def name_problem(name: str) -> str:
+    """Return what is wrong with the name of a unit, or ""."""
+    if UNIT_NAME.match(name) and name not in case_sections.RESERVED:
+        return ""
+    return (
+        "a unit's name is made of a-z, 0-9 and _, and is not "
+        f"one of {', '.join(sorted(case_sections.RESERVED))}"
+    )
 
 
 def _links(data, problems: Problems) -> tuple[str, ...]:
@@ -313,7 +354,7 @@ def _check_links(case: Case, problems: Problems) -> None:
             problems.add("flowsheet.links", line)
 
 
-def _check_structure(case: Case, problems: Problems) -> None:
+def check_structure(case: Case, problems: Problems) -> None:
     """Connect the units once, so that wiring faults are told with everything else."""
     water = case.sections["water"]
     site = case.sections["site"]
