@@ -16,12 +16,13 @@ TreatsimError, RequestError, NoSolutionError
 >>> import treatsim
 >>> case = treatsim.load("cases/river.toml")
 >>> point = treatsim.solve(case)
->>> point["uv.dose_credited"]
-13.85 mJ/cm2
->>> print(treatsim.find(case, "lift_pump.speed", "uv.dose_credited >= 12 mJ/cm2").lines()[0])
-lift_pump.speed: met from 39.8884 % to 92.5297 % (now 74 %: met)
->>> treatsim.sweep(case, {"lift_pump.speed": "60 %:90 %:4"})["uv.dose_credited"]
-[17.02, 14.41, 12.97, 12.12] mJ/cm2
+>>> point["product.flow"]
+6.784 m3/h
+>>> found = treatsim.find(case, "lift_pump.speed", "product.flow >= 6 m3/h")
+>>> print(found.lines()[0])
+lift_pump.speed: met from 68.6834 % to 120 % (now 74 %: met)
+>>> treatsim.sweep(case, {"lift_pump.speed": "60 %:90 %:4"})["product.flow"]
+[4.65, 6.197, 7.644, 9.036] m3/h
 """
 
 from typing import TYPE_CHECKING

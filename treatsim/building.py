@@ -101,11 +101,13 @@ class Flowsheet(Case):
     ...     pump_efficiency=0.52, motor_efficiency=0.8, drive_efficiency=0.94, electronics="12 W",
     ...     suction_lift="2 m", required_suction_head="2.5 m",
     ... )
-    >>> hose = Hose(name="hose", length="60 m", bore="50 mm", roughness="0.02 mm", rise="6 m")
+    >>> hose = Hose(
+    ...     name="hose", length="60 m", bore="50 mm", roughness="0.02 mm", rise="6 m", fittings=5
+    ... )
     >>> water = Water.fresh(temperature="24 degC", salinity="0.3 g/L")
     >>> line = Flowsheet([pump, hose], "pump > hose > tank", water, site={"altitude": "210 m"})
     >>> line.solve()["product.flow"]
-    12.05 m3/h
+    11.75 m3/h
     """
 
     def __init__(

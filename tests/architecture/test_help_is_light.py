@@ -13,6 +13,7 @@ HEAVY = (
     "CoolProp",
     "pint",
     "pandas",
+    "xarray",
     "matplotlib",
     "rich",
     "gsw",
@@ -40,3 +41,8 @@ def test_nothing_heavy_is_loaded(arguments):
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )
     assert done.stdout.splitlines()[-1].strip() == "LOADED"
+
+
+def test_the_package_itself_loads_nothing_heavy():
+    code = f"import sys, treatsim; dir(treatsim); assert not set({HEAVY!r}) & set(sys.modules)"
+    subprocess.run([sys.executable, "-c", code], check=True, timeout=60)

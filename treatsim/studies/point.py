@@ -94,8 +94,8 @@ def solve(case) -> Point:
 
     >>> import treatsim
     >>> point = treatsim.solve(treatsim.load("cases/river.toml"))
-    >>> point["uv.dose_credited"], point.state
-    (13.85 mJ/cm2, 'not_judged')
+    >>> point["product.flow"], point.state
+    (6.784 m3/h, 'not_judged')
     """
     verdict = judge(case.solve())
     if not verdict.result.solved[0]:
