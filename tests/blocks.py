@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 BLOCK = re.compile(r"```python\n(?P<code>.*?)```(?:\n+```text\n(?P<shown>.*?)```)?", re.DOTALL)
-RENEW = "if the change is meant, run: python tests/blocks.py cases/"
+RENEW = "if the change is meant, run: python tests/blocks.py "
 
 
 def blocks(page: Path) -> list[tuple[str, str]]:
@@ -21,7 +21,7 @@ def run(page: Path) -> dict:
     """Run the blocks of a page one after the other; AssertionError where one shows other text."""
     names: dict = {}
     for code, shown in blocks(page):
-        assert _lines(_told(code, names)) == _lines(shown), f"{code}\n{RENEW}{page.name}"
+        assert _lines(_told(code, names)) == _lines(shown), f"{code}\n{RENEW}{page}"
     return names
 
 
