@@ -190,6 +190,7 @@ def interpret(
     title = data.get("title", Path(path).stem)
     if not isinstance(title, str) or not title.strip() or not title.isprintable():
         problems.add("title", f"title = {entry(title)}: one line that says what this case is")
+        title = ""
     sections = {
         name: _section(cls, _table(data, name, problems), name, problems)
         if name in data or name in case_sections.REQUIRED
@@ -199,7 +200,7 @@ def interpret(
     kinds, parameters, overrides = _units(data, problems)
     links = _links(data, problems)
     holds = _holds(data, problems)
-    case = Case(path, str(title), sections, kinds, parameters, links, holds, overrides, data)
+    case = Case(path, title, sections, kinds, parameters, links, holds, overrides, data)
     if not problems.found:
         check_structure(case, problems)
     elif links and len(kinds) == len(_table(data, "units", problems)):
