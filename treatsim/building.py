@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from treatsim import case_sections, operations
+from treatsim.case_checks import check_structure, name_problem
 from treatsim.case_sections import WaterParameters, analysis_of
 from treatsim.case_text import Problems, read_overrides, read_record
-from treatsim.cases import Case, check_structure, name_problem
+from treatsim.cases import Case
 from treatsim.errors import RequestError
 from treatsim.flowsheet.hold import Hold
 from treatsim.given import read_given

@@ -34,9 +34,14 @@ OPEN_GROUPS = ("rating", "practice")  # limits that a case may override or waive
 class Problems:
     """Collects one line per fault, each led by its place."""
 
-    def __init__(self, path: str, lines: Mapping[str, int], homes: Mapping[str, list[str]]) -> None:
+    def __init__(
+        self,
+        path: str,
+        lines: Mapping[str, int],
+        homes: Mapping[str, list[str]] | None = None,
+    ) -> None:
         self.path, self.lines, self.found = path, lines, list[str]()
-        self.homes = homes  # key -> the tables of the case that can hold it
+        self.homes = homes or {}  # key -> the tables of the case that can hold it
 
     def add(self, where: str, text: str) -> None:
         """Add a fault at the key path `where`, such as "units.uv.arc_length"."""

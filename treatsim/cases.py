@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import copy
 import dataclasses
-import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,6 +13,7 @@ from typing import Any, Self
 import numpy as np
 
 from treatsim import case_sections, operations
+from treatsim.case_checks import check_links, check_structure, name_problem
 from treatsim.case_hints import addresses, did_you_mean, homes, misplaced, nearest
 from treatsim.case_text import (
     Problems,
@@ -24,17 +24,15 @@ from treatsim.case_text import (
     read_record,
     read_text,
 )
-from treatsim.errors import CaseError, FlowsheetError, RequestError, plain
+from treatsim.errors import RequestError, plain
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import Hold, operate
 from treatsim.flowsheet.result import Context, Result
-from treatsim.flowsheet.wiring import connect
 from treatsim.given import over_points
 from treatsim.operations.outcome import Override
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.unit import Unit
 
-UNIT_NAME = re.compile(r"[a-z][a-z0-9_]*$")
 MOST_UNITS, MOST_PARTS, LONGEST_LINK = 200, 1000, 4000
 TOP_LEVEL = ("title", *case_sections.SECTIONS, "units", "flowsheet", "hold")
 
@@ -80,7 +78,7 @@ class Case:
                 f'"{address}" is an entry of the table {owner}.{outer}: no number to adjust; '
                 "sweep its values instead"
             )
-        near = nearest(address, [*self.inputs(), *addresses(self.data)])
+        near = nearest(address, [*self.inputs(), *addresses(self.data, case_sections.SECTIONS)])
         hint = f'; did you mean "{near}"?' if near else ""
         raise RequestError(f'no input has the address "{address}"{hint}')
 
@@ -178,7 +176,7 @@ def interpret(
     changes: Mapping[str, str] | None = None,
 ) -> Case:
     """Turn the tables of a case into a Case."""
-    problems = Problems(path, lines or {}, homes(data))
+    problems = Problems(path, lines or {}, homes(data, case_sections.SECTIONS))
     data = copy.deepcopy(data)
     for address, value in (changes or {}).items():
         _set(data, address, value, problems)
@@ -204,7 +202,7 @@ def interpret(
     if not problems.found:
         check_structure(case, problems)
     elif links and len(kinds) == len(_table(data, "units", problems)):
-        _check_links(case, problems)
+        check_links(case, problems)
     problems.raise_if_any()
     return case
 
@@ -259,16 +257,6 @@ def _units(data, problems: Problems):
     return kinds, parameters, overrides
 
 
-def name_problem(name: str) -> str:
-    """Return what is wrong with the name of a unit, or ""."""
-    if UNIT_NAME.match(name) and name not in case_sections.RESERVED:
-        return ""
-    return (
-        "a unit's name is made of a-z, 0-9 and _, and is not "
-        f"one of {', '.join(sorted(case_sections.RESERVED))}"
-    )
-
-
 def _links(data, problems: Problems) -> tuple[str, ...]:
     table = _table(data, "flowsheet", problems)
     for key in table:
@@ -320,7 +308,7 @@ def _set(data, address: str, value: str, problems: Problems) -> None:
     for step in path:
         table = table.get(step) if isinstance(table, dict) else None
     if not path or not isinstance(table, dict):
-        near = nearest(address, addresses(data)) if path else ""
+        near = nearest(address, addresses(data, case_sections.SECTIONS)) if path else ""
         hint = f'; did you mean "{near}"?' if near else ""
         hint = hint if path else '; write it as in "lift_pump.speed": table and key'
         problems.found.append(plain(f'--set {address}: no input has the address "{address}"{hint}'))
@@ -340,68 +328,3 @@ def _literal(value: str):
         return tomllib.loads(f"v = {value}")["v"]
     except ValueError:  # no number, or one of thousands of digits
         return value
-
-
-def _check_links(case: Case, problems: Problems) -> None:
-    """Tell faults of the links beside faults of the parameters, which links do not need."""
-    units = {
-        name: operations.unit_class(kind)(name=name, parameters=None)
-        for name, kind in case.kinds.items()
-    }
-    try:
-        connect(units, case.links)
-    except FlowsheetError as error:
-        for line in error.problems:
-            problems.add("flowsheet.links", line)
-
-
-def check_structure(case: Case, problems: Problems) -> None:
-    """Connect the units once, so that wiring faults are told with everything else."""
-    water = case.sections["water"]
-    site = case.sections["site"]
-    for line in case_sections.given_twice(case.sections):
-        problems.add("analytes", line)
-    for name, kind in case.kinds.items():
-        if operations.unit_class(kind).sucks and getattr(site, "altitude", None) is None:
-            problems.add("site", f"site.altitude is missing: {kind} {name} needs it")
-        for content in operations.unit_class(kind).needs:
-            field = "uv_transmittance" if content == "absorption" else content
-            if getattr(water, field) is None:
-                problems.add("water", f"water.{field} is missing: {kind} {name} needs it")
-    if problems.found:
-        return
-    try:
-        case.flowsheet().check_count()
-    except FlowsheetError as error:
-        for line in error.problems:
-            problems.add(_key_of(line, "flowsheet.links"), line)
-    except CaseError:
-        raise
-    except RequestError as error:
-        for line in error.problems:
-            problems.add(_key_of(line, "water"), line)
-    _check_holds(case, problems)
-
-
-def _key_of(line: str, otherwise: str) -> str:
-    """Return the key path that a fault of the water or of a unit begins with."""
-    path = re.match(r"(water|units)(\.\w+)+", line)
-    return path[0] if path else otherwise
-
-
-def _check_holds(case: Case, problems: Problems) -> None:
-    """Every hold adjusts one number of a unit, and no two share an input or a result."""
-    for number, hold in enumerate(case.holds):
-        where = f"hold.{number}"
-        try:
-            case.numeric(hold.adjust)
-        except RequestError as error:
-            problems.add(where, f"hold.adjust: {error}")
-            continue
-        if hold.adjust.partition(".")[0] not in case.kinds:
-            problems.add(where, f'hold.adjust: "{hold.adjust}" is no input of a unit')
-        before = case.holds[:number]
-        if hold.adjust in {other.adjust for other in before}:
-            problems.add(where, f'hold.adjust: "{hold.adjust}" is adjusted by an earlier hold')
-        if hold.until in {other.until for other in before}:
-            problems.add(where, f'hold.until: "{hold.until}" is held by an earlier hold')
