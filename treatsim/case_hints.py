@@ -7,7 +7,7 @@ import difflib
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from treatsim import case_sections, operations, quantities
+from treatsim import operations, quantities
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import read_value
 
@@ -27,10 +27,13 @@ def did_you_mean(name: Any, known: Iterable[str]) -> str:
     return f'did you mean "{near}"?' if near else f"known: {', '.join(known)}"
 
 
-def homes(data: Mapping[str, Any]) -> dict[str, list[str]]:
-    """Return, for every key that a table of the case can hold, those tables."""
+def homes(data: Mapping[str, Any], sections: Mapping[str, type]) -> dict[str, list[str]]:
+    """Return, for every key that a table of the case can hold, those tables.
+
+    `sections` are the tables that are no units, with their records.
+    """
     found: dict[str, list[str]] = {}
-    tables: list[tuple[str, Any]] = list(case_sections.SECTIONS.items())
+    tables: list[tuple[str, Any]] = list(sections.items())
     units = data.get("units", {})
     for name, table in units.items() if isinstance(units, dict) else ():
         kind = table.get("kind") if isinstance(table, dict) else None
@@ -82,11 +85,11 @@ def _reads(raw: str, kind: str) -> bool:
     return True
 
 
-def addresses(data: Mapping[str, Any]) -> list[str]:
+def addresses(data: Mapping[str, Any], sections: Iterable[str]) -> list[str]:
     """Return every address that the file itself gives a value, nested ones too."""
     found = []
     units = data.get("units", {})
-    tables = {name: data.get(name) for name in case_sections.SECTIONS}
+    tables = {name: data.get(name) for name in sections}
     todo = list({**tables, **(units if isinstance(units, dict) else {})}.items())
     while todo:
         where, value = todo.pop()

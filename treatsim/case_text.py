@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -27,19 +27,26 @@ HEADER = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]")
 KEY = re.compile(r"""\s*("[^"]*"|'[^']*'|[A-Za-z0-9_.-]+)\s*=""")
 
 
+Reader = Callable[[dataclasses.Field, Any], Any]
 OPEN_GROUPS = ("rating", "practice")  # limits that a case may override or waive
 
 
 class Problems:
     """Collects one line per fault, each led by its place."""
 
-    def __init__(self, path: str, lines: Mapping[str, int], homes: Mapping[str, list[str]]) -> None:
+    def __init__(
+        self,
+        path: str,
+        lines: Mapping[str, int],
+        homes: Mapping[str, list[str]] | None = None,
+    ) -> None:
         self.path, self.lines, self.found = path, lines, list[str]()
-        self.homes = homes  # key -> the tables of the case that can hold it
+        self.homes = homes or {}  # key -> the tables of the case that can hold it
 
     def add(self, where: str, text: str) -> None:
         """Add a fault at the key path `where`, such as "units.uv.arc_length"."""
-        self.found.append(plain(f"{self.place(where)}: {text}"))
+        place = self.place(where)
+        self.found.append(plain(f"{place}: {text}" if place else text))
 
     def place(self, where: str) -> str:
         """Return file and line of a key path, such as "camp.toml:13"."""
@@ -134,8 +141,13 @@ def line_numbers(text: str) -> dict[str, int]:
     return found
 
 
-def read_record(cls, table: Mapping[str, Any], where: str, problems: Problems):
-    """Turn a table into a parameter record, or None after adding every fault to `problems`."""
+def read_record(
+    cls, table: Mapping[str, Any], where: str, problems: Problems, read: Reader = read_value
+):
+    """Turn a table into a parameter record, or None after adding every fault to `problems`.
+
+    `read` turns one entry into the value of its field.
+    """
     fields = {item.name: item for item in dataclasses.fields(cls)}
     values: dict[str, Any] = {}
     before = len(problems.found)
@@ -146,7 +158,7 @@ def read_record(cls, table: Mapping[str, Any], where: str, problems: Problems):
             continue
         try:
             slot = slot_for(fields, key, raw)
-            values[slot] = read_value(fields[slot], raw)
+            values[slot] = read(fields[slot], raw)
         except RequestError as error:
             other = fields[key].metadata.get("or_else", "")
             also = f", or {legal_of(fields[other])}" if other and "legal" in str(error) else ""

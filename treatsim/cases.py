@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import copy
 import dataclasses
-import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 
 from treatsim import case_sections, operations
+from treatsim.case_checks import check_links, check_structure, name_problem
 from treatsim.case_hints import addresses, did_you_mean, homes, misplaced, nearest
 from treatsim.case_text import (
     Problems,
@@ -24,16 +24,15 @@ from treatsim.case_text import (
     read_record,
     read_text,
 )
-from treatsim.errors import CaseError, FlowsheetError, RequestError, plain
+from treatsim.errors import RequestError, plain
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import Hold, operate
 from treatsim.flowsheet.result import Context, Result
-from treatsim.flowsheet.wiring import connect
+from treatsim.given import over_points
 from treatsim.operations.outcome import Override
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.unit import Unit
 
-UNIT_NAME = re.compile(r"[a-z][a-z0-9_]*$")
 MOST_UNITS, MOST_PARTS, LONGEST_LINK = 200, 1000, 4000
 TOP_LEVEL = ("title", *case_sections.SECTIONS, "units", "flowsheet", "hold")
 
@@ -52,6 +51,16 @@ class Case:
     overrides: Mapping[str, Mapping[str, Override]]  # unit -> key of a limit
     data: Mapping[str, Any]  # the file's tables, with changes from --set
 
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__}, {self.title}: {'; '.join(self.links)}>"
+
+    def changed(self, **fields: Any) -> Self:
+        """Return a copy with some fields replaced."""
+        twin = copy.copy(self)
+        for name, value in fields.items():
+            object.__setattr__(twin, name, value)
+        return twin
+
     def field(self, address: str) -> tuple[dataclasses.Field, Any]:
         """Return declaration and value of an input; RequestError names the nearest address."""
         owner, _, name = address.partition(".")
@@ -69,7 +78,7 @@ class Case:
                 f'"{address}" is an entry of the table {owner}.{outer}: no number to adjust; '
                 "sweep its values instead"
             )
-        near = nearest(address, [*self.inputs(), *addresses(self.data)])
+        near = nearest(address, [*self.inputs(), *addresses(self.data, case_sections.SECTIONS)])
         hint = f'; did you mean "{near}"?' if near else ""
         raise RequestError(f'no input has the address "{address}"{hint}')
 
@@ -116,9 +125,33 @@ class Case:
         return Flowsheet(units, self.links, source)
 
     def solve(self, arrays: Mapping[str, np.ndarray] | None = None) -> Result:
-        """Solve at the case's settings, or at every entry of `arrays` (one length)."""
-        points = max((np.size(value) for value in (arrays or {}).values()), default=1)
-        records = self.records(arrays)
+        """Solve at the case's settings, or at operating points; nothing is judged.
+
+        Parameters
+        ----------
+        arrays : mapping, optional
+            Address of an input -> values over the points: an array, list or column of numbers in
+            SI or of texts with units, or one value for all points.
+
+        Returns
+        -------
+        Result
+            Every value by its address; `treatsim.judge` holds it against its limits.
+
+        Raises
+        ------
+        RequestError
+            No such input, or values that are none: empty, of unequal numbers, not finite.
+
+        >>> import treatsim
+        >>> case = treatsim.load("cases/river.toml")
+        >>> case.solve({"lift_pump.speed": ["60 %", "80 %"]})["product.flow"]
+        [4.65, 7.644] m3/h
+        """
+        given = {address: (self.numeric(address), raw) for address, raw in (arrays or {}).items()}
+        found = over_points(given)
+        points = max((array.size for array in found.values()), default=1)
+        records = self.records(found)
         context = Context(
             self.title,
             self.path,
@@ -143,7 +176,7 @@ def interpret(
     changes: Mapping[str, str] | None = None,
 ) -> Case:
     """Turn the tables of a case into a Case."""
-    problems = Problems(path, lines or {}, homes(data))
+    problems = Problems(path, lines or {}, homes(data, case_sections.SECTIONS))
     data = copy.deepcopy(data)
     for address, value in (changes or {}).items():
         _set(data, address, value, problems)
@@ -155,6 +188,7 @@ def interpret(
     title = data.get("title", Path(path).stem)
     if not isinstance(title, str) or not title.strip() or not title.isprintable():
         problems.add("title", f"title = {entry(title)}: one line that says what this case is")
+        title = ""
     sections = {
         name: _section(cls, _table(data, name, problems), name, problems)
         if name in data or name in case_sections.REQUIRED
@@ -164,21 +198,11 @@ def interpret(
     kinds, parameters, overrides = _units(data, problems)
     links = _links(data, problems)
     holds = _holds(data, problems)
-    case = Case(
-        path,
-        title if isinstance(title, str) else "",
-        sections,
-        kinds,
-        parameters,
-        links,
-        holds,
-        overrides,
-        data,
-    )
+    case = Case(path, title, sections, kinds, parameters, links, holds, overrides, data)
     if not problems.found:
-        _check_structure(case, problems)
+        check_structure(case, problems)
     elif links and len(kinds) == len(_table(data, "units", problems)):
-        _check_links(case, problems)
+        check_links(case, problems)
     problems.raise_if_any()
     return case
 
@@ -214,12 +238,8 @@ def _units(data, problems: Problems):
         if not isinstance(table, dict):
             problems.add(where, f"{where} = {entry(table)}: a table [{where}] belongs here")
             continue
-        if not UNIT_NAME.match(name) or name in case_sections.RESERVED:
-            problems.add(
-                where,
-                f"{where}: a unit's name is made of a-z, 0-9 and _, and is not "
-                f"one of {', '.join(sorted(case_sections.RESERVED))}",
-            )
+        if problem := name_problem(name):
+            problems.add(where, f"{where}: {problem}")
             continue
         kind = table.get("kind")
         if not isinstance(kind, str) or kind not in operations.kinds():
@@ -289,7 +309,7 @@ def _set(data, address: str, value: str, problems: Problems) -> None:
     for step in path:
         table = table.get(step) if isinstance(table, dict) else None
     if not path or not isinstance(table, dict):
-        near = nearest(address, addresses(data)) if path else ""
+        near = nearest(address, addresses(data, case_sections.SECTIONS)) if path else ""
         hint = f'; did you mean "{near}"?' if near else ""
         hint = hint if path else '; write it as in "lift_pump.speed": table and key'
         problems.found.append(plain(f'--set {address}: no input has the address "{address}"{hint}'))
@@ -309,68 +329,3 @@ def _literal(value: str):
         return tomllib.loads(f"v = {value}")["v"]
     except ValueError:  # no number, or one of thousands of digits
         return value
-
-
-def _check_links(case: Case, problems: Problems) -> None:
-    """Tell faults of the links beside faults of the parameters, which links do not need."""
-    units = {
-        name: operations.unit_class(kind)(name=name, parameters=None)
-        for name, kind in case.kinds.items()
-    }
-    try:
-        connect(units, case.links)
-    except FlowsheetError as error:
-        for line in error.problems:
-            problems.add("flowsheet.links", line)
-
-
-def _check_structure(case: Case, problems: Problems) -> None:
-    """Connect the units once, so that wiring faults are told with everything else."""
-    water = case.sections["water"]
-    site = case.sections["site"]
-    for line in case_sections.given_twice(case.sections):
-        problems.add("analytes", line)
-    for name, kind in case.kinds.items():
-        if operations.unit_class(kind).sucks and getattr(site, "altitude", None) is None:
-            problems.add("site", f"site.altitude is missing: {kind} {name} needs it")
-        for content in operations.unit_class(kind).needs:
-            field = "uv_transmittance" if content == "absorption" else content
-            if getattr(water, field) is None:
-                problems.add("water", f"water.{field} is missing: {kind} {name} needs it")
-    if problems.found:
-        return
-    try:
-        case.flowsheet().check_count()
-    except FlowsheetError as error:
-        for line in error.problems:
-            problems.add(_key_of(line, "flowsheet.links"), line)
-    except CaseError:
-        raise
-    except RequestError as error:
-        for line in error.problems:
-            problems.add(_key_of(line, "water"), line)
-    _check_holds(case, problems)
-
-
-def _key_of(line: str, otherwise: str) -> str:
-    """Return the key path that a fault of the water or of a unit begins with."""
-    path = re.match(r"(water|units)(\.\w+)+", line)
-    return path[0] if path else otherwise
-
-
-def _check_holds(case: Case, problems: Problems) -> None:
-    """Every hold adjusts one number of a unit, and no two share an input or a result."""
-    for number, hold in enumerate(case.holds):
-        where = f"hold.{number}"
-        try:
-            case.numeric(hold.adjust)
-        except RequestError as error:
-            problems.add(where, f"hold.adjust: {error}")
-            continue
-        if hold.adjust.partition(".")[0] not in case.kinds:
-            problems.add(where, f'hold.adjust: "{hold.adjust}" is no input of a unit')
-        before = case.holds[:number]
-        if hold.adjust in {other.adjust for other in before}:
-            problems.add(where, f'hold.adjust: "{hold.adjust}" is adjusted by an earlier hold')
-        if hold.until in {other.until for other in before}:
-            problems.add(where, f'hold.until: "{hold.until}" is held by an earlier hold')

@@ -83,8 +83,8 @@ def names_and_texts(tree: ast.Module):
 
 @pytest.mark.parametrize("module", sorted(modules()))
 def test_no_other_room_asks_for_a_kind_by_name(module):
-    if module.startswith(("treatsim.operations", DRAWERS)):
-        return
+    if module == "treatsim" or module.startswith(("treatsim.operations", DRAWERS)):
+        return  # the package lists the classes as names for Python
     told = set(names_and_texts(modules()[module]))
     named = {CLASSES[word] for word in told & set(CLASSES)}
     named |= {text for text in told & set(KINDS) if re.fullmatch(r"[a-z]+(_[a-z]+)+", text)}

@@ -11,7 +11,7 @@ from package import ROOT, imports
 
 TESTS = sorted((ROOT / "tests").rglob("*.py"))
 OURS = {path.stem for path in TESTS} | {path.parent.name for path in TESTS} | {"treatsim"}
-OF_TABLES = {"pandas", "pyarrow", "openpyxl"}  # reached through sweep files
+OF_TABLES = {"pandas", "pyarrow", "openpyxl", "xarray"}  # reached through sweep files
 
 
 def names(requirements) -> set[str]:

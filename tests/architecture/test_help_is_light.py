@@ -15,6 +15,7 @@ HEAVY = (
     "CoolProp",
     "pint",
     "pandas",
+    "xarray",
     "matplotlib",
     "rich",
     "gsw",
@@ -51,3 +52,8 @@ def test_describe_waits_for_arrays_only(name):
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )
     assert done.stdout.splitlines()[-1].split() in (["LOADED"], ["LOADED", "numpy"])
+
+
+def test_the_package_itself_loads_nothing_heavy():
+    code = f"import sys, treatsim; dir(treatsim); assert not set({HEAVY!r}) & set(sys.modules)"
+    subprocess.run([sys.executable, "-c", code], check=True, timeout=60)

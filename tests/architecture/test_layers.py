@@ -8,19 +8,31 @@ import pytest
 from package import imports, modules, run_at_import
 
 LAYERS = (
-    ("arrays", "constants", "quantities", "spellings", "sources", "errors", "ranges", "numerics"),
+    (
+        "arrays",
+        "constants",
+        "quantities",
+        "spellings",
+        "sources",
+        "errors",
+        "ranges",
+        "numerics",
+        "amounts",
+        "notebook",
+    ),
     ("water",),
     ("correlations",),
     ("catalogue",),
-    ("operations",),
+    ("operations", "case_text", "case_hints", "given"),
     ("power",),
     ("flowsheet",),
     ("safety",),
     ("running",),
     ("studies",),
-    ("cases", "case_text", "case_hints", "case_sections"),
+    ("cases", "case_sections", "case_checks", "building"),
     ("report",),
     ("cli", "cli_options", "console"),
+    ("__main__",),
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 LATE = {  # costly to load: only inside the function that needs them
@@ -32,6 +44,7 @@ LATE = {  # costly to load: only inside the function that needs them
     "rich",
     "matplotlib",
     "pandas",
+    "xarray",
     "pyarrow",
     "openpyxl",
 }

@@ -8,6 +8,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from blocks import run
 
 from treatsim import cli
 
@@ -51,14 +52,11 @@ def test_a_session_shows_what_the_readme_says(command, expected, capsys):
         position, free = position + 1, False
 
 
-def test_the_python_block_runs(capsys):
-    (block,) = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
-    names: dict = {}
-
-    exec(compile(block, "README.md", "exec"), names)
+def test_the_python_blocks_run_and_show_what_they_say():
+    names = run(ROOT / "README.md")
 
     assert len(names["table"]) == 41
-    assert "mJ/cm2" in capsys.readouterr().out
+    assert names["result"].solved.all()
 
 
 def test_every_command_and_exit_status_is_told():

@@ -116,10 +116,10 @@ def test_counts_choices_texts_and_keys_are_grouped(river):
             RIVER,
             {
                 "uv.emission": table["uv.emission"][n],
-                "water.salinity": f"{table['water.salinity'][n]} kg/m3",
+                "water.salinity": f"{table['water.salinity'][n].si} kg/m3",
                 "uv.tanks_in_series": str(table["uv.tanks_in_series"][n]),
                 "uv.target.log": str(table["uv.target.log"][n]),
-                SPEED: f"{table[SPEED][n]}",
+                SPEED: f"{table[SPEED][n].si}",
             },
         ).solve()
     )

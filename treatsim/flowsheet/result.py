@@ -9,13 +9,15 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim import errors
+from treatsim import errors, quantities
+from treatsim.amounts import Amount, Amounts
 from treatsim.flowsheet.energy import energy_values
 from treatsim.flowsheet.equations import Failure
 from treatsim.flowsheet.shafts import on_its_shaft
 from treatsim.flowsheet.solver import Solved
+from treatsim.notebook import html_table
 from treatsim.operations.declarations import Told
-from treatsim.operations.outcome import Details, Finding, Outcome, Value
+from treatsim.operations.outcome import Details, Finding, Outcome, Value, at
 from treatsim.ranges import Excursion
 from treatsim.water.stream import CONTENTS, Stream
 
@@ -50,8 +52,8 @@ class Context(NamedTuple):
 class Result:
     """Operating points of one flowsheet; nothing is written into it after the solve.
 
-    `values` maps an address such as "uv.inlet.flow" to a Value; entries of points without an
-    answer are meaningless and marked by `solved`.
+    `result["uv.inlet.flow"]` is one result with its unit, at one point or at all. `values` maps an
+    address to a Value; entries of points without an answer are meaningless and marked by `solved`.
     """
 
     def __init__(self, solved: Solved, points: int, context: Context | None = None) -> None:
@@ -64,6 +66,49 @@ class Result:
         self.failures: list[Failure] = list(solved.failures)
         self._details: dict[str, Details] = {}
         self.balances = self._balances()
+
+    def __getitem__(self, address: str) -> Amount | Amounts:
+        return self.amount(self.value(address))
+
+    def amount(self, value: Value) -> Amount | Amounts:
+        """Return a value with its unit: one number, or NaN where a point has no answer.
+
+        Raises NoSolutionError where the one point there is has none.
+        """
+        if self.points > 1:
+            numbers = np.broadcast_to(np.asarray(value.value, float), (self.points,))
+            return Amounts(np.where(self.solved, numbers, np.nan), value.quantity)
+        if not self.solved[0]:
+            raise errors.NoSolutionError(self.reason(0))
+        return Amount(at(value.value, 0), value.quantity)
+
+    def to_pandas(self, system: str = "si"):
+        """Return every result as a pandas DataFrame, a row for each point; headings have units."""
+        import pandas
+
+        columns = {}
+        for address, value in self.values.items():
+            numbers, unit = quantities.show(np.asarray(value.value, float), value.quantity, system)
+            full = np.broadcast_to(numbers, (self.points,))
+            columns[f"{address} [{unit or '1'}]"] = np.where(self.solved, full, np.nan)
+        return pandas.DataFrame(columns)
+
+    def __repr__(self) -> str:
+        name = f' of "{self.context.title}"' * bool(self.context.title)
+        if self.points == 1:
+            told = "" if self.solved[0] else f", no answer: {self.reason(0)}"
+            return f"<Result{name}, 1 point{told}; nothing judged>"
+        answered = int(np.sum(self.solved))
+        return f"<Result{name}, {self.points} points, {answered} with an answer; nothing judged>"
+
+    def _repr_html_(self) -> str:
+        if not np.any(self.solved):
+            return html_table(("no answer",), [[self.reason(0)]], title=self.context.title)
+        wanted = ["product.flow", "product.concentration", "energy.specific"]
+        wanted += [f"{n}.{key}" for n, unit in self.sheet.units.items() for key in unit.headline]
+        rows = [[a, self[a].text()] for a in dict.fromkeys(wanted) if a in self.values]
+        title = f"{self.context.title or 'result'}: nothing is judged here"
+        return html_table(("address", "value"), rows, title=title)
 
     def __getstate__(self) -> dict[str, Any]:
         """Return everything but what is worked out on request, which is worked out first."""

@@ -15,7 +15,7 @@ class BoosterPumpParameters(HighPressurePumpParameters):
     """As a high-pressure pump; flow and pressure are usually left out."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, init=False)
 class BoosterPump(HighPressurePump):
     """Lifts what arrives; without a pressure of its own, to the flow it joins."""
 

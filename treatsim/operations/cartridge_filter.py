@@ -66,7 +66,7 @@ class CartridgeFilterParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, init=False)
 class CartridgeFilter(Unit):
     """Equal elements in parallel; each takes its share of the flow."""
 

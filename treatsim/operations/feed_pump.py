@@ -122,7 +122,7 @@ class FeedPumpParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, init=False)
 class FeedPump(Unit):
     """A pump that takes what the line lets it."""
 

@@ -52,7 +52,7 @@ class HighPressurePumpParameters(Parameters):
     )
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, init=False)
 class HighPressurePump(Unit):
     """Moves a fixed flow against any pressure."""
 

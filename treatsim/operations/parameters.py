@@ -104,7 +104,8 @@ def field_problem(item: dataclasses.Field, value) -> str | None:
     if meta["kind"] == "choice":
         if value in meta["options"]:
             return None
-        near = difflib.get_close_matches(str(value)[:60], meta["options"], n=1)
+        word = value[:60] if isinstance(value, str) else ""  # a number may be too large to show
+        near = difflib.get_close_matches(word, meta["options"], n=1)
         hint = f'; did you mean "{near[0]}"?' if near else ""
         return f"{name} is one of {', '.join(meta['options'])}{hint}"
     array = np.asarray(value, dtype=float)

@@ -40,7 +40,7 @@ class PressureIntensifierParameters(Parameters):
     )
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, init=False)
 class PressureIntensifier(Unit):
     """Raises all of the feed with the concentrate's help, at one recovery only."""
 

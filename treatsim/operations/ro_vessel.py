@@ -70,7 +70,7 @@ class RoVesselParameters(Parameters):
         return element_problems(self.element)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, init=False)
 class RoVessel(Unit):
     """Splits the feed into permeate and concentrate."""
 

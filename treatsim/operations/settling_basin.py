@@ -69,7 +69,7 @@ class SettlingBasinParameters(Parameters):
     )
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, init=False)
 class SettlingBasin(Unit):
     """A basin with an open surface: what pressure arrives is lost at a float valve."""
 

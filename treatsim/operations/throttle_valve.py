@@ -52,7 +52,7 @@ class ThrottleValveParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, init=False)
 class ThrottleValve(Unit):
     """Lets pressure go without doing work."""
 

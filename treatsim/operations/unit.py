@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import copy
 import dataclasses
+import inspect
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+from treatsim import operations
+from treatsim.case_text import Problems, read_record
+from treatsim.errors import RequestError
+from treatsim.given import read_given
 from treatsim.operations.declarations import Company, Earns, Mend, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Outcome, Value
 from treatsim.water.stream import Stream
@@ -25,9 +30,46 @@ DECLARED = (
 )
 
 
-@dataclass(frozen=True, kw_only=True)
+KEYWORDS = object()  # stands for parameters that are given one by one
+
+
+class _Signature:
+    """The parameters of a kind as keywords, for help() and for completion."""
+
+    def __get__(self, unit, owner: type) -> inspect.Signature:
+        if kind_of(owner) not in operations.kinds():
+            raise AttributeError("__signature__")
+        only, none = inspect.Parameter.KEYWORD_ONLY, inspect.Parameter.empty
+        found = [inspect.Parameter("name", only)]
+        for item in dataclasses.fields(operations.parameters_class(kind_of(owner))):
+            default = none if item.default is dataclasses.MISSING else item.default
+            found.append(inspect.Parameter(item.name, only, default=default))
+        return inspect.Signature(found)
+
+
+def kind_of(unit: type) -> str:
+    """Return the kind of a class of units: the name of its module."""
+    return unit.__module__.rpartition(".")[2]
+
+
+def _read(kind: str, name: str, given: Mapping[str, Any]):
+    """Return the record of parameters given by keyword; what is None is not given."""
+    problems = Problems("", {})
+    table = {key: value for key, value in given.items() if value is not None}
+    record = read_record(
+        operations.parameters_class(kind), table, f"units.{name}", problems, read_given
+    )
+    if problems.found:
+        raise RequestError(problems.found)
+    return record
+
+
+@dataclass(frozen=True, kw_only=True, init=False)
 class Unit:
     """Base of all unit operations: named ports, parameters, one pure method.
+
+    A unit is made from its parameters by keyword, each a text with its unit or a number in SI, or
+    from a whole record as `parameters`.
 
     `evaluate` takes the inlet streams by port name and the rest is declared:
     `free_parameters` are fields left out by the user that the solver is to find, `conditions` are
@@ -62,10 +104,21 @@ class Unit:
     recycles: ClassVar[tuple[str, ...]] = ()  # inlets at which a loop may be cut
     anchored: ClassVar[tuple[str, ...]] = ()  # outlets whose pressure the unit itself sets
 
+    __signature__ = _Signature()
+
+    def __init__(self, *, name: str, parameters: Any = KEYWORDS, **given: Any) -> None:
+        """Make a unit; RequestError has a line for every fault of its parameters."""
+        object.__setattr__(self, "name", name)
+        if parameters is KEYWORDS:
+            parameters = _read(self.kind, name, given)
+        elif given:
+            raise RequestError(f"{name}: parameters are given as a record or by keyword, not both")
+        object.__setattr__(self, "parameters", parameters)
+
     @property
     def kind(self) -> str:
         """The word for it in a case file: the name of its module."""
-        return type(self).__module__.rpartition(".")[2]
+        return kind_of(type(self))
 
     def evaluate(self, *args: Any, **inlets: Any) -> Outcome:
         """Return the outcome for the inlet streams."""

@@ -119,7 +119,7 @@ class UvReactorParameters(Parameters):
         return faults + target_faults(self.target)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, init=False)
 class UvReactor(Unit):
     """A reactor computed from its lamp and chamber."""
 

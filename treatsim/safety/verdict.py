@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from treatsim.amounts import Amount, Amounts
 from treatsim.errors import RequestError
 from treatsim.flowsheet.result import Result, addressed
 from treatsim.operations.outcome import STATES, Finding, Limit, Value
@@ -44,6 +45,17 @@ class Verdict:
     def values(self) -> Mapping[str, Value]:
         """Every result by its address, those of the judging among them."""
         return {**self.result.values, **self.added.values}
+
+    def __getitem__(self, address: str) -> Amount | Amounts:
+        return self.result.amount(self.value(address))
+
+    def __repr__(self) -> str:
+        words = [word.replace("_", " ") for word in WORDS]
+        counts = [int(np.sum(self.states == n)) for n in range(len(WORDS))]
+        if self.result.points == 1:
+            return f"<Verdict: {words[int(self.states[0])]}; {len(self.limits)} limits>"
+        told = [f"{count} {word}" for count, word in zip(counts, words, strict=True) if count]
+        return f"<Verdict of {self.result.points} points: {', '.join(told)}>"
 
     def value(self, address: str) -> Value:
         """Return one result; a RequestError names the nearest address if there is none."""
@@ -164,6 +176,11 @@ def judge(result: Result) -> Verdict:
     Source
     ------
     definition; each limit names its own.
+
+    >>> import treatsim
+    >>> verdict = treatsim.judge(treatsim.load("cases/river.toml").solve())
+    >>> verdict.state(), [limit.name for limit in verdict.of_state("not_judged")]
+    ('not_judged', ['germs', 'what is dissolved'])
     """
     total = Additions()
     if np.any(result.solved):

@@ -9,8 +9,8 @@ from typing import Any, NamedTuple
 
 import treatsim
 from treatsim import quantities
+from treatsim.notebook import html_table
 from treatsim.studies.requirements import Remark, Requirement, remark_lines
-from treatsim.studies.table import html_table
 
 
 class Edge(NamedTuple):
@@ -150,6 +150,12 @@ class Range:
         ]
         return pandas.DataFrame(rows, columns=[f"from [{unit}]", "below", f"to [{unit}]", "above"])
 
+    def __str__(self) -> str:
+        return "\n".join(self.lines())
+
+    def __repr__(self) -> str:
+        return _short(self)
+
     def _repr_html_(self) -> str:
         rows = [
             [
@@ -239,11 +245,23 @@ class Optimum:
             both[self.best] = self.value
         return [[a, *quantities.show(v, self.kinds[a], system)] for a, v in both.items()]
 
+    def __str__(self) -> str:
+        return "\n".join(self.lines())
+
+    def __repr__(self) -> str:
+        return _short(self)
+
     def _repr_html_(self) -> str:
         rows = [[a, f"{v:.6g}", u] for a, v, u in self._rows()]
         return html_table(
             ("address", "value", "unit"), rows, len(rows), f"{self.sense} {self.best}"
         )
+
+
+def _short(found: Range | Optimum) -> str:
+    """Return the heads of the answer, without what is told below them."""
+    heads = [line for line in found.lines() if not line.startswith(" ")]
+    return f"<{type(found).__name__}, {'; '.join(heads)}>"
 
 
 def number(value: float, quantity: str, system: str) -> dict[str, Any]:

@@ -5,15 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from treatsim import quantities
+from treatsim.amounts import Amount
 from treatsim.errors import NoSolutionError
-from treatsim.operations.outcome import at
+from treatsim.notebook import html_table
+from treatsim.operations.outcome import STATES, at
 from treatsim.safety.verdict import Verdict, judge
-from treatsim.studies.table import html_table
 
 
 @dataclass(frozen=True)
 class Point:
-    """A solved and judged case. `point["uv.dose_credited"]` is a number in SI."""
+    """A solved and judged case. `point["uv.dose_credited"]` is a number with its unit."""
 
     verdict: Verdict
 
@@ -27,12 +28,13 @@ class Point:
         """Whether every limit of the case is judged and met."""
         return bool(self.verdict.meets[0])
 
-    def __getitem__(self, address: str) -> float:
-        return float(at(self.verdict.value(address).value, 0))
+    def __getitem__(self, address: str) -> Amount:
+        value = self.verdict.value(address)
+        return Amount(at(value.value, 0), value.quantity)
 
     def text(self, address: str, system: str = "si") -> str:
         """Return one value with its unit."""
-        return quantities.text(self[address], self.verdict.value(address).quantity, system)
+        return self[address].text(system)
 
     def rows(self, system: str = "si") -> list[tuple[str, float, str]]:
         """Return (address, number, unit) of every result."""
@@ -47,6 +49,16 @@ class Point:
 
         return pandas.DataFrame(self.rows(system), columns=["address", "value", "unit"])
 
+    @property
+    def answer(self) -> str:
+        """The state of the point and how many limits are in which state, in words."""
+        counts = [(state, len(self.verdict.of_state(state))) for state in STATES]
+        told = ", ".join(f"{count} {state.replace('_', ' ')}" for state, count in counts if count)
+        return f"{self.state.replace('_', ' ')} ({len(self.verdict.limits)} limits: {told or 0})"
+
+    def __repr__(self) -> str:
+        return f"<Point, {self.verdict.result.context.title}: {self.answer}>"
+
     def _repr_html_(self) -> str:
         rows = [
             [
@@ -58,8 +70,8 @@ class Point:
             ]
             for limit in self.verdict.limits
         ]
-        title = self.verdict.result.context.title
-        return html_table(("", "limit", "address", "value", "asked"), rows, len(rows), title)
+        title = f"{self.verdict.result.context.title}: {self.answer}"
+        return html_table(("", "limit", "address", "value", "asked"), rows, title=title)
 
 
 def solve(case) -> Point:
@@ -68,7 +80,7 @@ def solve(case) -> Point:
     Parameters
     ----------
     case : Case
-        The case, from `treatsim.load`.
+        From `treatsim.load`, or a `treatsim.Flowsheet`.
 
     Returns
     -------
@@ -79,6 +91,11 @@ def solve(case) -> Point:
     ------
     NoSolutionError
         No operating point exists at these settings; the text says why.
+
+    >>> import treatsim
+    >>> point = treatsim.solve(treatsim.load("cases/river.toml"))
+    >>> point["product.flow"], point.state
+    (6.784 m3/h, 'not_judged')
     """
     verdict = judge(case.solve())
     if not verdict.result.solved[0]:

@@ -46,7 +46,7 @@ def changed(case, changes: Mapping[str, Any]):
         owner, _, name = address.partition(".")
         home = sections if owner in sections else parameters
         home[owner] = dataclasses.replace(home[owner], **{name: value})
-    return dataclasses.replace(case, sections=sections, parameters=parameters)
+    return case.changed(sections=sections, parameters=parameters)
 
 
 def changes(case, verdict: Verdict) -> Iterator[Change]:
@@ -121,7 +121,7 @@ def _chlorine(case, verdict: Verdict) -> Iterator[Change]:
 def changed_unit(case, name: str, **fields):
     """Return the case with several fields of one unit replaced together."""
     record = dataclasses.replace(case.parameters[name], **fields)
-    return dataclasses.replace(case, parameters={**case.parameters, name: record})
+    return case.changed(parameters={**case.parameters, name: record})
 
 
 def _with_chlorine(case, tanks: list[str], flow: float):
@@ -144,7 +144,7 @@ def _with_chlorine(case, tanks: list[str], flow: float):
         draw_flow=flow, time_to_tap=0.0,
     )  # fmt: skip
     parameters |= dict(zip(names, (dosing, tank), strict=True))
-    return dataclasses.replace(case, kinds=kinds, parameters=parameters, links=tuple(links))
+    return case.changed(kinds=kinds, parameters=parameters, links=tuple(links))
 
 
 def _relinked(link: str, old: str, names: tuple[str, str]) -> str:
@@ -170,7 +170,7 @@ def _proof(case, verdict: Verdict) -> Iterator[Change]:
                   "uv_validated_transmittance": clear, "uv_sensor_in_range": YES}  # fmt: skip
         sections = {**case.sections, "health": dataclasses.replace(health, **proven)}
         words = "a validation report that covers this flow and water, and a sensor inside its range"
-        yield Change(words, dataclasses.replace(case, sections=sections))
+        yield Change(words, case.changed(sections=sections))
     if any(unit.treated for unit in units.values()) and health.ro_conductivity_read != YES:
         yield Change("read the conductivity of feed and permeate every day",
                      changed(case, {"health.ro_conductivity_read": YES}))  # fmt: skip

@@ -220,7 +220,7 @@ class Rows:
             Column("status", "", np.array(self.status.texts, dtype=object)[self.status.codes]),
             Column("outside", "", np.array(self.outside.texts, dtype=object)[self.outside.codes]),
         ]
-        return Table(found, len(self.grid.axes), title)
+        return Table(found, len(self.grid.axes), title, self.grid.shape)
 
 
 def _input_column(grid: Grid, number: int, one: Axis) -> Column:

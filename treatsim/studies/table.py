@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-import html
+import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from treatsim import quantities
+from treatsim.amounts import Amounts
+from treatsim.errors import RequestError
+from treatsim.notebook import html_table
 from treatsim.safety.verdict import NO_ANSWER
 
 KEPT = ("met", "not_judged")  # states of a point at which no limit is missed
@@ -37,25 +40,38 @@ class Column:
 
 
 class Table:
-    """Rows of a sweep. `table["uv.dose_credited"]` is the SI array of one column."""
+    """Rows of a sweep. `table["uv.dose_credited"]` is one column, in SI and with its unit."""
 
-    def __init__(self, columns: Sequence[Column], inputs: int, title: str = "") -> None:
+    def __init__(
+        self,
+        columns: Sequence[Column],
+        inputs: int,
+        title: str = "",
+        shape: tuple[int, ...] = (),
+    ) -> None:
         self.columns = list(columns)
         self.inputs = inputs  # how many of the columns are varied inputs
         self.title = title
+        self.shape = shape  # of the grid that the inputs span, the last changing fastest
 
     def __len__(self) -> int:
         return len(self.columns[0].values)
 
     def __getitem__(self, address: str):
-        return self.column(address).values
+        column = self.column(address)
+        if column.quantity in ("", "count"):
+            return column.values
+        return Amounts(column.values, column.quantity)
 
     def column(self, address: str) -> Column:
         """Return one column by its address."""
         for column in self.columns:
             if column.address == address:
                 return column
-        raise KeyError(f"{address}; columns: {', '.join(c.address for c in self.columns)}")
+        known = [c.address for c in self.columns]
+        near = difflib.get_close_matches(address, known, n=3)
+        hint = f"near: {', '.join(near)}" if near else f"columns: {', '.join(known)}"
+        raise RequestError(f'no column has the address "{address}"; {hint}')
 
     @property
     def results(self) -> list[Column]:
@@ -101,11 +117,42 @@ class Table:
             }
         )
 
+    def to_xarray(self, system: str = "si"):
+        """Return an xarray Dataset: varied inputs span its dimensions, units are attributes.
+
+        >>> import treatsim
+        >>> case = treatsim.load("cases/river.toml")
+        >>> vary = {"lift_pump.speed": "60 %,80 %", "water.temperature": "5 degC:25 degC:3"}
+        >>> treatsim.sweep(case, vary).to_xarray()["product.flow"].shape
+        (2, 3)
+        """
+        import xarray
+
+        inputs, results = self.columns[: self.inputs], self.columns[self.inputs :]
+        names = [column.address for column in inputs]
+
+        def variable(column: Column, dims, values):
+            unit = quantities.shown(column.quantity, system)[0] or "1" if column.quantity else ""
+            return dims, values, {"units": unit} if unit else {}
+
+        coordinates = {}
+        for axis, column in enumerate(inputs):
+            first = tuple(slice(None) if n == axis else 0 for n in range(len(inputs)))
+            along = np.asarray(column.shown(system)).reshape(self.shape)[first]
+            coordinates[column.address] = variable(column, (column.address,), along)
+        data = {
+            column.address: variable(
+                column, names, np.asarray(column.shown(system)).reshape(self.shape)
+            )
+            for column in results
+        }
+        return xarray.Dataset(data, coordinates, {"title": self.title})
+
     def _repr_html_(self) -> str:
         return html_table(self.headings(), _rows(self, SHORT_VIEW), len(self), self.title)
 
     def __repr__(self) -> str:
-        return f"<{len(self)} points: {', '.join(self.headings())}>"
+        return f"<Table of {len(self)} points: {', '.join(self.headings())}>"
 
 
 def cell(value, digits: int = 10) -> str:
@@ -122,14 +169,3 @@ def cell(value, digits: int = 10) -> str:
 def _rows(table: Table, count: int) -> list[list[str]]:
     columns = [list(column.shown()[:count]) for column in table.columns]
     return [[cell(value, 5) for value in row] for row in zip(*columns, strict=True)]
-
-
-def html_table(headings, rows, total: int, title: str = "") -> str:
-    """Return rows for a notebook; everything from the case is escaped."""
-    head = "".join(f"<th>{html.escape(text)}</th>" for text in headings)
-    body = "".join(
-        "<tr>" + "".join(f"<td>{html.escape(text)}</td>" for text in row) + "</tr>" for row in rows
-    )
-    more = f"<p>{total - len(rows)} more rows</p>" if total > len(rows) else ""
-    caption = f"<caption>{html.escape(title)}</caption>" if title else ""
-    return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}"

@@ -11,7 +11,9 @@ from typing import Any
 import numpy as np
 
 from treatsim import quantities
+from treatsim.amounts import Amount, Amounts
 from treatsim.errors import RequestError
+from treatsim.given import si_array
 from treatsim.operations.parameters import field_problem
 from treatsim.safety.verdict import judge
 
@@ -106,23 +108,45 @@ def _texts(address: str, values, kind: str):
     """Return the single values as texts, or as an SI array."""
     if isinstance(values, str):
         return _range(address, values, kind) if ":" in values else _list(address, values)
-    if (
-        isinstance(values, tuple)
-        and len(values) == 2
-        and isinstance(values[1], str)
-        and (isinstance(values[0], np.ndarray))
-    ):
-        return _convert(values[0], values[1], kind)
-    if np.ndim(values) != 1:
+    if kind in ("choice", "text"):
+        return _listed(address, values)
+    try:
+        if isinstance(values, tuple) and len(values) == 2 and _rows(values[0]):
+            return _convert(*values, kind)
+        if isinstance(values, Amount | Amounts):
+            return np.atleast_1d(si_array(values, kind))
+        listed = _listed(address, values)
+        if plain := [value for value in listed if not isinstance(value, str)]:
+            si_array(plain, kind)
+    except RequestError as error:
+        raise RequestError(f"{address}: {error}") from error
+    return listed
+
+
+def _listed(address: str, values) -> list:
+    """Return the values of a list, a row of an array or a column; one value stands alone."""
+    try:
+        dimensions = np.ndim(values)
+    except ValueError:  # rows of unequal lengths
+        dimensions = 2
+    if dimensions > 1 or isinstance(values, Mapping):
         raise RequestError(f"{address}: a range, a list of values, or (array, unit)")
-    if not len(values):
+    found = np.atleast_1d(np.asarray(values)) if dimensions == 0 else values
+    if not len(found):
         raise RequestError(f"{address}: no values")
-    return list(values)
+    return [value.item() if isinstance(value, np.generic) else value for value in found]
 
 
-def _convert(numbers, unit: str, kind: str) -> np.ndarray:
+def _rows(values) -> bool:
+    """Whether these are numbers to which a unit belongs."""
+    return not isinstance(values, str) and np.ndim(values) > 0
+
+
+def _convert(numbers, unit, kind: str) -> np.ndarray:
+    if not isinstance(unit, str):
+        raise RequestError("a range, a list of values, or (array, unit)")
     factor, offset = quantities.conversion(unit, quantities.QUANTITIES[kind].si)
-    return np.asarray(numbers, dtype=float).ravel() * factor + offset
+    return np.atleast_1d(si_array(np.asarray(numbers), kind)) * factor + offset
 
 
 def _list(address: str, text: str) -> list[str]:
@@ -188,6 +212,8 @@ def _number(address: str, raw, kind: str) -> float:
             return quantities.read(raw, kind)
         except RequestError as error:
             raise RequestError(f'{address} = "{raw}": {error}') from error
+    if isinstance(raw, Amount):
+        return float(si_array(raw, kind))
     unit = quantities.QUANTITIES[kind].shown
     if quantities.QUANTITIES[kind].si != "1" or kind in quantities.BASED:
         raise RequestError(
@@ -221,9 +247,7 @@ def with_words(case, words: Mapping[str, Any]):
             value = {**before, key: value}
         changed.setdefault(owner, {})[name] = value
     sections = _replaced(case.sections, changed)
-    return dataclasses.replace(
-        case, sections=sections, parameters=_replaced(case.parameters, changed)
-    )
+    return case.changed(sections=sections, parameters=_replaced(case.parameters, changed))
 
 
 def _replaced(records, changed):

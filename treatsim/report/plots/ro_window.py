@@ -11,7 +11,6 @@ Sources: schock_miquel_1987
 
 from __future__ import annotations
 
-import dataclasses
 import re
 from typing import Any
 
@@ -72,7 +71,7 @@ def _sweep(case, setting: str, address: str) -> Table:
     settings = np.union1d(now * np.linspace(span[0], span[1], POINTS), now)
     # a hold would turn the setting back: what it found stays instead
     arrays = {hold.adjust: np.full(settings.size, now_at(hold.adjust)) for hold in case.holds}
-    case = dataclasses.replace(case, holds=())
+    case = case.changed(holds=())
     result = case.solve(arrays | {address: settings})
     name, good = vessel.name_of(case), result.solved
 
