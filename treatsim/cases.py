@@ -25,8 +25,9 @@ from treatsim.case_text import (
     read_text,
 )
 from treatsim.errors import CaseError, FlowsheetError, RequestError, plain
+from treatsim.flowsheet.counting import check_count
 from treatsim.flowsheet.flowsheet import Flowsheet
-from treatsim.flowsheet.hold import Hold, operate
+from treatsim.flowsheet.hold import Hold, check_hold, operate
 from treatsim.flowsheet.result import Context, Result
 from treatsim.flowsheet.wiring import connect
 from treatsim.operations.outcome import Override
@@ -340,7 +341,8 @@ def _check_structure(case: Case, problems: Problems) -> None:
     if problems.found:
         return
     try:
-        case.flowsheet().check_count()
+        sheet = case.flowsheet()
+        check_count(sheet)
     except FlowsheetError as error:
         for line in error.problems:
             problems.add(_key_of(line, "flowsheet.links"), line)
@@ -350,6 +352,12 @@ def _check_structure(case: Case, problems: Problems) -> None:
         for line in error.problems:
             problems.add(_key_of(line, "water"), line)
     _check_holds(case, problems)
+    if not problems.found:
+        for number, hold in enumerate(case.holds):
+            try:
+                check_hold(sheet, hold)
+            except RequestError as error:
+                problems.add(f"hold.{number}", str(error))
 
 
 def _key_of(line: str, otherwise: str) -> str:
