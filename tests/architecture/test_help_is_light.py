@@ -19,6 +19,7 @@ HEAVY = (
     "rich",
     "gsw",
     "phreeqpython",
+    "argcomplete",
 )
 PROBE = """
 import sys

@@ -18,7 +18,7 @@ LAYERS = (
     ("safety",),
     ("running",),
     ("studies",),
-    ("cases", "case_text", "case_hints", "case_sections"),
+    ("cases", "case_files", "case_text", "case_hints", "case_sections"),
     ("report",),
     ("cli", "cli_options", "console"),
 )
@@ -34,6 +34,7 @@ LATE = {  # costly to load: only inside the function that needs them
     "pandas",
     "pyarrow",
     "openpyxl",
+    "argcomplete",
 }
 DECLARED = LATE | {"numpy"}
 NAMES = set(modules())

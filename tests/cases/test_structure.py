@@ -33,6 +33,10 @@ def displacement(**given):
     return "high_pressure_pump", SHARES | given
 
 
+def usual(kind: str) -> dict:
+    return {} if kind in OPEN else plant.STATES[kind]["parameters"]
+
+
 def text(value) -> str:
     """Return a value as TOML."""
     if isinstance(value, dict):
@@ -45,9 +49,8 @@ def case_file(folder, links, **units):
     lines = ['title = "a line, invented"', 'site = { altitude = "210 m" }']
     lines += [f"water = {text(WATER | CONTENTS)}"]
     for name, (kind, given) in units.items():
-        usual = {} if kind in OPEN else plant.STATES[kind]["parameters"]
         lines += [f"[units.{name}]", f'kind = "{kind}"']
-        lines += [f"{key} = {text(value)}" for key, value in (usual | given).items()]
+        lines += [f"{key} = {text(value)}" for key, value in (usual(kind) | given).items()]
     lines += ["[flowsheet]", f"links = {text(links)}"]
     path = folder / "line.toml"
     path.write_text("\n".join(lines) + "\n", "utf-8")
@@ -78,7 +81,7 @@ FAULTS = {
     "displacement pump, basin, feed pump": (
         ["a > basin > b > hose > tank"],
         {"a": displacement(**BOTH), "basin": BASIN, "b": FEED, "hose": HOSE},
-        [f"tank {AIR}, but a.flow fixes the flow that b would find from the line: leave a.flow out"],
+        [f"tank {AIR}, but a.flow fixes the flow that b would find", ": leave a.flow out, or put"],
     ),
     "a valve that gives way ahead of a basin": (
         ["a > valve > basin > b > hose > tank"],
@@ -144,8 +147,9 @@ FAULTS = {
         ["a > tee > hose > tank", "tee.branch > outfall"],
         {"a": FEED, "tee": TEE, "hose": HOSE},
         [
-            "more is given than can be met: tank and outfall are open to the air, and only the flow "
-            "into a is open for that; leave out tee.fraction, or put a throttle_valve ahead of tank"
+            "more is given than can be met: tank and outfall are open to the air, and only the "
+            "flow into a is open for that; leave out tee.fraction, or put a throttle_valve ahead "
+            "of tank or outfall"
         ],
     ),
 }  # fmt: skip
@@ -174,8 +178,7 @@ def test_a_fault_hidden_by_one_of_the_other_kind():
         "site": {"altitude": "0 m"},
         "water": WATER,
         "units": {
-            name: {"kind": kind, **({} if kind in OPEN else plant.STATES[kind]["parameters"])} | given
-            for name, (kind, given) in units.items()
+            name: {"kind": kind} | usual(kind) | given for name, (kind, given) in units.items()
         },
         "flowsheet": {"links": ["a > b > valve > tank", "c > d > end > outfall"]},
     }  # fmt: skip

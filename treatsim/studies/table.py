@@ -77,8 +77,9 @@ class Table:
         texts = [text for text in self["outside"] if text]
         if not texts:
             return ""
+        use = "point uses" if len(self) == 1 else "points use"
         return (
-            f"{len(texts):,} of {len(self):,} points use a formula outside its range: "
+            f"{len(texts):,} of {len(self):,} {use} a formula outside its range: "
             f"{'; '.join(dict.fromkeys(texts))} (column outside)"
         )
 
@@ -105,7 +106,7 @@ class Table:
         return html_table(self.headings(), _rows(self, SHORT_VIEW), len(self), self.title)
 
     def __repr__(self) -> str:
-        return f"<{len(self)} points: {', '.join(self.headings())}>"
+        return f"<{len(self)} point{'' if len(self) == 1 else 's'}: {', '.join(self.headings())}>"
 
 
 def cell(value, digits: int = 10) -> str:
@@ -130,6 +131,7 @@ def html_table(headings, rows, total: int, title: str = "") -> str:
     body = "".join(
         "<tr>" + "".join(f"<td>{html.escape(text)}</td>" for text in row) + "</tr>" for row in rows
     )
-    more = f"<p>{total - len(rows)} more rows</p>" if total > len(rows) else ""
+    rest = total - len(rows)
+    more = f"<p>{rest} more row{'' if rest == 1 else 's'}</p>" if rest > 0 else ""
     caption = f"<caption>{html.escape(title)}</caption>" if title else ""
     return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}"
