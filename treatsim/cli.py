@@ -73,7 +73,7 @@ def run(arguments) -> int:
     try:
         return int(arguments.run(arguments))
     except errors.NoSolutionError as error:
-        if getattr(arguments, "json", False):
+        if getattr(arguments, "json", False) or str(arguments.out).lower().endswith(".json"):
             from treatsim.report import document
             from treatsim.report.as_text import as_json
 
@@ -154,8 +154,10 @@ def run_describe(arguments) -> int:
     from treatsim.report.describe import describe
     from treatsim.report.describe_text import describe_text
 
+    form = form_of(arguments, ".txt", ".json")
     told = describe(arguments.names)
-    deliver(as_json(told.document()) if arguments.json else describe_text(told), arguments.out)
+    text = as_json(told.document()) if form == ".json" else describe_text(told)
+    deliver(text, arguments.out)
     return Exit.DONE
 
 

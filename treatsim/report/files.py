@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import tempfile
 from collections.abc import Sequence
@@ -46,8 +45,11 @@ def suffix_of(path: str | Path, legal: Sequence[str]) -> str:
     """Return the suffix of a file to be written, one of the `legal`; RequestError names them."""
     path = Path(path)
     suffix = path.suffix.lower()
-    with contextlib.suppress(OSError):  # of a name that cannot be looked up, writing tells
+    try:
         refuse_no_file(path)
+    except OSError as error:  # a name too long, a folder that may not be looked into
+        reason = (error.strerror or "error").lower()
+        raise RequestError(f"--out {path}: cannot be written: {reason}") from error
     if suffix not in legal:
         known = " or ".join([", ".join(legal[:-1]), legal[-1]] if len(legal) > 1 else legal)
         raise RequestError(f"--out {path}: the name ends in {known}")
