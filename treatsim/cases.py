@@ -164,7 +164,6 @@ def interpret(
     title = data.get("title", Path(path).stem)
     if not isinstance(title, str) or not title.strip() or not title.isprintable():
         problems.add("title", f"title = {entry(title)}: one line that says what this case is")
-        title = ""  # which may be a number of thousands of digits
     sections = {
         name: _section(cls, _table(data, name, problems), name, problems)
         if name in data or name in case_sections.REQUIRED

@@ -151,6 +151,7 @@ LEGAL = {
     ("find", RIVER, "--adjust", "lift_pump.speed"): ".txt or .json",
     ("sweep", RIVER, "--vary", "lift_pump.speed=70 %,80 %"): ".csv, .xlsx, .parquet or .json",
     ("compare", RIVER, RIVER): ".txt, .json or .csv",
+    ("describe",): ".txt or .json",
     ("sources",): ".txt",
 }
 
