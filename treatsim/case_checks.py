@@ -7,6 +7,8 @@ import re
 from treatsim import case_sections, operations
 from treatsim.case_text import Problems
 from treatsim.errors import CaseError, FlowsheetError, RequestError
+from treatsim.flowsheet.counting import check_count
+from treatsim.flowsheet.hold import check_hold
 from treatsim.flowsheet.wiring import connect
 
 UNIT_NAME = re.compile(r"[a-z][a-z0-9_]*$")
@@ -51,7 +53,8 @@ def check_structure(case, problems: Problems) -> None:
     if problems.found:
         return
     try:
-        case.flowsheet().check_count()
+        sheet = case.flowsheet()
+        check_count(sheet)
     except FlowsheetError as error:
         for line in error.problems:
             problems.add(_key_of(line, "flowsheet.links"), line)
@@ -61,6 +64,12 @@ def check_structure(case, problems: Problems) -> None:
         for line in error.problems:
             problems.add(_key_of(line, "water"), line)
     _check_holds(case, problems)
+    if not problems.found:
+        for number, hold in enumerate(case.holds):
+            try:
+                check_hold(sheet, hold)
+            except RequestError as error:
+                problems.add(f"hold.{number}", str(error))
 
 
 def _key_of(line: str, otherwise: str) -> str:

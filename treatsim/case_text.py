@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
+import sys
 import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -16,6 +17,7 @@ from treatsim.operations.declarations import Ruled
 from treatsim.operations.outcome import Override
 from treatsim.operations.parameters import read_value
 
+STANDARD_INPUT = "-"  # as the name of a case
 DEEPEST = 20  # tables in one another
 LARGEST_FILE = 1_000_000  # bytes; a case file is a page or two
 TEXTS = re.compile(  # texts and comments; one that does not end takes all, so that time is linear
@@ -68,6 +70,8 @@ class Problems:
 def read_text(path: Path) -> str:
     """Return the text of a case file, or raise CaseError in one line."""
     name = str(path)
+    if name == STANDARD_INPUT:
+        return _decoded(_standard_input(), "standard input")
     try:
         if path.is_dir():
             raise CaseError(f"{name}: this is a directory; name a case file")
@@ -81,6 +85,21 @@ def read_text(path: Path) -> str:
         raise CaseError(f"{name}: cannot be read: {error}") from error
     except OSError as error:
         raise CaseError(f"{name}: cannot be read: {(error.strerror or 'error').lower()}") from error
+    return _decoded(raw, name)
+
+
+def _standard_input() -> bytes:
+    """Return what a case may hold of standard input."""
+    if sys.stdin is None or sys.stdin.isatty():
+        raise CaseError("standard input: nothing comes from there; name a case file")
+    raw = sys.stdin.buffer.read(LARGEST_FILE + 1)
+    if len(raw) > LARGEST_FILE:
+        raise CaseError("standard input: this is no case file; at most 1 MB is read")
+    return raw
+
+
+def _decoded(raw: bytes, name: str) -> str:
+    """Return the text of bytes in UTF-8."""
     try:
         return raw.decode("utf-8-sig")  # some editors put a mark before the text
     except UnicodeDecodeError as error:

@@ -16,6 +16,7 @@ from treatsim import case_sections, operations
 from treatsim.case_checks import check_links, check_structure, name_problem
 from treatsim.case_hints import addresses, did_you_mean, homes, misplaced, nearest
 from treatsim.case_text import (
+    STANDARD_INPUT,
     Problems,
     entry,
     line_numbers,
@@ -124,6 +125,10 @@ class Case:
         source = case_sections.source_stream(records["site"], records["water"])
         return Flowsheet(units, self.links, source)
 
+    def with_settings(self, changes: Mapping[str, str]) -> Case:
+        """Return the case with `--set` changes."""
+        return interpret(dict(self.data), self.path, None, changes)
+
     def solve(self, arrays: Mapping[str, np.ndarray] | None = None) -> Result:
         """Solve at the case's settings, or at operating points; nothing is judged.
 
@@ -163,10 +168,13 @@ class Case:
 
 
 def load(path: str | Path, changes: Mapping[str, str] | None = None) -> Case:
-    """Read a case file and apply `--set` changes; CaseError lists every problem."""
-    path = Path(path)
-    text = read_text(path)
-    return interpret(parse(text, str(path)), str(path), line_numbers(text), changes)
+    """Read a case file, or "-" for standard input, and apply `--set` changes.
+
+    CaseError lists every problem.
+    """
+    text = read_text(Path(path))
+    name = "standard input" if str(path) == STANDARD_INPUT else str(path)
+    return interpret(parse(text, name), name, line_numbers(text), changes)
 
 
 def interpret(

@@ -21,6 +21,7 @@ from treatsim.console import (
     did_you_mean,
     drop_output,
     escape_what_output_cannot_hold,
+    form_of,
     on_terminal,
     report_problems,
     signals_heard,
@@ -72,7 +73,7 @@ def run(arguments) -> int:
     try:
         return int(arguments.run(arguments))
     except errors.NoSolutionError as error:
-        if getattr(arguments, "json", False):
+        if getattr(arguments, "json", False) or str(arguments.out).lower().endswith(".json"):
             from treatsim.report import document
             from treatsim.report.as_text import as_json
 
@@ -85,6 +86,10 @@ def run(arguments) -> int:
 def parsed(argv: Sequence[str] | None):
     """Return the arguments; one that is unknown ends the program with the nearest it knows."""
     top = parser()
+    if "_ARGCOMPLETE" in os.environ:  # a shell asks what may come next
+        import argcomplete
+
+        argcomplete.autocomplete(top)
     arguments, unknown = top.parse_known_args(argv)
     if unknown:
         flags = [flag for name in arguments.options for flag in OPTIONS[name][0] if flag[0] == "-"]
@@ -134,6 +139,7 @@ def run_new(arguments) -> int:
     """Write a commented case file to start from."""
     from treatsim.report import starters
 
+    form_of(arguments, ".toml")
     text = starters.starter(arguments.kind)
     with contextlib.suppress(OSError):  # of a name that cannot be looked up, writing tells
         if arguments.out and Path(arguments.out).is_file():  # most likely a case someone edited
@@ -148,8 +154,10 @@ def run_describe(arguments) -> int:
     from treatsim.report.describe import describe
     from treatsim.report.describe_text import describe_text
 
+    form = form_of(arguments, ".txt", ".json")
     told = describe(arguments.names)
-    deliver(as_json(told.document()) if arguments.json else describe_text(told), arguments.out)
+    text = as_json(told.document()) if form == ".json" else describe_text(told)
+    deliver(text, arguments.out)
     return Exit.DONE
 
 
@@ -161,10 +169,11 @@ def run_solve(arguments) -> int:
     from treatsim.safety.verdict import judge
     from treatsim.studies.remedies import remedies
 
+    form = form_of(arguments, ".txt", ".json")
     case = cases.load(arguments.case, changes(arguments))
     verdict = judge(case.solve())
     helpful = remedies(case, verdict, arguments.units)
-    if arguments.json:
+    if form == ".json":
         text = as_json(document.document(verdict, helpful, arguments.units))
     else:
         write = tables.full_text if arguments.full else screen.screen_text
@@ -189,23 +198,19 @@ def verdict_status(verdict, arguments) -> int:
 
 def run_compare(arguments) -> int:
     """Solve several cases and put them side by side."""
-    from treatsim import cases
+    from treatsim import case_files
     from treatsim.report import compare_text
     from treatsim.report.as_text import as_json
     from treatsim.safety.verdict import judge
     from treatsim.studies.compare import compare
 
-    loaded, problems = [], []
-    for path in arguments.cases:
-        try:
-            loaded.append(cases.load(path))
-        except errors.RequestError as error:
-            problems += error.problems
-    if problems:
-        raise errors.RequestError(problems)
+    form = form_of(arguments, ".txt", ".json", ".csv")
+    loaded = case_files.load_all(arguments.cases, changes(arguments))
     verdicts = [judge(case.solve()) for case in loaded]
     rows = compare(verdicts)
-    if arguments.json:
+    if form == ".csv":
+        text = compare_text.compare_csv(verdicts, rows, arguments.units)
+    elif form == ".json":
         data = compare_text.compare_document(verdicts, rows, arguments.units)
         text = as_json(data)
     else:
@@ -242,13 +247,15 @@ def run_sweep(arguments) -> int:
     from treatsim.studies.sweep import Watch, sweep
     from treatsim.studies.vary import axes_of, grid_of
 
-    suffix = sweep_files.check_path(arguments.out) if arguments.out else ""
+    form_of(arguments, *sweep_files.NEEDED)
+    if arguments.out:
+        sweep_files.check_path(arguments.out)
     case = cases.load(arguments.case, changes(arguments))
     axes = axes_of(arguments.vary)
     points = grid_of(case, axes).points
     if arguments.out:
         sweep_files.check_path(arguments.out, points)
-    elif on_terminal():
+    elif on_terminal() and not arguments.json:
         sweep_text.check_rows(points)
     with Progress("points") as progress:
         table = sweep(
@@ -258,7 +265,7 @@ def run_sweep(arguments) -> int:
             strict=arguments.strict,
             system=arguments.units,
             keep=arguments.out,
-            finish=lambda table: deliver_table(table, suffix, arguments),
+            finish=lambda table: deliver_table(case, table, arguments),
             watch=Watch(progress, tell),
         )
     if note := table.outside_note():
@@ -268,12 +275,15 @@ def run_sweep(arguments) -> int:
     return Exit.DONE if table.any_kept else Exit.NOT_MET
 
 
-def deliver_table(table, suffix: str, arguments) -> None:
+def deliver_table(case, table, arguments) -> None:
     """Write a sweep to its file, or print it: for people on a terminal, as CSV into a pipe."""
     from treatsim.report import sweep_files, sweep_text
     from treatsim.report.files import write_whole
 
-    if suffix:
+    suffix = form_of(arguments, *sweep_files.NEEDED)
+    if suffix == ".json":
+        deliver(sweep_files.json_text(case.path, table, arguments.units), arguments.out)
+    elif suffix:
         write_whole(arguments.out, sweep_files.encode(table, suffix, arguments.units))
     elif on_terminal():
         deliver(sweep_text.sweep_text(table, arguments.units), None)
@@ -287,9 +297,10 @@ def run_find(arguments) -> int:
     from treatsim.report.as_text import as_json
     from treatsim.studies.find import find
 
+    form = form_of(arguments, ".txt", ".json")
     case = cases.load(arguments.case, changes(arguments))
     found = find(case, arguments.adjust, arguments.until or (), best=arguments.best)
-    if arguments.json:
+    if form == ".json":
         text = as_json(found.document(arguments.units))
     else:
         text = "\n".join(found.lines(arguments.units)) + "\n"
@@ -301,6 +312,7 @@ def run_sources(arguments) -> int:
     """Print where the numbers come from."""
     from treatsim import sources
 
+    form_of(arguments, ".txt")
     keys = [arguments.key] if arguments.key else sorted(sources.load())
     width = max(len(key) for key in keys)
     deliver("".join(f"{key:<{width}}  {sources.cite(key)}\n" for key in keys), arguments.out)
@@ -343,13 +355,13 @@ COMMANDS: dict[str, tuple] = {
         run_sweep,
         "Solve a table of settings: each row says what is met, or why there is no answer.",
         'treatsim sweep cases/river.toml --vary "lift_pump.speed=50 %:100 %:41" --out speeds.csv',
-        ("CASE", "--vary", "--show", "--set", "--units", "--strict", "--out TABLE"),
+        ("CASE", "--vary", "--show", "--set", "--json", "--units", "--strict", "--out TABLE"),
     ),
     "compare": (
         run_compare,
         "Put cases side by side: water, energy per litre and where it goes.",
         "treatsim compare cases/river.toml cases/sea.toml",
-        ("CASES", "--json", "--units", "--out"),
+        ("CASES", "--set", "--json", "--units", "--out"),
     ),
     "figures": (
         run_figures,

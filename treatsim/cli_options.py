@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
-    "CASE": (("case",), {"metavar": "CASE", "help": "case file (TOML)"}),
+    "CASE": (
+        ("case",),
+        {"metavar": "CASE", "help": "case file (TOML); - reads it from standard input"},
+    ),
     "CASES": (("cases",), {"metavar": "CASE", "nargs": "+", "help": "case files (TOML)"}),
     "[CASES]": (("cases",), {"metavar": "CASE", "nargs": "*", "help": "case files (TOML)"}),
     "KIND": (
@@ -33,7 +36,13 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         ("--strict",),
         {"action": "store_true", "help": "refuse results outside a formula's range, or not judged"},
     ),
-    "--out": (("--out",), {"metavar": "PATH", "help": "write to a file, whole or not at all"}),
+    "--out": (
+        ("--out",),
+        {
+            "metavar": "PATH",
+            "help": "write to a file, whole or not at all; form by its suffix",
+        },
+    ),
     "--png": (("--png",), {"action": "store_true", "help": "a PNG beside every SVG"}),
     "--out DIR": (("--out",), {"metavar": "DIR", "help": "directory for the pictures"}),
     "--vary": (
@@ -49,7 +58,10 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         ("--show",),
         {"metavar": "ADDRESS", "action": "append", "help": "a result, or all; may be repeated"},
     ),
-    "--out TABLE": (("--out",), {"metavar": "PATH", "help": "a .csv, .xlsx or .parquet file"}),
+    "--out TABLE": (
+        ("--out",),
+        {"metavar": "PATH", "help": "a .csv, .xlsx, .parquet or .json file"},
+    ),
     "--adjust": (
         ("--adjust",),
         {"metavar": "ADDRESS", "action": "append", "required": True, "help": "input to be set"},

@@ -69,6 +69,18 @@ def report_problems(problems: Sequence[str], solved: bool = False) -> None:
     tell(f"{many}; nothing was {'written' if solved else 'run'}")
 
 
+def form_of(arguments, *legal: str) -> str:
+    """Return the suffix of the form asked for, by --out or --json; "" for text to be printed."""
+    if arguments.out is None:
+        return ".json" if getattr(arguments, "json", False) else ""
+    from treatsim.report.files import suffix_of
+
+    suffix = suffix_of(arguments.out, legal)
+    if getattr(arguments, "json", False) and suffix != ".json":
+        raise errors.RequestError(f"--out {arguments.out}: --json writes a .json file")
+    return suffix
+
+
 def deliver(text: str, out: str | None) -> None:
     """Print the result, or write it to a file."""
     if out is not None:

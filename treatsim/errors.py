@@ -11,8 +11,8 @@ TreatsimError
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:  # so that help does not load arrays
     import numpy.typing as npt
@@ -57,8 +57,30 @@ class OutputError(RequestError):
     """The answer is there and cannot be delivered: a full disk, a closed output."""
 
 
+class Impossible(NamedTuple):
+    """What a formula was given and may not be; numbers in the SI unit."""
+
+    name: str
+    value: float
+    low: float
+    high: float
+    unit: str
+    open_low: bool
+
+    def words(self, show: Callable[[float], str]) -> str:
+        """Return the fault in words, every number as `show` writes it."""
+        start = "above" if self.open_low else "from"
+        return (
+            f"{self.name} = {show(self.value)}: allowed is {start} {show(self.low)} to "
+            f"{show(self.high)}"
+        )
+
+
 class DomainError(RequestError, ValueError):
-    """A formula was given a value that cannot exist."""
+    """A formula was given a value that cannot exist; `given` and `place` tell it, where known."""
+
+    given: Impossible | None = None
+    place: str = ""  # unit of the flowsheet
 
 
 class NoSolutionError(TreatsimError):
@@ -80,5 +102,7 @@ def require(
         bad = np.atleast_1d(array)[~np.atleast_1d(inside)]
         bound = f"{'above' if open_low else 'from'} {low:g} to {high:g} {unit}".rstrip()
         many = f" ({bad.size} values outside)" if bad.size > 1 else ""
-        raise DomainError(f"{name} = {bad[0]:g} {unit}".rstrip() + f"{many}: allowed is {bound}")
+        error = DomainError(f"{name} = {bad[0]:g} {unit}".rstrip() + f"{many}: allowed is {bound}")
+        error.given = Impossible(name, float(bad[0]), low, high, unit, open_low)
+        raise error
     return array

@@ -17,6 +17,7 @@ def html_table(
     body = "".join(
         "<tr>" + "".join(f"<td>{html.escape(text)}</td>" for text in row) + "</tr>" for row in rows
     )
-    more = f"<p>{total - len(rows)} more rows</p>" if total > len(rows) else ""
+    rest = total - len(rows)
+    more = f"<p>{rest} more row{'' if rest == 1 else 's'}</p>" if rest > 0 else ""
     caption = f"<caption>{html.escape(title)}</caption>" if title else ""
     return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}"

@@ -20,6 +20,7 @@ HEAVY = (
     "rich",
     "gsw",
     "phreeqpython",
+    "argcomplete",
 )
 PROBE = """
 import sys

@@ -29,7 +29,7 @@ LAYERS = (
     ("safety",),
     ("running",),
     ("studies",),
-    ("cases", "case_sections", "case_checks", "building"),
+    ("cases", "case_files", "case_sections", "case_checks", "building"),
     ("report",),
     ("cli", "cli_options", "console"),
     ("__main__",),
@@ -47,6 +47,7 @@ LATE = {  # costly to load: only inside the function that needs them
     "xarray",
     "pyarrow",
     "openpyxl",
+    "argcomplete",
 }
 DECLARED = LATE | {"numpy"}
 NAMES = set(modules())

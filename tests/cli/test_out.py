@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import errno
+import json
 import os
 import stat
 import sys
@@ -29,7 +31,7 @@ def test_a_file(tmp_path):
 
 
 def test_the_status_stays_that_of_the_case(tmp_path):
-    run = treatsim("solve", RIVER, "--set", "lift_pump.speed=110 %", "--out", tmp_path / "x")
+    run = treatsim("solve", RIVER, "--set", "lift_pump.speed=110 %", "--out", tmp_path / "x.txt")
     assert run.status == 1
 
 
@@ -47,7 +49,7 @@ def test_a_folder_that_is_not_there(tmp_path):
 
 
 def test_a_name_too_long(tmp_path):
-    run = treatsim("solve", RIVER, "--out", tmp_path / ("x" * 400))
+    run = treatsim("solve", RIVER, "--out", tmp_path / ("x" * 400 + ".txt"))
     assert run.status == 2
     assert "cannot be written" in run.err
 
@@ -141,3 +143,59 @@ def test_no_color_is_honoured(monkeypatch):
 def test_a_pipe_forced_by_the_environment_stays_plain(monkeypatch):
     monkeypatch.setenv("FORCE_COLOR", "1")
     assert "\x1b[" not in treatsim("solve", RIVER).out
+
+
+LEGAL = {
+    ("new", "river"): ".toml",
+    ("solve", RIVER): ".txt or .json",
+    ("find", RIVER, "--adjust", "lift_pump.speed"): ".txt or .json",
+    ("sweep", RIVER, "--vary", "lift_pump.speed=70 %,80 %"): ".csv, .xlsx, .parquet or .json",
+    ("compare", RIVER, RIVER): ".txt, .json or .csv",
+    ("describe",): ".txt or .json",
+    ("sources",): ".txt",
+}
+
+
+@pytest.mark.parametrize("command", LEGAL, ids=lambda words: words[0])
+@pytest.mark.parametrize("name", ["x.pdf", "x"])
+def test_an_unknown_suffix_is_refused_with_the_legal_ones(command, name, tmp_path):
+    run = treatsim(*command, "--out", tmp_path / name)
+    assert (run.status, run.out, left(tmp_path)) == (2, "", [])
+    assert f"{name}: the name ends in {LEGAL[command]}" in run.err
+
+
+def test_the_suffix_says_the_form(tmp_path):
+    for name in ("river.json", "river.txt", "both.csv"):
+        command = ("compare", RIVER, RIVER) if name == "both.csv" else ("solve", RIVER)
+        assert treatsim(*command, "--out", tmp_path / name).status == 0
+    assert json.loads((tmp_path / "river.json").read_text("utf-8"))["solved"]
+    assert (tmp_path / "river.txt").read_text("utf-8") == treatsim("solve", RIVER).out
+    rows = list(csv.reader((tmp_path / "both.csv").read_text("utf-8").splitlines()))
+    assert {len(row) for row in rows} == {6}
+    assert rows[0] == ["group", "name", "address", "unit", str(RIVER), str(RIVER)]
+    flow = next(row for row in rows if row[2] == "product.flow")
+    solved = json.loads((tmp_path / "river.json").read_text("utf-8"))["values"]["product.flow"]
+    assert flow[3] == solved["unit"]
+    assert float(flow[4]) == float(flow[5]) == pytest.approx(solved["value"], rel=1e-9)
+
+
+def test_json_asked_for_twice_over_must_agree(tmp_path):
+    run = treatsim("solve", RIVER, "--json", "--out", tmp_path / "x.txt")
+    assert (run.status, left(tmp_path)) == (2, [])
+    assert "--json writes a .json file" in run.err
+
+
+def test_a_sweep_as_json(tmp_path):
+    words = ("sweep", RIVER, "--vary", "lift_pump.speed=5 %,74 %", "--show", "uv.dose_credited")
+    run = treatsim(*words, "--json")
+    data = json.loads(run.out)
+    heads = [column["address"] for column in data["columns"]]
+    assert (heads[0], data["columns"][0]["unit"], data["inputs"]) == ("lift_pump.speed", "%", 1)
+    low, high = (dict(zip(heads, row, strict=True)) for row in data["rows"])
+    assert low["uv.dose_credited"] is None
+    assert low["state"] == "no_answer"
+    assert "nothing flows" in low["status"]
+    solved = json.loads(treatsim("solve", RIVER, "--json").out)["values"]["uv.dose_credited"]
+    assert high["uv.dose_credited"] == pytest.approx(solved["value"], rel=1e-8)
+    treatsim(*words, "--out", tmp_path / "x.json")
+    assert json.loads((tmp_path / "x.json").read_text("utf-8")) == data

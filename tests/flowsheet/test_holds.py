@@ -192,3 +192,23 @@ def test_no_hold_is_missed_in_silence():
                 (failure,) = result.failures
                 assert f"{until} = {{wanted}} cannot be reached by {adjust}" in failure.reason
     assert solved >= 6
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"equals": "-1 m3/h"}, "product.flow lies not below 0 m3/h"),
+        ({"equals": "3 bar"}, '"bar" is no unit of volume flow'),
+        ({"until": "product.flw"}, 'no result has the address "product.flw"; near: product.flow'),
+    ],
+)
+def test_a_hold_is_checked_when_the_case_is_read(changes, words):
+    case = cases.load(CASES / "river.toml")
+    row = {"adjust": "lift_pump.speed", "until": "product.flow", "equals": "6 m3/h"}
+    data = {**case.data, "hold": [row]}
+    assert cases.interpret(data, "river.toml").holds
+    with pytest.raises(RequestError) as caught:
+        cases.interpret({**data, "hold": [row | changes]}, "river.toml")
+    (line,) = caught.value.problems
+    assert line.startswith("river.toml: hold.")
+    assert words in line

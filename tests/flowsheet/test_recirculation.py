@@ -77,4 +77,25 @@ def test_no_steady_state_is_said(fraction):
     """All the concentrate returned: the salt has no way out but the membrane."""
     result = loop(fraction=fraction).solve()
     assert not result.solved[0]
-    assert len(result.reason()) > 20
+    assert result.reason() == (
+        "the recycle has no steady state: what returns keeps growing; return less of it "
+        "(tee.fraction) or let more out"
+    )
+
+
+def test_too_much_coming_round_is_said_with_both_flows():
+    """1.2 m3/h fresh, 97 % of the concentrate back, hardly any permeate: 0.97 * 1.2 / 0.03."""
+    result = loop(fraction=0.97).solve()
+    assert not result.solved[0]
+    assert_allclose(number(result, "tee.branch.flow") * 3600, 0.97 * 1.2 / 0.03, rtol=0.05)
+    assert "has no steady state that its units can pass" in result.reason()
+    assert "m3/h comes back to 1.2 m3/h of fresh water" in result.reason()
+    assert "return less of it (tee.fraction)" in result.reason()
+    assert "-" not in result.reason()
+
+
+def test_a_share_within_reach_is_not_blamed_on_the_recycle():
+    """Too little pressure stops the vessel; what returns has no part in it."""
+    result = loop(fraction=0.3, pressure=2.2).solve()
+    assert "feed pressure" in result.reason()
+    assert "recycle" not in result.reason()

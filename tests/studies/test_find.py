@@ -13,6 +13,7 @@ from scipy.optimize import brentq
 from treatsim import cases, cli, errors
 from treatsim.safety.verdict import judge
 from treatsim.studies.find import find
+from treatsim.studies.found import inward
 from treatsim.studies.sweep import sweep
 
 RIVER = str(Path(__file__).parents[2] / "cases" / "river.toml")
@@ -189,3 +190,30 @@ def test_command(capsys):
     assert_allclose(data["intervals"][0]["high"]["value"], 80.8304, rtol=1e-5)
     assert cli.main([*command, "--until", "product.flow >= 50 m3/h"]) == 1
     assert cli.main(["find", RIVER, "--adjust", SPEED, "--set", "hose.rise=200 m"]) == 3
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "shown"),
+    [
+        (0.398884, 0.925297, ("39.9 %", "92.5 %")),
+        (0.398001, 0.925999, ("39.9 %", "92.5 %")),  # 92.6 % would not meet, nor 39.8 %
+        (0.4, 0.92, ("40 %", "92 %")),
+        (0.74, 0.74, ("74 %", "74 %")),
+        (0.74123, 0.74189, ("74.13 %", "74.18 %")),  # three digits would leave nothing between
+    ],
+)
+def test_ends_are_rounded_towards_each_other(low, high, shown):
+    assert inward(low, high, "fraction", "si") == shown
+
+
+def test_ends_of_a_large_flow_and_below_zero():
+    assert inward(1234.56 / 3600, 98765.4 / 3600, "flow", "si") == ("1240 m3/h", "98700 m3/h")
+    assert inward(-12.345, 0.0, "head", "si") == ("-12.3 m", "0 m")
+
+
+def test_what_is_not_judged_is_named_once(capsys):
+    for words in (["--until", "uv.dose_credited >= 12 mJ/cm2"], ["--best", "largest product.flow"]):
+        cli.main(["find", RIVER, "--adjust", "lift_pump.speed", *words])
+        text = capsys.readouterr().out
+        assert text.count("germs (needs health.target)") == 1
+        assert "meets everything" not in text

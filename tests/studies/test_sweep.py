@@ -309,7 +309,7 @@ def test_terminal_text(river):
     text = sweep_text.sweep_text(sweep(river, {SPEED: "20 %:110 %:10"}, show=["uv.dose_credited"]))
     rows = [line.partition("|")[2] for line in text.splitlines() if "|" in line]
     assert sum(row.count("?") + row.count("x") for row in rows) == 8
-    assert "10 points: 0 meet every limit, 3 do not, 5 are not all judged, 2 have no answer" in text
+    assert "10 points: 0 with every limit met, 3 not, 5 not all judged, 2 without an answer" in text
     assert max(map(len, rows)) <= sweep_text.WIDTH
     table = sweep_text.sweep_text(sweep(river, {SPEED: "60 %,70 %", UVT: "80 %,90 %"}))
     assert "|" not in table

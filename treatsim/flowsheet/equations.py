@@ -10,8 +10,10 @@ import numpy as np
 from treatsim.errors import DomainError
 from treatsim.flowsheet.flowsheet import Flowsheet, Port, Unknown
 from treatsim.flowsheet.recycle import Pass, evaluate, first_guess, merged
+from treatsim.operations.outcome import Finding, Value
 from treatsim.water.stream import Stream
 
+SHOWN = {"Pa": "pressure", "m3/s": "flow", "K": "temperature", "J/m2": "dose"}
 PRESSURE_SCALE = 1e5  # Pa; makes the residual at an open end of order one
 
 
@@ -35,6 +37,19 @@ def apart(failures: list[Failure]) -> list[Failure]:
         if np.any(where):
             found.append(replace(failure, where=where))
     return found
+
+
+def impossible(error: DomainError) -> tuple[str, dict[str, Value]]:
+    """Return what a formula was given, led by the unit it was given to, and the numbers in it."""
+    place = f"{error.place}: " if error.place else ""
+    given = error.given
+    kind = SHOWN.get(given.unit) if given else None
+    if given is None or kind is None:
+        return place + str(error).replace("{", "(").replace("}", ")"), {}
+    names = iter(("{value}", "{low}", "{high}"))
+    numbers = {"value": given.value, "low": given.low, "high": given.high}
+    text = place + given.words(lambda _: next(names))
+    return text, {name: Value(number, kind) for name, number in numbers.items()}
 
 
 def residuals(sheet: Flowsheet, done: Pass, conditions: list[tuple[str, str]]) -> list:
@@ -110,13 +125,29 @@ class Equations:
         except DomainError:
             faults = dict(self._faults(x, everyone))
             if len(faults) == self.points:
-                raise
+                text, values = impossible(faults[0])
+                raise DomainError(Finding(True, text, values).message()) from faults[0]
         bad = np.isin(everyone, list(faults))
-        found = [
-            Failure(np.isin(everyone, [i for i in faults if faults[i] == text]), text)
-            for text in dict.fromkeys(faults.values())
-        ]
-        return *self._whole(x, np.where(bad, np.argmin(bad), everyone)), found
+        return *self._whole(x, np.where(bad, np.argmin(bad), everyone)), self._failures(faults)
+
+    def _failures(self, faults: dict[int, DomainError]) -> list[Failure]:
+        """Return what cannot be computed, points with the same words and bounds together."""
+        groups: dict[tuple, list] = {}
+        for point, fault in faults.items():
+            text, values = impossible(fault)
+            bounds = tuple(values[n].value for n in ("low", "high") if values)
+            groups.setdefault((text, bounds), []).append((point, values))
+        found = []
+        for (text, _), told in groups.items():
+            where, numbers = np.zeros(self.points, bool), np.zeros(self.points)
+            where[[point for point, _ in told]] = True
+            values = dict(told[0][1])
+            for point, own in told if values else ():
+                numbers[point] = own["value"].value
+            if values:
+                values["value"] = values["value"]._replace(value=numbers)
+            found.append(Failure(where, text, values))
+        return found
 
     def _faults(self, x, index):
         """Yield the points that cannot be computed, each with the reason."""
@@ -124,7 +155,7 @@ class Equations:
             self._whole(x, index)
         except DomainError as error:
             if index.size == 1:
-                yield int(index[0]), str(error)
+                yield int(index[0]), error
                 return
             half = index.size // 2
             yield from self._faults(x, index[:half])

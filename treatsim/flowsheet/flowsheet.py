@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -13,7 +13,7 @@ from treatsim.flowsheet.wiring import Port, Wiring, arrange, connect, reach
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
-YIELDING_RANGE = (-9e4, 0.0, 2e7)  # Pa: low, guess, high behind a valve that gives way
+YIELDING_RANGE = (-9e4, 5e5, 2e7)  # Pa: low, guess, high behind a valve that gives way
 
 
 class Unknown(NamedTuple):
@@ -73,16 +73,13 @@ class Flowsheet:
 
     def unknowns(self) -> list[Unknown]:
         """Return what the solver has to find: open source flows and open parameters."""
+        if still := list(self.still()):
+            raise FlowsheetError([f"flowsheet: {line}" for line in still])
         found = []
         for name in self.wiring.sources:
             unit = self.units[name]
             if unit.source_flow() is None:
-                ceiling = max(self._ceilings_below(name), default=None)
-                if ceiling is None:
-                    raise FlowsheetError(
-                        f"flowsheet: nothing moves the water into {name}: "
-                        "put an intake or a pump into this line"
-                    )
+                ceiling = max(self._ceilings_below(name))
                 found.append(Unknown(name, "", 1e-9 * ceiling, 0.6 * ceiling, ceiling))
         for name in self.order:
             for field, (low, guess, high) in self.units[name].free_parameters().items():
@@ -90,6 +87,21 @@ class Flowsheet:
             if self._yields(name):
                 found.append(Unknown(name, "outlet_pressure", *YIELDING_RANGE))
         return found
+
+    def still(self) -> Iterator[str]:
+        """Tell the units at a source into which nothing moves the water."""
+        for name in self.wiring.sources:
+            if self.units[name].source_flow() is not None or [*self._ceilings_below(name)]:
+                continue
+            below = reach(self.wiring, name)
+            if pumps := [n for n in below if self.units[n].moves_water]:
+                keys = " or ".join(f"{n}.flow [m3/h]" for n in pumps)
+                yield f"the flow into {name} is open, and nothing decides it: give {keys}"
+            else:
+                yield (
+                    f"nothing moves the water into {name}: put a feed_pump, a high_pressure_pump "
+                    f"with its flow, or an intake into the line {' > '.join(below)}"
+                )
 
     def _yields(self, name: str) -> bool:
         """Whether a valve takes whatever pressure is left and meets another flow further on."""
@@ -117,26 +129,26 @@ class Flowsheet:
     def conditions(self) -> list[tuple[str, str]]:
         """Return the equations to be met: (unit, condition) and, for an open end, (end, "")."""
         found = [(n, c) for n in self.order for c in self._conditions_of(self.units[n])]
-        return found + [(end, "") for end, port in self.wiring.ends.items() if self._bound(port)]
+        return found + [(end, "") for end, port in self.wiring.ends.items() if self.bound(port)]
 
     def _conditions_of(self, unit: Unit) -> list[str]:
         names = []
         for condition in unit.condition_names():
             if condition == "pressure":  # two flows meet: a question only if one can adapt
                 feeding = [self.wiring.feeds.get((unit.name, port)) for port in unit.inlets]
-                wanted = any(port is not None and self._bound(port) for port in feeding)
+                wanted = any(port is not None and self.bound(port) for port in feeding)
             elif condition == "displacement":  # met already by a unit that draws from a source
                 wanted = unit.name not in self.wiring.sources
             elif condition == "arrival":  # nothing behind an open surface draws water from it
                 above = self.wiring.feeds.get((unit.name, unit.inlets[0]))
-                wanted = self._leaves(unit) and above is not None and self._bound(above)
+                wanted = self._leaves(unit) and above is not None and self.bound(above)
             else:
                 wanted = True
             if wanted:
                 names.append(condition)
         return names
 
-    def _bound(self, port: Port) -> bool:
+    def bound(self, port: Port) -> bool:
         """Whether the pressure at an outlet follows from something the solver can move."""
         unit = self.units[port[0]]
         moved = self._yields(unit.name) or "outlet_pressure" in unit.free_parameters()
@@ -148,7 +160,7 @@ class Flowsheet:
             if (unit.name, inlet) in self.tears:
                 continue
             feeding = self.wiring.feeds.get((unit.name, inlet))
-            return unit.source_flow() is None if feeding is None else self._bound(feeding)
+            return unit.source_flow() is None if feeding is None else self.bound(feeding)
         return True
 
     def _leaves(self, unit: Unit) -> bool:
@@ -169,20 +181,3 @@ class Flowsheet:
             feeding = (self.wiring.feeds.get((name, port)) for port in self.units[name].inlets)
             todo += [port[0] for port in feeding if port is not None]
         return frozenset(found)
-
-    def check_count(self) -> None:
-        """Raise FlowsheetError unless there are as many equations as unknowns."""
-        unknowns, conditions = self.unknowns(), self.conditions()
-        if len(unknowns) == len(conditions):
-            return
-        need = [f"{u.unit}.{u.field}" if u.field else f"the flow into {u.unit}" for u in unknowns]
-        have = [f"{unit}: {name or 'open end'}" for unit, name in conditions]
-        raise FlowsheetError(
-            f"flowsheet: {len(unknowns)} open ({', '.join(need) or 'nothing'}) but "
-            f"{len(conditions)} equations ({', '.join(have) or 'none'}): "
-            + (
-                "fix one of the open values"
-                if len(unknowns) > len(conditions)
-                else "leave one value open, or put a throttle valve where pressure is too much"
-            )
-        )

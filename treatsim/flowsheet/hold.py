@@ -8,12 +8,12 @@ from typing import NamedTuple
 import numpy as np
 
 from treatsim import quantities
-from treatsim.errors import RequestError
+from treatsim.errors import DomainError, RequestError
 from treatsim.flowsheet.equations import Failure, apart
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.nearest import look_around
 from treatsim.flowsheet.result import Context, Result
-from treatsim.flowsheet.solver import solve
+from treatsim.flowsheet.solver import sketch, solve
 from treatsim.numerics import find_roots
 from treatsim.operations.outcome import Value
 from treatsim.operations.parameters import bounds_text
@@ -56,6 +56,22 @@ def _operate(sheet: Flowsheet, points: int, holds, context=None, closely=False) 
     changed = sheet.with_parameters(search.unit, **{search.field: x})
     result = _operate(changed, points, rest, context, closely)
     return result.held({hold.adjust: x}, _misses(result, search, x))
+
+
+def check_hold(sheet: Flowsheet, hold: Hold) -> None:
+    """Raise RequestError for a hold of no result, or at a value its quantity cannot have.
+
+    The result is looked up in one pass through the units at first guesses; nothing is solved. Where
+    not even that can be computed, the solve tells.
+    """
+    try:
+        with np.errstate(all="ignore"):
+            found = Result(sketch(sheet), 1).value(hold.until)
+    except DomainError:
+        return
+    except RequestError as error:
+        raise RequestError(f"hold.until: {error}") from error
+    _target(hold._replace(place=""), found.quantity)
 
 
 class _Search:

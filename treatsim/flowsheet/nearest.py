@@ -11,7 +11,9 @@ from treatsim.numerics import find_roots
 EVEN = 13  # settings tried over the range, evenly spaced
 AROUND = 1.0 + np.array([-0.5, -0.2, -0.08, -0.03, 0.03, 0.08, 0.2, 0.5])  # times the guess
 ROUNDS = 6  # of looking closer around the nearest, each to a quarter of the width
-CLOSER = 9  # settings tried in each of them
+CLOSER = 7  # settings tried in each of them, between those known
+GAIN = 1e-4  # of a miss that is told to four digits; less is no reason to look closer
+HOPELESS = 1e-3  # miss beyond which a hold is not merely touched
 CROSSINGS = 3  # changes of sign looked into per round, the nearest first
 AT_ONCE = 8192  # trials solved together
 
@@ -22,15 +24,19 @@ def look_around(miss: Callable, points, known, span, ftol: float, closely: bool)
     `miss(x, points)` is NaN where there is no answer. `known` holds for each of the `points` the
     best setting so far, its miss and the guess; `span` are the ends of the range. Every change of
     sign between neighbouring settings is followed to its root; a jump over zero is none. Where
-    none is left, the surroundings of the nearest are searched, if that is asked for.
+    none is left, the surroundings of the nearest are searched, if that is asked for, until that
+    tells nothing new.
     """
     low, high = span
     best, least, guess = np.array(known)
     size = points.size
     even = np.broadcast_to(np.linspace(low, high, EVEN)[:, None], (EVEN, size))
     tried = np.concatenate([even, AROUND[:, None] * guess, [guess, best]])
-    for _ in range(1 + ROUNDS * closely):
-        rest = np.flatnonzero(~(np.abs(least) <= ftol))
+    before = np.full(size, np.inf)
+    for looked in range(1 + ROUNDS * closely):
+        now = np.where(np.isfinite(least), np.abs(least), np.inf)
+        settled = (looked > 1) & (now > HOPELESS) & (before <= (1 + GAIN) * now)
+        rest, before = np.flatnonzero(~(now <= ftol) & ~settled), now
         if rest.size == 0:
             break
         x = np.sort(np.clip(tried[:, rest], low, high), axis=0)
@@ -52,7 +58,7 @@ def look_around(miss: Callable, points, known, span, ftol: float, closely: bool)
             best[owners], least[owners] = _better(best[owners], least[owners], *near)
         tried = np.empty((CLOSER, size))
         below, above = _beside(x, best[rest])
-        tried[:, rest] = np.linspace(below, above, CLOSER)
+        tried[:, rest] = np.linspace(below, above, CLOSER + 2)[1:-1]
     return best
 
 

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.errors import DomainError
 from treatsim.flowsheet.flowsheet import Flowsheet, Port
 from treatsim.operations.outcome import Outcome
 from treatsim.water.stream import Stream
@@ -15,6 +16,7 @@ RECYCLE_PASSES = 60
 PRESSURE_SCALE = 1e5  # Pa; below it a change of pressure counts as absolute
 FURTHEST = 20.0  # steps that one extrapolation of a recycle may take at once
 DEPTH = 2  # past passes that an extrapolation looks at
+LARGEST_RETURN = 0.999  # share of what leaves a cut that comes back to it
 PARALLEL = 1e-6  # squared sine below which two falls count as one direction
 
 
@@ -53,7 +55,11 @@ def run(
                 own = unit.source_flow()
                 inlets[port] = sheet.source.with_flow(flows[name] if own is None else own)
             streams[here] = inlets[port]
-        outcomes[name] = unit.evaluate(**inlets)
+        try:
+            outcomes[name] = unit.evaluate(**inlets)
+        except DomainError as error:
+            error.place = name
+            raise
         streams.update({(name, port): s for port, s in outcomes[name].outlets.items()})
     return Pass(streams, outcomes, 0.0)
 
@@ -77,15 +83,17 @@ def evaluate(
         return run(sheet, flows, {}, only)
     memory.update(first_guess(sheet, flows) | memory)
     error: np.ndarray | float = np.inf
+    endless: np.ndarray | bool = False
     history: list[dict[Port, tuple[dict, dict]]] = []  # what left each cut, and should have
     for _ in range(passes):
         done = run(sheet, flows, memory, only)
         now: dict[Port, tuple[dict, dict]] = {}
-        previous, error = error, 0.0
+        previous, error, endless = error, 0.0, False
         for cut in sheet.tears:
             returned = done.streams[sheet.wiring.feeds[cut]]
             share = _share(sheet, done, cut, returned)
-            now[cut], change = _close(memory[cut], returned, share)
+            now[cut], change, kept = _close(memory[cut], returned, share)
+            endless = endless | kept
             error = np.maximum(error, change)
         if np.all((error < 1e-13) | ((error < 1e-11) & (error >= previous))):
             break
@@ -94,7 +102,7 @@ def evaluate(
         for cut in sheet.tears:
             returned = done.streams[sheet.wiring.feeds[cut]]
             memory[cut] = _stream_of(returned, _ahead([h[cut][1] for h in history], weights))
-    return done._replace(recycle_error=error)
+    return done._replace(recycle_error=np.where(endless, np.inf, error))
 
 
 def merged(whole: Stream, part: Stream, index, points: int) -> Stream:
@@ -168,6 +176,15 @@ def _ahead(amounts: list[dict], weights: list) -> dict:
     return {c: np.where(sound & (v > 0), far[c], v) for c, v in amounts[0].items()}
 
 
+def less_returned(sheet: Flowsheet) -> str:
+    """Return what to do about a recycle that returns too much, with the keys that share flows."""
+    shares = [
+        n for n, u in sheet.units.items() if getattr(u.parameters, "fraction", None) is not None
+    ]
+    keys = f" ({', '.join(f'{name}.fraction' for name in shares)})" if shares else ""
+    return f"return less of it{keys} or let more out"
+
+
 def first_guess(sheet: Flowsheet, flows) -> dict[Port, Stream]:
     """Return a stream for every cut to start from: source water, half of what is taken in."""
     known = [unit.source_flow() for unit in sheet.units.values()]
@@ -203,17 +220,21 @@ def _share(sheet: Flowsheet, done: Pass, cut: Port, returned: Stream) -> dict:
     return tracer.get(sheet.wiring.feeds[cut], dict.fromkeys(returned.carried(), 0.0))
 
 
-def _close(old: Stream, returned: Stream, share: dict) -> tuple[tuple[dict, dict], np.ndarray]:
-    """Return the amounts at the cut, those that close the linear balances, and their change."""
+def _close(old: Stream, returned: Stream, share: dict):
+    """Return the amounts at the cut with those that close the linear balances, and their change.
+
+    Last, where so much of a component comes back that what was found closes no balance.
+    """
     before, after = old.carried(), returned.carried()
-    now, new, change = {}, {}, np.zeros(())
+    now, new, change, endless = {}, {}, np.zeros(()), np.zeros((), bool)
     for component in ("mass", "salt", "heat", *returned.contents):
         left, back = np.asarray(before.get(component, 0.0)), np.asarray(after[component])
         phi = np.asarray(share.get(component, 0.0))
         gain = np.divide(
             phi * back, left, out=np.zeros(np.broadcast(phi, back, left).shape), where=left != 0
         )
-        gain = np.minimum(gain, 0.999)
+        endless = endless | (gain > LARGEST_RETURN)
+        gain = np.minimum(gain, LARGEST_RETURN)
         now[component], new[component] = left, (1 - phi) * back / (1 - gain)
         scale = np.maximum(np.abs(new[component]), np.abs(left))
         step = np.divide(
@@ -221,7 +242,8 @@ def _close(old: Stream, returned: Stream, share: dict) -> tuple[tuple[dict, dict
         )
         change = np.maximum(change, step)
     step = np.abs(returned.pressure - np.asarray(old.pressure))
-    return (now, new), np.maximum(change, step / (PRESSURE_SCALE + np.abs(returned.pressure)))
+    change = np.maximum(change, step / (PRESSURE_SCALE + np.abs(returned.pressure)))
+    return (now, new), change, endless
 
 
 def _stream_of(returned: Stream, amounts: dict) -> Stream:

@@ -13,6 +13,7 @@ from treatsim import errors, quantities
 from treatsim.amounts import Amount, Amounts
 from treatsim.flowsheet.energy import energy_values
 from treatsim.flowsheet.equations import Failure
+from treatsim.flowsheet.recycle import less_returned
 from treatsim.flowsheet.shafts import on_its_shaft
 from treatsim.flowsheet.solver import Solved
 from treatsim.notebook import html_table
@@ -36,6 +37,7 @@ RESULTS = {
 PRODUCT_END = "tank"
 BALANCE_LIMIT = 1e-9  # of the throughput
 END_TOLERANCE = 10.0  # Pa; a millimetre of water
+OVERGROWN = 10.0  # what comes back over fresh water, from which on the recycle is to blame
 FLOW_SHARE = 0.01  # of the rated flow; common practice: below, a meter at its full scale reads none
 
 
@@ -152,7 +154,12 @@ class Result:
         """Why points have no answer; of several reasons the first is the point's own."""
         stops = [Failure(f.where, f.text, dict(f.values)) for f in self.findings if f.blocks]
         firm = [failure for failure in self.failures if not failure.vague]
-        known = [*firm, *stops, *(failure for failure in self.failures if failure.vague)]
+        known = [
+            *firm,
+            *overgrown(self, stops),
+            *stops,
+            *(failure for failure in self.failures if failure.vague),
+        ]
         known += dry_ends(self.sheet, self.streams, _outside(known, self.points))
         return known + no_flow(self, _outside(known, self.points))
 
@@ -285,6 +292,26 @@ def no_flow(result: Result, good) -> list[Failure]:
     text = "nothing flows to speak of: a product of {flow} is below {least}, 1 % of the rated flow"
     values = {"flow": Value(flow, "flow"), "least": Value(least, "flow")}
     return [Failure(dry, text, values)]
+
+
+def overgrown(result: Result, stops: Sequence[Failure]) -> list[Failure]:
+    """Say at which of the points a unit stops because far too much comes round a recycle."""
+    sheet, streams = result.sheet, result.streams
+    stopped = ~_outside(stops, result.points)
+    if not sheet.tears or not np.any(stopped):
+        return []
+    inlets = [streams[name, sheet.units[name].inlets[0]] for name in sheet.wiring.sources]
+    fresh = sum(np.asarray(stream.flow) for stream in inlets)
+    text = (
+        "the recycle into {} has no steady state that its units can pass: {{back}} comes back to "
+        f"{{{{fresh}}}} of fresh water; {less_returned(sheet)}"
+    )
+    found = []
+    for cut in sheet.tears:
+        back = np.broadcast_to(np.asarray(streams[cut].flow), stopped.shape)
+        values = {"back": Value(back, "flow"), "fresh": Value(fresh, "flow")}
+        found.append(Failure(stopped & (back > OVERGROWN * fresh), text.format(cut[0]), values))
+    return found
 
 
 def dry_ends(sheet, streams, good) -> list[Failure]:

@@ -14,9 +14,10 @@ from typing import NamedTuple
 import numpy as np
 
 from treatsim.flowsheet.conflict import conflicts
-from treatsim.flowsheet.equations import PRESSURE_SCALE, Equations, Failure, apart
+from treatsim.flowsheet.counting import check_count
+from treatsim.flowsheet.equations import PRESSURE_SCALE, Equations, Failure, apart, set_unknowns
 from treatsim.flowsheet.flowsheet import Flowsheet, Unknown
-from treatsim.flowsheet.recycle import Pass
+from treatsim.flowsheet.recycle import Pass, first_guess, less_returned, run
 from treatsim.flowsheet.several import find_several
 from treatsim.numerics import find_roots
 
@@ -34,7 +35,7 @@ class Solved(NamedTuple):
 
 def solve(sheet: Flowsheet, points: int) -> Solved:
     """Find the open flows and parameters at every operating point."""
-    sheet.check_count()
+    check_count(sheet)
     equations = Equations(sheet, sheet.unknowns(), points)
     unknowns, failures = equations.unknowns, []
     x, failed = np.empty((0, points)), np.zeros(points, bool)
@@ -50,14 +51,21 @@ def solve(sheet: Flowsheet, points: int) -> Solved:
     failures += _out_of_range(equations, x, failures)
     names = [f"{u.unit}.{u.field}" if u.field else u.unit for u in unknowns]
     loose = np.broadcast_to(~(np.asarray(done.recycle_error) <= SETTLED), (points,))
-    text = (
-        "the recycle has no steady state: what returns keeps growing; return less of it or let "
-        "more out"
-    )
+    text = f"the recycle has no steady state: what returns keeps growing; {less_returned(sheet)}"
     failures.append(Failure(loose, text))
     failures.append(Failure(_not_finite(done, points), "no finite answer here"))
     found = dict(zip(names, x, strict=True))
     return Solved(filled, done, found, apart(failures))
+
+
+def sketch(sheet: Flowsheet) -> Solved:
+    """Return one pass through the units at the first guesses: which results there are, unsolved."""
+    unknowns = sheet.unknowns()
+    x = np.array([[unknown.guess] for unknown in unknowns])
+    filled, flows = set_unknowns(sheet, unknowns, x)
+    done = run(filled, flows, first_guess(filled, flows))
+    found = {f"{u.unit}.{u.field}": v for u, v in zip(unknowns, x, strict=True) if u.field}
+    return Solved(filled, done, found, [Failure(np.ones(1, bool), "not solved")])
 
 
 def _answered(failures: list[Failure], points: int) -> np.ndarray:

@@ -150,7 +150,8 @@ def _join(out, to, feeds, goes, ends, link, faults) -> None:
     if to in feeds:
         faults.append(
             f'flowsheet.links: "{link}": {".".join(to)} is already fed by '
-            f"{'.'.join(feeds[to])}; a combining_tee joins two flows"
+            f"{'.'.join(feeds[to])}; a combining_tee ahead of {to[0]} joins two flows, one by its "
+            "run, one by its branch"
         )
         return
     feeds[to] = out
@@ -214,8 +215,9 @@ def arrange(units: Mapping[str, Unit], wiring: Wiring) -> tuple[tuple[str, ...],
         if cut is None:
             loop = " > ".join(_loop(waiting, wiring))
             raise FlowsheetError(
-                f"flowsheet: the loop {loop} is fed by nothing that a solver can "
-                "start from: let it return through a combining_tee"
+                f"flowsheet: the water goes round in the loop {loop}, and no fresh water can join "
+                "it: let fresh water come by the run of a combining_tee, and what returns by its "
+                "branch"
             )
         tears.append(cut)
     return tuple(order), tuple(tears)

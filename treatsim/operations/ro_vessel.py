@@ -286,13 +286,13 @@ def _blocks(feed: Stream, solved: Vessel) -> list[Finding]:
     values = {
         "feed": Value(feed.pressure, "pressure"),
         "osmotic": Value(feed.osmotic_pressure, "pressure"),
-        "concentrate": Value(solved.concentrate_pressure, "pressure"),
+        "friction": Value(feed.pressure - solved.concentrate_pressure, "pressure_difference"),
     }
     numbers = {
         vessel_march.FEED_BELOW_OSMOTIC: "{feed} feed pressure is below the {osmotic} osmotic "
         "pressure",
-        vessel_march.CONCENTRATE_BELOW_PERMEATE: "friction uses up the {feed} feed pressure: "
-        "{concentrate} is left; take fewer elements in series, or less flow",
+        vessel_march.CONCENTRATE_BELOW_PERMEATE: "friction takes {friction}, more than "
+        "the {feed} feed pressure can give; take fewer elements in series, or less flow",
         vessel_march.NO_DRIVING_PRESSURE: "the {feed} feed pressure does not exceed that of the "
         "permeate",
     }

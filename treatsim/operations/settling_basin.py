@@ -163,7 +163,8 @@ class SettlingBasin(Unit):
             findings=[
                 Finding(
                     dry,
-                    "water arrives at {pressure} and does not reach the basin",
+                    "water arrives at {pressure} and does not reach the basin; raise the "
+                    "pump ahead of it, or draw less behind it",
                     values,
                     blocks=True,
                 )

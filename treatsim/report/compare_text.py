@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 from collections.abc import Sequence
 from itertools import groupby
@@ -57,6 +59,22 @@ def compare_text(
             words = limit.state().replace("_", " ").replace("not met", "NOT met")
             page.line(f"[{number}] {words}: {limit.name}")
     return page.text()
+
+
+def compare_csv(verdicts: Sequence[Verdict], rows: Sequence[Row], system: str = "si") -> str:
+    """Return the comparison as CSV: a row per result with its unit, a column per case."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\n")
+    writer.writerow(
+        ["group", "name", "address", "unit", *(v.result.context.path for v in verdicts)]
+    )
+    writer.writerow(["", "state", "", "", *(verdict.state() for verdict in verdicts)])
+    for row in rows:
+        cells = [_number(value, system) for value in row.values]
+        unit = next((cell["unit"] for cell in cells if cell), "")
+        numbers = ["" if c is None or c["value"] is None else f"{c['value']:.10g}" for c in cells]
+        writer.writerow([row.group, row.words, row.address, unit, *numbers])
+    return buffer.getvalue()
 
 
 def compare_document(

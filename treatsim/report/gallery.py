@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from treatsim import cases
+from treatsim.case_text import STANDARD_INPUT
 from treatsim.errors import NoSolutionError, RequestError
 from treatsim.report import plots
 from treatsim.report.files import write_whole
@@ -182,4 +183,6 @@ def default_folder(paths: Sequence[str]) -> str:
     """Return where pictures go if nothing is said: beside nobody else's files."""
     if not paths:
         return GALLERY_FOLDER
+    if paths[0] == STANDARD_INPUT:
+        return "case-figures"
     return re.sub(r"\.toml$", "", Path(paths[0]).name) + "-figures"

@@ -10,27 +10,27 @@ from pathlib import Path
 
 import numpy as np
 
+import treatsim
+from treatsim import quantities
 from treatsim.errors import RequestError
+from treatsim.report.as_text import as_json
+from treatsim.report.files import suffix_of
 from treatsim.studies.table import Column, Table, cell
 
 ROWS_AT_ONCE = 8192
 LARGEST_SHEET = 1_048_575  # rows below the header that an XLSX sheet can hold
-NEEDED = {".csv": (), ".xlsx": ("openpyxl",), ".parquet": ("pyarrow",)}
+NEEDED = {".csv": (), ".xlsx": ("openpyxl",), ".parquet": ("pyarrow",), ".json": ()}
 
 
 def check_path(out: str, points: int = 0) -> str:
     """Return the suffix, or raise RequestError for a file that cannot be written in the end."""
     path = Path(out)
-    suffix = path.suffix.lower()
+    suffix = suffix_of(out, tuple(NEEDED))
     try:
-        folder, parent = path.is_dir(), path.parent.is_dir()
+        parent = path.parent.is_dir()
     except OSError as error:  # a name too long, a folder that may not be looked into
         reason = (error.strerror or "error").lower()
         raise RequestError(f"--out {out}: cannot be written: {reason}") from error
-    if folder:
-        raise RequestError(f"--out {out}: this is a directory; name a file")
-    if suffix not in NEEDED:
-        raise RequestError(f"--out {out}: the name ends in {', '.join(NEEDED)}")
     if not parent:
         raise RequestError(f"--out {out}: there is no directory {path.parent}")
     for package in NEEDED[suffix]:
@@ -51,6 +51,29 @@ def encode(table: Table, suffix: str, system: str = "si") -> bytes:
         ".parquet": _parquet,
     }
     return writers[suffix](table, system)
+
+
+def json_text(path: str, table: Table, system: str = "si") -> str:
+    """Return the sweep of a case as one JSON document: columns with their units, then rows."""
+    columns = [
+        {
+            "address": column.address,
+            "unit": quantities.shown(column.quantity, system)[0] if column.quantity else None,
+        }
+        for column in table.columns
+    ]
+    cells = [_plain(column, system) for column in table.columns]
+    endless = [[None if v in (np.inf, -np.inf) else v for v in column] for column in cells]
+    return as_json(
+        {
+            "treatsim": treatsim.__version__,
+            "case": path,
+            "title": table.title,
+            "inputs": table.inputs,
+            "columns": columns,
+            "rows": [list(row) for row in zip(*endless, strict=True)],
+        }
+    )
 
 
 def csv_text(table: Table, system: str = "si") -> str:

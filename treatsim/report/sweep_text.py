@@ -128,6 +128,7 @@ def summary(table: Table) -> str:
     """Return how many points meet every limit, and how many have no answer."""
     count = Counter(table["state"])
     return (
-        f"{len(table):,} points: {count['met']:,} meet every limit, {count['not_met']:,} do not, "
-        f"{count['not_judged']:,} are not all judged, {count['no_answer']:,} have no answer"
+        f"{len(table):,} point{'' if len(table) == 1 else 's'}: {count['met']:,} with every limit "
+        f"met, {count['not_met']:,} not, {count['not_judged']:,} not all judged, "
+        f"{count['no_answer']:,} without an answer"
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
@@ -11,6 +12,9 @@ import treatsim
 from treatsim import quantities
 from treatsim.notebook import html_table
 from treatsim.studies.requirements import Remark, Requirement, remark_lines
+
+DIGITS = 3  # of a setting shown to people
+SAME = 1e-9  # relative; the tolerance of an edge
 
 
 class Edge(NamedTuple):
@@ -106,8 +110,8 @@ class Range:
     def lines(self, system: str = "si") -> list[str]:
         """Return the answer in words."""
 
-        def show(value, digits=6):
-            return quantities.text(value, self.quantity, system, digits)
+        def show(value):
+            return quantities.text(value, self.quantity, system)
 
         now = ""
         if self.now is not None:
@@ -121,17 +125,25 @@ class Range:
             ]
         found = []
         head = "what is judged is met" if self.unjudged else "met"
+        edges = [edge for interval in self.intervals for edge in interval]
+        open_ones = {edge.remark.unjudged for edge in edges}
+        once = len(open_ones) == 1  # the same everywhere is said once
         for interval in self.intervals:
+            ends = inward(interval.low.value, interval.high.value, self.quantity, system)
+            unit = quantities.shown(self.quantity, system)[0]
             found.append(
-                f"{self.address}: {head} from {show(interval.low.value)} to "
-                f"{show(interval.high.value)}{now}"
+                f"{self.address}: {head} from {ends[0].removesuffix(unit).rstrip()} to "
+                f"{ends[1]}{now}"
             )
-            for word, edge in zip(("below", "above"), interval, strict=True):
+            for word, end, edge in zip(("below", "above"), ends, interval, strict=True):
                 told = "".join(
                     f"; {a} {quantities.text(v, k, system)}" for a, (v, k) in edge.shown.items()
                 )
-                found.append(f"  {word} {show(edge.value)}: {edge.why}{told}")
-                found += [f"    {line}" for line in remark_lines(edge.remark)]
+                found.append(f"  {word} {end}: {edge.why}{told}")
+                remark = edge.remark._replace(unjudged=()) if once else edge.remark
+                found += [f"    {line}" for line in remark_lines(remark)]
+        if once:
+            found += [f"  {line}" for line in remark_lines(Remark((), (), *open_ones))]
         return found
 
     def to_pandas(self, system: str = "si"):
@@ -157,15 +169,10 @@ class Range:
         return _short(self)
 
     def _repr_html_(self) -> str:
-        rows = [
-            [
-                quantities.text(i.low.value, self.quantity, digits=6),
-                i.low.why,
-                quantities.text(i.high.value, self.quantity, digits=6),
-                i.high.why,
-            ]
-            for i in self.intervals
-        ]
+        rows = []
+        for low, high in self.intervals:
+            start, end = inward(low.value, high.value, self.quantity, "si")
+            rows.append([start, low.why, end, high.why])
         if not rows:
             return f"<p>{html.escape('; '.join(self.lines()))}</p>"
         return html_table(("from", "below", "to", "above"), rows, len(rows), self.address)
@@ -220,8 +227,9 @@ class Optimum:
                 f"no setting of {', '.join(self.nearest.settings)} meets everything",
                 *nearest_lines(self.nearest, self.kinds, system),
             ]
-        value = quantities.text(self.value, self.kinds[self.best], system, 6)
-        found = [f"{self.sense} {self.best} that meets everything: {value}"]
+        value = quantities.text(self.value, self.kinds[self.best], system)
+        what = "all that is judged" if self.remark.unjudged else "everything"
+        found = [f"{self.sense} {self.best} that meets {what}: {value}"]
         found += [
             f"  {a} = {quantities.text(v, self.kinds[a], system, 6)}"
             for a, v in self.settings.items()
@@ -262,6 +270,34 @@ def _short(found: Range | Optimum) -> str:
     """Return the heads of the answer, without what is told below them."""
     heads = [line for line in found.lines() if not line.startswith(" ")]
     return f"<{type(found).__name__}, {'; '.join(heads)}>"
+
+
+def inward(low: float, high: float, quantity: str, system: str) -> tuple[str, str]:
+    """Return two ends for people, rounded towards each other so that what is shown still meets.
+
+    Three digits, or as many as keep the ends in order.
+    """
+    (a, unit), (b, _) = (quantities.show(end, quantity, system) for end in (low, high))
+    for digits in range(DIGITS, 16):
+        ends = _rounded(a, digits, math.ceil), _rounded(b, digits, math.floor)
+        if ends[0] <= ends[1]:
+            break
+    else:
+        ends = a, b
+    texts = (f"{end:.{digits}g}" for end in ends)
+    start, stop = (f"{float(t):.0f}" if "e+" in t and float(t) < 1e6 else t for t in texts)
+    return f"{start} {unit}".rstrip(), f"{stop} {unit}".rstrip()
+
+
+def _rounded(value: float, digits: int, towards) -> float:
+    """Return a number rounded to some digits, up or down; what is as good as there stays."""
+    if value == 0:
+        return 0.0
+    step = digits - 1 - math.floor(math.log10(abs(value)))
+    scaled = value * 10.0**step
+    whole = round(scaled)
+    near = abs(scaled - whole) <= SAME * abs(scaled)
+    return (whole if near else towards(scaled)) / 10.0**step
 
 
 def number(value: float, quantity: str, system: str) -> dict[str, Any]:

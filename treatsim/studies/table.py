@@ -93,8 +93,9 @@ class Table:
         texts = [text for text in self["outside"] if text]
         if not texts:
             return ""
+        use = "point uses" if len(self) == 1 else "points use"
         return (
-            f"{len(texts):,} of {len(self):,} points use a formula outside its range: "
+            f"{len(texts):,} of {len(self):,} {use} a formula outside its range: "
             f"{'; '.join(dict.fromkeys(texts))} (column outside)"
         )
 
@@ -152,7 +153,8 @@ class Table:
         return html_table(self.headings(), _rows(self, SHORT_VIEW), len(self), self.title)
 
     def __repr__(self) -> str:
-        return f"<Table of {len(self)} points: {', '.join(self.headings())}>"
+        points = f"{len(self)} point{'' if len(self) == 1 else 's'}"
+        return f"<Table of {points}: {', '.join(self.headings())}>"
 
 
 def cell(value, digits: int = 10) -> str:
