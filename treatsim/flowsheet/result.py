@@ -10,12 +10,15 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from treatsim import errors
+from treatsim.arrays import Array, ArrayLike, Flags
 from treatsim.flowsheet.energy import energy_values
 from treatsim.flowsheet.equations import Failure
 from treatsim.flowsheet.shafts import on_its_shaft
+from treatsim.flowsheet.flowsheet import Flowsheet, Port
 from treatsim.flowsheet.solver import Solved
 from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
+from treatsim.operations.unit import Unit
 from treatsim.ranges import Excursion
 from treatsim.water.stream import CONTENTS, Stream
 
@@ -152,7 +155,7 @@ class Result:
         return None if self.product_end is None else self.streams[self.product_end]
 
     @property
-    def power(self):
+    def power(self) -> ArrayLike:
         """Electrical power of all consumers. [W]"""
         return sum(np.asarray(d.power) for d in self.all_details.values())
 
@@ -224,7 +227,7 @@ def _outside(failures: Sequence[Failure], points: int) -> np.ndarray:
     return good
 
 
-def no_flow(result: Result, good) -> list[Failure]:
+def no_flow(result: Result, good: Flags) -> list[Failure]:
     """Say at which of the points `good` what leaves as product is no flow to speak of.
 
     What counts as flow is a share, FLOW_SHARE, of the smallest rated flow that any unit states.
@@ -242,7 +245,7 @@ def no_flow(result: Result, good) -> list[Failure]:
     return [Failure(dry, text, values)]
 
 
-def dry_ends(sheet, streams, good) -> list[Failure]:
+def dry_ends(sheet: Flowsheet, streams: Mapping[Port, Stream], good: Flags) -> list[Failure]:
     """Say at which of the points `good` water would have to be sucked out at an end."""
     ends = dict(sheet.wiring.ends)
     ends |= {n: (n, port) for n, u in sheet.units.items() if not u.outlets for port in u.inlets}
@@ -277,7 +280,7 @@ def stream_values(stream: Stream) -> dict[str, Value]:
     return found
 
 
-def unit_balance(unit, streams, outcome) -> dict[str, np.ndarray]:
+def unit_balance(unit: Unit, streams: Mapping[Port, Stream], outcome: Outcome) -> dict[str, Array]:
     """Return |in + added - out| over the larger of in and out, per component."""
     total_in: dict = {}
     total_out: dict = {}
