@@ -48,9 +48,24 @@ def test_litres_are_shared_out():
     assert not found.limits
 
 
+def test_without_a_plan_the_usual_day_is_assumed_and_said():
+    """Common practice, no source: 8 h a day, 15 L each, 15 % lost: 1 m3/h serves 453."""
+    result = SimpleNamespace(
+        product=SimpleNamespace(flow=1 / HOUR), solved=np.array([True]), all_details={},
+        sections={},
+    )  # fmt: skip
+    found = people(result, Additions())
+    assert value(found, "people_served") == 453
+    (words,) = found.notes
+    assert "8 h" in words
+    assert "15 % lost" in words
+    assert not served(1 / HOUR).notes
+
+
 def test_a_point_without_an_answer_serves_nobody():
     found = served(np.array([1.0, 1.0]) / HOUR, solved=(True, False))
     assert_array_equal(value(found, "people_served"), [666, 0])
+    assert_array_equal(value(found, "daily_volume"), [10.0, 0.0])
 
 
 def test_beds_come_before_people_and_never_leave_less_than_nobody():
