@@ -104,7 +104,7 @@ def system_least_work(result: Run, product: Stream) -> Array:
     )
     water = source.water
 
-    def osmotic_pressure(w):
+    def osmotic_pressure(w: Array) -> Array:
         return water.osmotic_pressure(w, T if np.ndim(w) == T.ndim else T[..., None])
 
     return product_work(osmotic_pressure, feed, salt, share, lambda w: water.density(w, T))

@@ -13,8 +13,8 @@ from treatsim import errors
 from treatsim.arrays import Array, ArrayLike, Flags
 from treatsim.flowsheet.energy import energy_values
 from treatsim.flowsheet.equations import Failure
-from treatsim.flowsheet.shafts import on_its_shaft
 from treatsim.flowsheet.flowsheet import Flowsheet, Port
+from treatsim.flowsheet.shafts import on_its_shaft
 from treatsim.flowsheet.solver import Solved
 from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
