@@ -141,3 +141,9 @@ def test_a_rating_is_overridden_or_waived_with_a_reason():
 def test_what_cannot_be_overridden_is_refused(table, words):
     with pytest.raises(CaseError, match=words):
         river(table + "\n")
+
+
+def test_a_neighbour_without_an_answer_leaves_a_point_judged():
+    """At 20 % of its speed the pump lifts nothing; at 110 % the dose is missed."""
+    found = judge(river().solve({"lift_pump.speed": np.array([0.74, 0.2, 1.1])}))
+    assert [found.state(n) for n in range(3)] == ["not_judged", "no_answer", "not_met"]

@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from typing import TypeAlias
 
 import numpy as np
 
+from treatsim.arrays import Array, Flags
 from treatsim.flowsheet.equations import PRESSURE_SCALE, Equations, Failure, residuals
 from treatsim.flowsheet.flowsheet import Flowsheet, Unknown
 from treatsim.flowsheet.recycle import Pass
 from treatsim.operations.outcome import Value
+from treatsim.water.stream import Stream
+
+Told: TypeAlias = tuple[str, dict[str, Value]]  # a text, and the values for its {name}
+Inlets: TypeAlias = dict[str, Stream]  # by port
 
 AT_LIMIT = 1e-2  # of the range of an open value, from either end
 
 
-def conflicts(equations: Equations, x, failed, filled: Flowsheet, done: Pass) -> Iterator[Failure]:
+def conflicts(
+    equations: Equations, x: Array, failed: Flags, filled: Flowsheet, done: Pass
+) -> Iterator[Failure]:
     """Yield the reasons of the `failed` points at the values `x`, the likeliest cause first.
 
     An open value that ended on a limit comes first; a point without is told by its worst equation,
@@ -63,9 +71,7 @@ def _at_limit(sheet: Flowsheet, unknown: Unknown, end: str) -> tuple[str, str, d
     return before, after, {"limit": Value(limit, kind)}
 
 
-def _words(
-    equations: Equations, sheet: Flowsheet, done: Pass, number: int, missed
-) -> tuple[str, dict[str, Value]]:
+def _words(equations: Equations, sheet: Flowsheet, done: Pass, number: int, missed: Array) -> Told:
     """Return the two numbers that conflict in one equation, in words."""
     name, condition = equations.conditions[number]
     if not condition:
@@ -78,21 +84,21 @@ def _words(
     return EQUATIONS.get(condition, _plain)(name, condition, inlets, missed)
 
 
-def _displacement(name, _, inlets, missed):
+def _displacement(name: str, _: str, inlets: Inlets, missed: Array) -> Told:
     (inlet,) = inlets.values()
     values = {"arrives": inlet.flow, "moved": inlet.flow / (1 + missed)}
     text = f"{{arrives}} would arrive at {name}, which moves {{moved}}"
     return text, {key: Value(value, "flow") for key, value in values.items()}
 
 
-def _balance(name, _, inlets, missed):
+def _balance(name: str, _: str, inlets: Inlets, missed: Array) -> Told:
     pushing = inlets["high_in"].flow
     text = f"{{pushing}} of concentrate would be left to push {{moved}} through {name}"
     moved = pushing / (1 + missed)
     return text, {"pushing": Value(pushing, "flow"), "moved": Value(moved, "flow")}
 
 
-def _pressures(name, _, inlets, missed):
+def _pressures(name: str, _: str, inlets: Inlets, missed: Array) -> Told:
     values = {port: Value(stream.pressure, "pressure") for port, stream in inlets.items()}
     if len(values) == 1:
         return f"the water would reach {name} at {{{next(iter(values))}}}, not at 0 bar", values
@@ -100,12 +106,12 @@ def _pressures(name, _, inlets, missed):
     return f"the flows would meet at {name} at {there}", values
 
 
-def _plain(name, condition, inlets, missed):
+def _plain(name: str, condition: str, inlets: Inlets, missed: Array) -> Told:
     text = f"{name} would miss its {condition.replace('_', ' ')} by {{missed}}"
     return text, {"missed": Value(np.abs(missed), "fraction")}
 
 
-EQUATIONS: dict[str, Callable] = {
+EQUATIONS: dict[str, Callable[[str, str, Inlets, Array], Told]] = {
     "displacement": _displacement,
     "balance": _balance,
     "pressure": _pressures,

@@ -8,6 +8,7 @@ pairs is where it can be mended, so that one line can name the keys of that part
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from treatsim import quantities
 from treatsim.errors import FlowsheetError
@@ -97,7 +98,9 @@ def _freed(sheet: Flowsheet, key: str, pump: str) -> str:
     return f"leave {name} out of the links ({pump} takes water by itself)"
 
 
-def _mismatches(sheet, unknowns: list[Unknown], conditions: list[Condition]) -> Iterable[str]:
+def _mismatches(
+    sheet: Flowsheet, unknowns: list[Unknown], conditions: list[Condition]
+) -> Iterable[str]:
     """Tell each part of the flowsheet in which open values and equations do not pair up."""
     depends = _dependences(sheet, unknowns, conditions)
     pairs = _matched(depends)  # open value -> equation
@@ -112,7 +115,9 @@ def _mismatches(sheet, unknowns: list[Unknown], conditions: list[Condition]) -> 
             yield _too_little(sheet, [unknowns[n] for n in sorted(part)])
 
 
-def _around(number: int, depends: list[Names], pairs: dict[int, int], conditions):
+def _around(
+    number: int, depends: list[Names], pairs: dict[int, int], conditions: Sequence[Condition]
+) -> Any:
     """Return the equations and the open values that one equation too many is linked to."""
     equations, values = _linked(number, depends, pairs)
     return [conditions[n] for n in sorted(equations)], sorted(values)
@@ -147,7 +152,9 @@ def _matched(depends: list[Names]) -> dict[int, int]:
     return owner
 
 
-def _dependences(sheet: Flowsheet, unknowns: list[Unknown], conditions) -> list[Names]:
+def _dependences(
+    sheet: Flowsheet, unknowns: list[Unknown], conditions: Sequence[Condition]
+) -> list[Names]:
     """Return the open values on which each equation depends."""
     flows, pressures, own = _influences(sheet, unknowns)
     feeds = sheet.wiring.feeds
@@ -164,7 +171,7 @@ def _dependences(sheet: Flowsheet, unknowns: list[Unknown], conditions) -> list[
     return found
 
 
-def _influences(sheet: Flowsheet, unknowns: list[Unknown]):
+def _influences(sheet: Flowsheet, unknowns: list[Unknown]) -> Any:
     """Return by outlet the open values that its flow and its pressure depend on, and by unit.
 
     Rather too many than too few: who is called dependent and is not is left to the solver.
@@ -193,7 +200,7 @@ def _influences(sheet: Flowsheet, unknowns: list[Unknown]):
     return flows, pressures, own
 
 
-def _too_much(sheet: Flowsheet, unknowns, conditions: list[Condition], values) -> str:
+def _too_much(sheet: Flowsheet, unknowns: Any, conditions: list[Condition], values: Any) -> str:
     """Say where more is given than is open."""
     moved = [name for name, condition in conditions if condition == "displacement"]
     if moved and len(moved) == len(conditions) and not values:

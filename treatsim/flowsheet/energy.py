@@ -7,13 +7,19 @@ work of separation; the rest is driving pressure in excess of it, and what is mi
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Protocol
+
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.correlations.ro.separation_energy import product_work
+from treatsim.flowsheet.flowsheet import Flowsheet, Port
 from treatsim.operations.declarations import Told
 from treatsim.operations.high_pressure_pump import SHAFT
 from treatsim.operations.intake import FROM_OUTSIDE
-from treatsim.operations.outcome import Value
+from treatsim.operations.outcome import Details, Outcome, Value
+from treatsim.water.stream import Stream
 
 SMALLEST_SHARE, LARGEST_SHARE = 1e-9, 0.998  # of the feed that is product, for `product_work`
 MEMBRANE = "membrane"  # the loss a vessel declares across its membranes
@@ -27,7 +33,24 @@ RESULTS = {
 }
 
 
-def unit_losses(details, added_power) -> dict[str, np.ndarray]:
+class Run(Protocol):
+    """What is asked of a result here."""
+
+    sheet: Flowsheet
+    streams: dict[Port, Stream]
+    outcomes: dict[str, Outcome]
+
+    @property
+    def all_details(self) -> Mapping[str, Details]: ...
+
+    @property
+    def product(self) -> Stream | None: ...
+
+    @property
+    def power(self) -> ArrayLike: ...
+
+
+def unit_losses(details: Details, added_power: ArrayLike) -> dict[str, Array]:
     """Return the losses of one unit [W]; undeclared hydraulic losses are friction.
 
     added_power: hydraulic power the unit adds to the water (negative if it takes some). [W]
@@ -38,11 +61,11 @@ def unit_losses(details, added_power) -> dict[str, np.ndarray]:
     return declared | {"friction": declared.get("friction", 0.0) + rest}
 
 
-def ledger(result) -> dict[str, np.ndarray]:
+def ledger(result: Run) -> dict[str, Array]:
     """Return the power of each kind of loss over all units and ends. [W]"""
-    found: dict[str, np.ndarray] = {}
+    found: dict[str, ArrayLike] = {}
 
-    def add(name, value):
+    def add(name: str, value: ArrayLike) -> None:
         found[name] = found.get(name, 0.0) + value
 
     for name, details in result.all_details.items():
@@ -57,20 +80,20 @@ def ledger(result) -> dict[str, np.ndarray]:
     for port in result.sheet.wiring.ends.values():
         stream = result.streams[port]
         add("pressure left at an end", stream.pressure * stream.flow)
-    if MEMBRANE in found:
-        least = system_least_work(result) * result.product.flow
+    if MEMBRANE in found and (product := result.product) is not None:
+        least = system_least_work(result, product) * product.flow
         membrane = found.pop(MEMBRANE)
         found |= {"least work of separation": least, "excess driving pressure": membrane - least}
     return {name: np.asarray(value) for name, value in found.items()}
 
 
-def system_least_work(result) -> np.ndarray:
+def system_least_work(result: Run, product: Stream) -> Array:
     """Return the least work to draw the product from the source, per volume of product. [J/m3]
 
     The product as it is, after every blend, with the salt it holds; all else that was taken leaves
     as one concentrate. Nothing for source water handed on unchanged.
     """
-    source, product = result.sheet.source, result.product
+    source = result.sheet.source
     taken = sum(
         result.streams[name, result.sheet.units[name].inlets[0]].mass_flow
         for name in result.sheet.wiring.sources
@@ -81,7 +104,7 @@ def system_least_work(result) -> np.ndarray:
     )
     water = source.water
 
-    def osmotic_pressure(w):
+    def osmotic_pressure(w: Array) -> Array:
         return water.osmotic_pressure(w, T if np.ndim(w) == T.ndim else T[..., None])
 
     return product_work(osmotic_pressure, feed, salt, share, lambda w: water.density(w, T))
@@ -96,7 +119,7 @@ def brought_power(parts: dict[str, np.ndarray]) -> np.ndarray:
     return -np.asarray(parts.get(FROM_OUTSIDE, 0.0)) - falling
 
 
-def energy_values(result) -> dict[str, Value]:
+def energy_values(result: Run) -> dict[str, Value]:
     """Return "energy.specific" and its parts, by address; nothing without a product."""
     if result.product is None:
         return {}

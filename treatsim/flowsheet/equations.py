@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from typing import TypeAlias
 
 import numpy as np
 
+from treatsim.arrays import Array, Flags, Index
 from treatsim.errors import DomainError
 from treatsim.flowsheet.flowsheet import Flowsheet, Port, Unknown
 from treatsim.flowsheet.recycle import Pass, evaluate, first_guess, merged
@@ -14,6 +16,8 @@ from treatsim.operations.outcome import Finding, Value
 from treatsim.water.stream import Stream
 
 SHOWN = {"Pa": "pressure", "m3/s": "flow", "K": "temperature", "J/m2": "dose"}
+Open: TypeAlias = Array | Sequence[Array]  # open values: one row for each unknown
+
 PRESSURE_SCALE = 1e5  # Pa; makes the residual at an open end of order one
 
 
@@ -21,7 +25,7 @@ PRESSURE_SCALE = 1e5  # Pa; makes the residual at an open end of order one
 class Failure:
     """Points without an operating point, and why."""
 
-    where: np.ndarray  # bool over points
+    where: Flags
     reason: str
     values: dict = field(default_factory=dict)  # name -> Value, for the reason's {name}
     vague: bool = False  # gives way to what a unit says of the same point
@@ -69,7 +73,7 @@ def residuals(sheet: Flowsheet, done: Pass, conditions: list[tuple[str, str]]) -
     return values
 
 
-def set_unknowns(sheet: Flowsheet, unknowns: list[Unknown], x) -> tuple[Flowsheet, dict]:
+def set_unknowns(sheet: Flowsheet, unknowns: list[Unknown], x: Open) -> tuple[Flowsheet, dict]:
     """Put values for the unknowns into the flowsheet; returns it and the source flows."""
     flows = {}
     for unknown, value in zip(unknowns, x, strict=True):
@@ -91,7 +95,7 @@ class Equations:
         self._part: tuple[bytes, Flowsheet] = b"", sheet  # the points asked for last
         self.needed = sheet.ahead_of(self.conditions)  # what lies behind does not matter to them
 
-    def __call__(self, x, index) -> np.ndarray:
+    def __call__(self, x: Open, index: Index) -> Array:
         """Return the residuals at the points `index`, shape (equations, points)."""
         filled, flows = set_unknowns(self.part(index), self.unknowns, x)
         memory = {cut: stream.take(index) for cut, stream in self.memory.items()}
@@ -100,7 +104,7 @@ class Equations:
         values = residuals(filled, done, self.conditions)
         return np.array([np.broadcast_to(v, index.shape) for v in values])
 
-    def part(self, index) -> Flowsheet:
+    def part(self, index: Index) -> Flowsheet:
         """Return the flowsheet at the points `index`."""
         if index.size == self.points:
             return self.sheet
@@ -108,12 +112,12 @@ class Equations:
             self._part = index.tobytes(), self.sheet.take(index)
         return self._part[1]
 
-    def remember(self, streams: dict[Port, Stream], index) -> None:
+    def remember(self, streams: dict[Port, Stream], index: Index) -> None:
         """Let the recycles at the points `index` start from these streams the next time."""
         for cut, stream in streams.items():
             self.memory[cut] = merged(self.memory[cut], stream, index, self.points)
 
-    def settled(self, x) -> tuple[Flowsheet, Pass, list[Failure]]:
+    def settled(self, x: Array) -> tuple[Flowsheet, Pass, list[Failure]]:
         """Return the flowsheet with the values `x` filled in, its streams, and failures.
 
         A point that cannot even be computed fails and shows another point's streams. Where no
@@ -149,7 +153,7 @@ class Equations:
             found.append(Failure(where, text, values))
         return found
 
-    def _faults(self, x, index):
+    def _faults(self, x: Array, index: Index) -> Iterator[tuple[int, DomainError]]:
         """Yield the points that cannot be computed, each with the reason."""
         try:
             self._whole(x, index)
@@ -161,7 +165,7 @@ class Equations:
             yield from self._faults(x, index[:half])
             yield from self._faults(x, index[half:])
 
-    def _whole(self, x, shown) -> tuple[Flowsheet, Pass]:
+    def _whole(self, x: Array, shown: Index) -> tuple[Flowsheet, Pass]:
         """Return the flowsheet at the points `shown`, and the streams of all its units."""
         same = np.array_equal(shown, np.arange(self.points))
         sheet = self.sheet if same else self.sheet.take(shown)
@@ -170,10 +174,10 @@ class Equations:
         return filled, evaluate(filled, flows, memory)
 
 
-def defined(function: Callable) -> Callable:
+def defined(function: Callable[[Array, Index], Array]) -> Callable[[Array, Index], Array]:
     """Return a function of (x, index) that is NaN at the points where it raises DomainError."""
 
-    def guarded(x, index):
+    def guarded(x: Array, index: Index) -> Array:
         try:
             return function(x, index)
         except DomainError:

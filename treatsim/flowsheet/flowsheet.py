@@ -5,8 +5,9 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
+from treatsim.arrays import ArrayLike, Index
 from treatsim.errors import FlowsheetError
 from treatsim.flowsheet.shafts import check_shafts
 from treatsim.flowsheet.wiring import Port, Wiring, arrange, connect, reach
@@ -50,22 +51,22 @@ class Flowsheet:
     order: tuple[str, ...] = dataclasses.field(init=False, repr=False)
     tears: tuple[Port, ...] = dataclasses.field(init=False, repr=False)  # where loops are cut
 
-    def take(self, index) -> Flowsheet:
+    def take(self, index: Index) -> Flowsheet:
         """Return the flowsheet at the operating points `index` only."""
         units = {name: unit.take(index) for name, unit in self.units.items()}
         return self._like(units, self.source.take(index))
 
-    def with_parameters(self, unit: str, **changes) -> Flowsheet:
+    def with_parameters(self, unit: str, **changes: Any) -> Flowsheet:
         """Return a copy in which some parameters of one unit are changed."""
         units = {**self.units, unit: self.units[unit].with_parameters(**changes)}
         return self._like(units, self.source)
 
-    def with_trial(self, unit: str, **changes) -> Flowsheet:
+    def with_trial(self, unit: str, **changes: ArrayLike) -> Flowsheet:
         """Return a copy with values of the solver, which may be out of range on trial."""
         units = {**self.units, unit: self.units[unit].with_trial(**changes)}
         return self._like(units, self.source)
 
-    def _like(self, units, source) -> Flowsheet:
+    def _like(self, units: Mapping[str, Unit], source: Stream) -> Flowsheet:
         """Copy with the same structure, which is not worked out again."""
         twin = object.__new__(Flowsheet)
         twin.__dict__.update(self.__dict__ | {"units": units, "source": source})
@@ -117,7 +118,7 @@ class Flowsheet:
             name, port = unit.name, unit.outlets[0]
         return False
 
-    def _ceilings_below(self, name: str):
+    def _ceilings_below(self, name: str) -> Iterator[float]:
         """Yield the greatest flows of all units that water from `name` can reach."""
         import numpy as np
 

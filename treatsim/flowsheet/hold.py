@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from treatsim import quantities
+from treatsim.arrays import Array, Index
 from treatsim.errors import DomainError, RequestError
 from treatsim.flowsheet.equations import Failure, apart
 from treatsim.flowsheet.flowsheet import Flowsheet
@@ -45,7 +46,13 @@ def operate(
     return _operate(sheet, points, holds, context, closely=True)
 
 
-def _operate(sheet: Flowsheet, points: int, holds, context=None, closely=False) -> Result:
+def _operate(
+    sheet: Flowsheet,
+    points: int,
+    holds: tuple[Hold, ...],
+    context: Context | None = None,
+    closely: bool = False,
+) -> Result:
     """Solve; what a missed hold comes nearest to is only looked for `closely` if it is told."""
     if not holds:
         with np.errstate(all="ignore"):  # trial points may overflow; what stays so is reported
@@ -92,7 +99,7 @@ class _Search:
         usual = np.where(np.isfinite(size) & (size > 0), size, 1.0)  # of a value to become zero
         self.scale = np.full(points, abs(self.target)) if self.target else usual
 
-    def run(self, closely: bool) -> np.ndarray:
+    def run(self, closely: bool) -> Array:
         """Return the setting that meets the hold at every point, else the nearest."""
         roots = find_roots(self.miss, self.guess, self.low, self.high, rtol=1e-12, ftol=SOUGHT)
         x, miss = roots.x, roots.residual
@@ -102,7 +109,7 @@ class _Search:
             x[missed] = look_around(self.miss, missed, ends, (self.low, self.high), SOUGHT, closely)
         return x
 
-    def miss(self, x, index) -> np.ndarray:
+    def miss(self, x: Array, index: Index) -> Array:
         """Return by how much the hold is missed at the points `index`, NaN where nothing runs."""
         try:
             result = self._tried(x, index)
@@ -114,19 +121,19 @@ class _Search:
             return np.concatenate([self.miss(x[part], index[part]) for part in parts])
         return np.where(result.solved, self.miss_of(result, index), np.nan)
 
-    def miss_of(self, result: Result, index) -> np.ndarray:
+    def miss_of(self, result: Result, index: Index) -> Array:
         """Return by how much a result misses the hold, relative."""
         value = np.broadcast_to(np.asarray(result.value(self.hold.until).value, float), index.shape)
         return value / self.scale[index] - self.target / self.scale[index]
 
-    def _tried(self, x, index) -> Result:
+    def _tried(self, x: Array, index: Index) -> Result:
         everyone = index.size == self.points and np.array_equal(index, np.arange(self.points))
         part = self.sheet if everyone else self.sheet.take(index)
         changed = part.with_parameters(self.unit, **{self.field: x})
         return _operate(changed, index.size, self.rest)
 
 
-def _misses(result: Result, search: _Search, x) -> list[Failure] | None:
+def _misses(result: Result, search: _Search, x: Array) -> list[Failure] | None:
     """Return why points have no answer where the hold is missed; None where it is met at all."""
     hold, points = search.hold, search.points
     answered = result.solved
@@ -179,7 +186,7 @@ def _declared(sheet: Flowsheet, unit: str, field: str) -> dataclasses.Field:
     return next(f for f in dataclasses.fields(sheet.units[unit].parameters) if f.name == field)
 
 
-def _span(sheet: Flowsheet, unit: str, field: str, points: int):
+def _span(sheet: Flowsheet, unit: str, field: str, points: int) -> tuple[Array, float, float]:
     """First guess and hard bounds of an input."""
     parameters = sheet.units[unit].parameters
     meta = _declared(sheet, unit, field).metadata

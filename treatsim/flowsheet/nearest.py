@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TypeAlias
 
 import numpy as np
 
+from treatsim.arrays import Array, Flags, Index
 from treatsim.numerics import find_roots
+
+Miss: TypeAlias = Callable[[Array, Index], Array]  # of settings and the points they belong to
 
 EVEN = 13  # settings tried over the range, evenly spaced
 AROUND = 1.0 + np.array([-0.5, -0.2, -0.08, -0.03, 0.03, 0.08, 0.2, 0.5])  # times the guess
@@ -18,7 +22,14 @@ CROSSINGS = 3  # changes of sign looked into per round, the nearest first
 AT_ONCE = 8192  # trials solved together
 
 
-def look_around(miss: Callable, points, known, span, ftol: float, closely: bool) -> np.ndarray:
+def look_around(
+    miss: Miss,
+    points: Index,
+    known: Array,
+    span: tuple[float, float],
+    ftol: float,
+    closely: bool,
+) -> Array:
     """Return per point the setting that misses least.
 
     `miss(x, points)` is NaN where there is no answer. `known` holds for each of the `points` the
@@ -62,12 +73,12 @@ def look_around(miss: Callable, points, known, span, ftol: float, closely: bool)
     return best
 
 
-def _at(miss: Callable, points) -> Callable:
+def _at(miss: Miss, points: Index) -> Miss:
     """Return the misses as a function of settings and positions among `points`."""
     return lambda x, index: miss(x, points[index])
 
 
-def _evaluated(miss: Callable, x, points) -> np.ndarray:
+def _evaluated(miss: Miss, x: Array, points: Index) -> Array:
     """Return the misses at settings of shape (settings, points)."""
     flat, owners = x.ravel(), np.tile(points, len(x))
     pieces = -(-flat.size // AT_ONCE)
@@ -75,7 +86,7 @@ def _evaluated(miss: Callable, x, points) -> np.ndarray:
     return np.concatenate([miss(t, i) for t, i in parts]).reshape(x.shape)
 
 
-def _better(best, least, x, f):
+def _better(best: Array, least: Array, x: Array, f: Array) -> tuple[Array, Array]:
     """Return the setting of least miss of each point among the known one and new ones."""
     size = np.where(np.isfinite(f), np.abs(f), np.inf)
     row, column = np.argmin(size, axis=0), np.arange(best.size)
@@ -83,13 +94,13 @@ def _better(best, least, x, f):
     return np.where(gains, x[row, column], best), np.where(gains, f[row, column], least)
 
 
-def _nearest_row(crosses, x, near) -> np.ndarray:
+def _nearest_row(crosses: Flags, x: Array, near: Array) -> Index:
     """Return the row below the change of sign that is nearest to `near`."""
     away = np.abs(0.5 * (x[:-1] + x[1:]) - near)
     return np.argmin(np.where(crosses, away, np.inf), axis=0)
 
 
-def _beside(x, best):
+def _beside(x: Array, best: Array) -> tuple[Array, Array]:
     """Return the settings tried on either side of the best."""
     below = np.max(np.where(x < best, x, np.min(x, axis=0)), axis=0)
     above = np.min(np.where(x > best, x, np.max(x, axis=0)), axis=0)

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TypeAlias
 
 import numpy as np
+
+from treatsim.arrays import Array, Index
+
+Residual: TypeAlias = Callable[[Array, Index], Array]  # (unknowns, points) -> same shape
 
 DIFFERENCE = 1e-6  # of an unknown's range, for difference quotients
 SLOW = 0.5  # a step that leaves more of the residual asks for a new Jacobian
@@ -14,12 +19,14 @@ CLOSE = 1e-11  # residual to reach; below, steps go on while each of them gains
 FINEST = 1e-13  # residual below which round-off begins
 
 
-def size(r):
+def size(r: Array) -> Array:
     """Return the largest residual of each point; what is no number counts as infinite."""
     return np.max(np.where(np.isfinite(r), np.abs(r), np.inf), axis=0)
 
 
-def quasi_newton(residual: Callable, low, high, x, index, steps: int):
+def quasi_newton(
+    residual: Residual, low: Array, high: Array, x: Array, index: Index, steps: int
+) -> tuple[Array, Array]:
     """Step at the points `index` until each is solved or stands still; returns x and residuals.
 
     `residual(x, index)` takes and returns arrays (unknowns, points); `low` and `high` have the
@@ -51,7 +58,9 @@ def quasi_newton(residual: Callable, low, high, x, index, steps: int):
     return x, r
 
 
-def _jacobian(residual, x, r, index, low, high):
+def _jacobian(
+    residual: Residual, x: Array, r: Array, index: Index, low: Array, high: Array
+) -> Array:
     """Difference quotients of all residuals, shape (points, equations, unknowns)."""
     found = np.empty((index.size, len(x), len(x)))
     step = DIFFERENCE * (high - low)
@@ -63,7 +72,7 @@ def _jacobian(residual, x, r, index, low, high):
     return found
 
 
-def _updated(jacobian, shift, change):
+def _updated(jacobian: Array, shift: Array, change: Array) -> Array:
     """Broyden's update: the least change of the Jacobian that explains the last step."""
     length = np.sum(shift**2, axis=1)[:, None, None]
     miss = change - np.einsum("pij,pj->pi", jacobian, shift)
@@ -71,7 +80,9 @@ def _updated(jacobian, shift, change):
     return jacobian + np.divide(update, length, out=np.zeros_like(update), where=length > 0)
 
 
-def _step(residual, x, r, index, jacobian, low, high):
+def _step(
+    residual: Residual, x: Array, r: Array, index: Index, jacobian: Array, low: Array, high: Array
+) -> tuple[Array, Array]:
     """The step of a Jacobian, halved until the residual falls; what does not fall stays."""
     move = _move(jacobian, r) * (high - low)
     least, most = low + 0.1 * (x - low), high - 0.1 * (high - x)
@@ -91,10 +102,10 @@ def _step(residual, x, r, index, jacobian, low, high):
     return best_x, best_r
 
 
-def _move(jacobian, r):
+def _move(jacobian: Array, r: Array) -> Array:
     """The Newton step in shares of the ranges, shape (unknowns, points)."""
     steady = np.nan_to_num(jacobian, posinf=0.0, neginf=0.0) + 1e-30 * np.eye(len(r))
     try:
-        return np.linalg.solve(steady, -r.T[:, :, None])[:, :, 0].T
+        return np.asarray(np.linalg.solve(steady, -r.T[:, :, None])[:, :, 0].T, float)
     except np.linalg.LinAlgError:
-        return (np.linalg.pinv(steady) @ -r.T[:, :, None])[:, :, 0].T
+        return np.asarray((np.linalg.pinv(steady) @ -r.T[:, :, None])[:, :, 0].T, float)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.arrays import Array, Index
 from treatsim.errors import DomainError
 from treatsim.flowsheet.equations import Equations, residuals, set_unknowns
 from treatsim.flowsheet.flowsheet import Port
@@ -24,7 +25,7 @@ class OpenRecycles:
     hardly a flow or a pressure depends on them, and the closed recycles settle the rest.
     """
 
-    def __init__(self, equations: Equations, x, index) -> None:
+    def __init__(self, equations: Equations, x: Array, index: Index) -> None:
         self.equations, self.index = equations, index
         self.start: dict[Port, Stream] = {}
         filled, flows = set_unknowns(equations.part(index), equations.unknowns, x)
@@ -35,14 +36,14 @@ class OpenRecycles:
         self.first = self._states(self.start, index.size)
         self.scale = np.maximum(np.abs(self.first), np.tile(LEAST, (len(self.start), 1)))
 
-    def limits(self):
+    def limits(self) -> tuple[Array, Array]:
         """Return the least and the largest state, shape (states, points)."""
         least, most = np.zeros_like(self.scale), GROWTH * self.scale
         most[1::3] = np.minimum(most[1::3], SALTIEST)
         least[2::3], most[2::3] = PRESSURES
         return least, most
 
-    def __call__(self, values, part):
+    def __call__(self, values: Array, part: Index) -> Array:
         """Return the residuals at `part` of the points, shape (equations, points)."""
         sheet, own = self.equations.part(self.index[part]), len(self.equations.unknowns)
         filled, flows = set_unknowns(sheet, self.equations.unknowns, values[:own])
@@ -54,18 +55,18 @@ class OpenRecycles:
         missed = (self._states(back, part.size) - values[own:]) / self.scale[:, part]
         return np.array([*(np.broadcast_to(row, part.shape) for row in met), *missed])
 
-    def keep(self, values, part) -> None:
+    def keep(self, values: Array, part: Index) -> None:
         """Let the closed recycles start from the state found at `part` of the points."""
         own = len(self.equations.unknowns)
         if part.size:
             streams = self._streams(values[own:, part], part)
             self.equations.remember(streams, self.index[part])
 
-    def _states(self, streams: dict[Port, Stream], points: int):
+    def _states(self, streams: dict[Port, Stream], points: int) -> Array:
         rows = [(s.mass_flow, s.salinity, s.pressure) for s in streams.values()]
         return np.array([np.broadcast_to(value, (points,)) for row in rows for value in row])
 
-    def _streams(self, states, part) -> dict[Port, Stream]:
+    def _streams(self, states: Array, part: Index) -> dict[Port, Stream]:
         names = ("mass_flow", "salinity", "pressure")
         return {
             cut: stream.take(part).changed(

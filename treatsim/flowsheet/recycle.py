@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike, Index
 from treatsim.errors import DomainError
 from treatsim.flowsheet.flowsheet import Flowsheet, Port
 from treatsim.operations.outcome import Outcome
@@ -30,7 +32,7 @@ class Pass(NamedTuple):
 
 def run(
     sheet: Flowsheet,
-    flows: dict[str, np.ndarray],
+    flows: Mapping[str, ArrayLike],
     start: dict[Port, Stream],
     only: frozenset[str] | None = None,
 ) -> Pass:
@@ -66,7 +68,7 @@ def run(
 
 def evaluate(
     sheet: Flowsheet,
-    flows,
+    flows: Mapping[str, ArrayLike],
     memory: dict[Port, Stream],
     passes: int = RECYCLE_PASSES,
     only: frozenset[str] | None = None,
@@ -105,12 +107,12 @@ def evaluate(
     return done._replace(recycle_error=np.where(endless, np.inf, error))
 
 
-def merged(whole: Stream, part: Stream, index, points: int) -> Stream:
+def merged(whole: Stream, part: Stream, index: Index, points: int) -> Stream:
     """Put the points `index` into those of all; what is no number leaves the old state."""
     state = (part.mass_flow, part.pressure, part.temperature, part.salinity)
     sound = np.isfinite(sum(state) + sum(part.contents.values()))  # also false for inf - inf
 
-    def put(old, new):
+    def put(old: ArrayLike, new: ArrayLike) -> Array:
         full = np.array(np.broadcast_to(old, (points,)), float)
         full[index] = np.where(sound, new, full[index])
         return full
@@ -140,7 +142,7 @@ def _weights(history: list[dict[Port, tuple[dict, dict]]]) -> list:
     if not falls:
         return []
 
-    def dot(a, b):
+    def dot(a: Array, b: Array) -> Array:
         return np.sum(a * b, axis=0)
 
     first = dot(falls[0], falls[0])
@@ -185,7 +187,7 @@ def less_returned(sheet: Flowsheet) -> str:
     return f"return less of it{keys} or let more out"
 
 
-def first_guess(sheet: Flowsheet, flows) -> dict[Port, Stream]:
+def first_guess(sheet: Flowsheet, flows: Mapping[str, ArrayLike]) -> dict[Port, Stream]:
     """Return a stream for every cut to start from: source water, half of what is taken in."""
     known = [unit.source_flow() for unit in sheet.units.values()]
     flow = next((f for f in (*known, *flows.values()) if f is not None), None)
@@ -220,7 +222,7 @@ def _share(sheet: Flowsheet, done: Pass, cut: Port, returned: Stream) -> dict:
     return tracer.get(sheet.wiring.feeds[cut], dict.fromkeys(returned.carried(), 0.0))
 
 
-def _close(old: Stream, returned: Stream, share: dict):
+def _close(old: Stream, returned: Stream, share: dict) -> Any:
     """Return the amounts at the cut with those that close the linear balances, and their change.
 
     Last, where so much of a component comes back that what was found closes no balance.
@@ -250,7 +252,8 @@ def _stream_of(returned: Stream, amounts: dict) -> Stream:
     """Return a stream like `returned` that carries the amounts."""
     mass = amounts["mass"]
 
-    def per(total, amount, otherwise):  # a recycle that returns nothing keeps its composition
+    # a recycle that returns nothing keeps its composition
+    def per(total: ArrayLike, amount: ArrayLike, otherwise: ArrayLike) -> Array:
         amount = np.broadcast_to(amount, np.shape(total))
         return np.where(amount > 0, total / np.where(amount > 0, amount, 1.0), otherwise)
 

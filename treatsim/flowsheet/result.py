@@ -11,14 +11,17 @@ import numpy as np
 
 from treatsim import errors, quantities
 from treatsim.amounts import Amount, Amounts
+from treatsim.arrays import Array, ArrayLike, Flags
 from treatsim.flowsheet.energy import energy_values
 from treatsim.flowsheet.equations import Failure
+from treatsim.flowsheet.flowsheet import Flowsheet, Port
 from treatsim.flowsheet.recycle import less_returned
 from treatsim.flowsheet.shafts import on_its_shaft
 from treatsim.flowsheet.solver import Solved
 from treatsim.notebook import html_table
 from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, at
+from treatsim.operations.unit import Unit
 from treatsim.ranges import Excursion
 from treatsim.water.stream import CONTENTS, Stream
 
@@ -84,7 +87,7 @@ class Result:
             raise errors.NoSolutionError(self.reason(0))
         return Amount(at(value.value, 0), value.quantity)
 
-    def to_pandas(self, system: str = "si"):
+    def to_pandas(self, system: str = "si") -> Any:
         """Return every result as a pandas DataFrame, a row for each point; headings have units."""
         import pandas
 
@@ -204,7 +207,7 @@ class Result:
         return None if self.product_end is None else self.streams[self.product_end]
 
     @property
-    def power(self):
+    def power(self) -> ArrayLike:
         """Electrical power of all consumers. [W]"""
         return sum(np.asarray(d.power) for d in self.all_details.values())
 
@@ -276,7 +279,7 @@ def _outside(failures: Sequence[Failure], points: int) -> np.ndarray:
     return good
 
 
-def no_flow(result: Result, good) -> list[Failure]:
+def no_flow(result: Result, good: Flags) -> list[Failure]:
     """Say at which of the points `good` what leaves as product is no flow to speak of.
 
     What counts as flow is a share, FLOW_SHARE, of the smallest rated flow that any unit states.
@@ -314,7 +317,7 @@ def overgrown(result: Result, stops: Sequence[Failure]) -> list[Failure]:
     return found
 
 
-def dry_ends(sheet, streams, good) -> list[Failure]:
+def dry_ends(sheet: Flowsheet, streams: Mapping[Port, Stream], good: Flags) -> list[Failure]:
     """Say at which of the points `good` water would have to be sucked out at an end."""
     ends = dict(sheet.wiring.ends)
     ends |= {n: (n, port) for n, u in sheet.units.items() if not u.outlets for port in u.inlets}
@@ -349,7 +352,7 @@ def stream_values(stream: Stream) -> dict[str, Value]:
     return found
 
 
-def unit_balance(unit, streams, outcome) -> dict[str, np.ndarray]:
+def unit_balance(unit: Unit, streams: Mapping[Port, Stream], outcome: Outcome) -> dict[str, Array]:
     """Return |in + added - out| over the larger of in and out, per component."""
     total_in: dict = {}
     total_out: dict = {}

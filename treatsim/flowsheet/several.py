@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.arrays import Array, Flags, Index
 from treatsim.flowsheet.equations import Equations, defined
 from treatsim.flowsheet.flowsheet import Unknown
 from treatsim.flowsheet.newton import CLOSE, quasi_newton, size
@@ -23,7 +24,7 @@ PINNED = 1e-2  # of the range of a pressure; nearer to its upper end it cannot g
 SOLVED = 1e-8  # residual that is still an answer
 
 
-def find_several(equations: Equations) -> tuple[np.ndarray, np.ndarray]:
+def find_several(equations: Equations) -> tuple[Array, Flags]:
     """Return the open values, shape (unknowns, points), and where they are only the nearest."""
     unknowns, points = equations.unknowns, equations.points
     x, r = _start(unknowns, points, None), np.full((len(unknowns), points), np.inf)
@@ -46,13 +47,13 @@ def find_several(equations: Equations) -> tuple[np.ndarray, np.ndarray]:
     return x, size(r) > SOLVED
 
 
-def _closed(equations: Equations, x, index, steps: int):
+def _closed(equations: Equations, x: Array, index: Index, steps: int) -> tuple[Array, Array]:
     """Solve at the points `index` with the recycles closed; returns values and residuals."""
     low, high = _limits(equations.unknowns, index.size)
     return quasi_newton(defined(equations), low, high, x, index, steps)
 
 
-def _start(unknowns: list[Unknown], points: int, share: float | None):
+def _start(unknowns: list[Unknown], points: int, share: float | None) -> Array:
     """First guesses; `share` puts every open pressure at that share of its range."""
     values = [
         u.guess
@@ -63,13 +64,16 @@ def _start(unknowns: list[Unknown], points: int, share: float | None):
     return np.array([np.full(points, value) for value in values])
 
 
-def _limits(unknowns: list[Unknown], points: int):
+def _limits(unknowns: list[Unknown], points: int) -> tuple[Array, Array]:
     shape = len(unknowns), points
     low, high = [u.low for u in unknowns], [u.high for u in unknowns]
-    return tuple(np.broadcast_to(np.array(v)[:, None], shape) for v in (low, high))
+    return (
+        np.broadcast_to(np.array(low)[:, None], shape),
+        np.broadcast_to(np.array(high)[:, None], shape),
+    )
 
 
-def _together(equations: Equations, x) -> tuple[np.ndarray, np.ndarray]:
+def _together(equations: Equations, x: Array) -> tuple[Flags, Flags]:
     """Solve for the open values, put into `x`, together with the state at the cuts.
 
     Returns where that was met, and where not because a pressure went to its upper limit from two
@@ -99,7 +103,7 @@ def _together(equations: Equations, x) -> tuple[np.ndarray, np.ndarray]:
     return good, pinned
 
 
-def _at_highest_pressure(unknowns: list[Unknown], x) -> np.ndarray:
+def _at_highest_pressure(unknowns: list[Unknown], x: Array) -> Flags:
     """Return the points at which an open pressure has gone to its upper limit."""
     limits = [
         x[i] > u.high - PINNED * (u.high - u.low)

@@ -9,10 +9,12 @@ is exact.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.arrays import Array, Flags
 from treatsim.flowsheet.conflict import conflicts
 from treatsim.flowsheet.counting import check_count
 from treatsim.flowsheet.equations import PRESSURE_SCALE, Equations, Failure, apart, set_unknowns
@@ -37,7 +39,8 @@ def solve(sheet: Flowsheet, points: int) -> Solved:
     """Find the open flows and parameters at every operating point."""
     check_count(sheet)
     equations = Equations(sheet, sheet.unknowns(), points)
-    unknowns, failures = equations.unknowns, []
+    unknowns = equations.unknowns
+    failures: list[Failure] = []
     x, failed = np.empty((0, points)), np.zeros(points, bool)
     if len(unknowns) == 1:
         x, failed, failures = _one(equations)
@@ -76,7 +79,7 @@ def _answered(failures: list[Failure], points: int) -> np.ndarray:
     return good
 
 
-def _out_of_range(equations: Equations, x, failures: list[Failure]) -> list[Failure]:
+def _out_of_range(equations: Equations, x: Array, failures: list[Failure]) -> list[Failure]:
     """Say where a value that meets all equations is none that its parameter may take."""
     from treatsim.operations.outcome import Value
     from treatsim.operations.parameters import bounds_text
@@ -104,7 +107,7 @@ def _not_finite(done: Pass, points: int) -> np.ndarray:
     return broken
 
 
-def _one(equations: Equations):
+def _one(equations: Equations) -> tuple[Array, Flags, list[Failure]]:
     """One unknown: a bracket per point; returns values, where it is missed, and known reasons."""
     (unknown,), points = equations.unknowns, equations.points
     everyone = np.arange(points)
@@ -130,7 +133,7 @@ def _one(equations: Equations):
     return np.array([roots.x]), failed, failures
 
 
-def _at_rest(sheet: Flowsheet, unknown: Unknown, failed, idle):
+def _at_rest(sheet: Flowsheet, unknown: Unknown, failed: Flags, idle: Array) -> Iterator[Failure]:
     """Tell where the pressure is short even with the water at rest."""
     from treatsim.operations.outcome import Value
 

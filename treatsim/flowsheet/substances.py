@@ -12,6 +12,8 @@ from typing import Any
 
 import numpy as np
 
+from treatsim.arrays import Array
+from treatsim.flowsheet.result import Result
 from treatsim.flowsheet.wiring import Port
 
 ROUNDS = 30  # in which passages that depend on the composition of the feed settle
@@ -21,7 +23,9 @@ SETTLED = 1e-10  # relative change of a concentration
 Passing = Callable[[str, Mapping[str, Any]], Mapping[str, Any]]
 
 
-def follow(result, source: Mapping[str, Any], passing: Passing) -> dict[Port, dict[str, Any]]:
+def follow(
+    result: Result, source: Mapping[str, Any], passing: Passing
+) -> dict[Port, dict[str, Any]]:
     """Return the concentration of every substance at every port of a solved flowsheet.
 
     `source` holds the concentrations at every source [kg/m3]; `passing` is asked for each unit
@@ -53,7 +57,7 @@ def _stacked(values: Mapping[str, Any], names: tuple[str, ...], points: int) -> 
     return np.array(rows).reshape(len(names), points)
 
 
-def _balanced(result, source: np.ndarray, shares: Mapping[str, np.ndarray]):
+def _balanced(result: Result, source: Array, shares: Mapping[str, Array]) -> dict[Port, Array]:
     """Close the balance of what comes back at the cuts: each cut's own echo is linear in it."""
     tears = result.sheet.tears
     nothing = np.zeros_like(source)
@@ -73,10 +77,12 @@ def _balanced(result, source: np.ndarray, shares: Mapping[str, np.ndarray]):
     return _carried(result, source, shares, dict(zip(tears, at_cuts, strict=True)))
 
 
-def _carried(result, source, shares, cuts: Mapping[Port, np.ndarray]) -> dict[Port, np.ndarray]:
+def _carried(
+    result: Result, source: Array, shares: Mapping[str, Array], cuts: Mapping[Port, Array]
+) -> dict[Port, Array]:
     """Carry the substances once through all units, in order of calculation."""
     sheet, streams = result.sheet, result.streams
-    found: dict[Port, np.ndarray] = {}
+    found: dict[Port, Array] = {}
     for name in sheet.order:
         unit = sheet.units[name]
         for port in unit.inlets:

@@ -76,7 +76,9 @@ def connect(units: Mapping[str, Unit], links: Sequence[str]) -> Wiring:
     return Wiring(feeds, goes, sources, ends)
 
 
-def _named(units, name: str, link: str, faults: list[str]) -> tuple[Unit, str] | None:
+def _named(
+    units: Mapping[str, Unit], name: str, link: str, faults: list[str]
+) -> tuple[Unit, str] | None:
     unit, _, port = name.partition(".")
     if unit in units:
         return units[unit], port
@@ -110,7 +112,7 @@ def _pick(
     return None
 
 
-def _outlet(units, name, link, faults) -> Port | None:
+def _outlet(units: Mapping[str, Unit], name: str, link: str, faults: list[str]) -> Port | None:
     found = _named(units, name, link, faults)
     if found is None:
         return None
@@ -118,7 +120,9 @@ def _outlet(units, name, link, faults) -> Port | None:
     return _pick(unit, port, unit.outlets, unit.inlets, "outlet", link, faults)
 
 
-def _inlet(units, name, last, link, faults) -> Port | tuple[str] | None:
+def _inlet(
+    units: Mapping[str, Unit], name: str, last: bool, link: str, faults: list[str]
+) -> Port | tuple[str] | None:
     if last and "." not in name and name not in units:
         near = difflib.get_close_matches(name, units, n=1, cutoff=0.85)
         if near:
@@ -135,7 +139,15 @@ def _inlet(units, name, last, link, faults) -> Port | tuple[str] | None:
     return _pick(unit, port, unit.inlets, unit.outlets, "inlet", link, faults)
 
 
-def _join(out, to, feeds, goes, ends, link, faults) -> None:
+def _join(
+    out: Port,
+    to: Port | tuple[str],
+    feeds: dict[Port, Port],
+    goes: dict[Port, Port | tuple[str]],
+    ends: dict[str, Port],
+    link: str,
+    faults: list[str],
+) -> None:
     if out in goes:
         faults.append(
             f'flowsheet.links: "{link}": {".".join(out)} already goes to '
@@ -158,7 +170,9 @@ def _join(out, to, feeds, goes, ends, link, faults) -> None:
     goes[out] = to
 
 
-def _sources(units, heads, feeds) -> tuple[str, ...]:
+def _sources(
+    units: Mapping[str, Unit], heads: Sequence[str], feeds: Mapping[Port, Port]
+) -> tuple[str, ...]:
     """Units at the head of a line, with one inlet that nothing feeds."""
     return tuple(
         dict.fromkeys(
@@ -171,7 +185,12 @@ def _sources(units, heads, feeds) -> tuple[str, ...]:
     )
 
 
-def _unconnected(units, feeds, goes, sources) -> list[str]:
+def _unconnected(
+    units: Mapping[str, Unit],
+    feeds: Mapping[Port, Port],
+    goes: Mapping[Port, Port | tuple[str]],
+    sources: Sequence[str],
+) -> list[str]:
     faults = []
     for unit in units.values():
         faults += [
@@ -223,7 +242,7 @@ def arrange(units: Mapping[str, Unit], wiring: Wiring) -> tuple[tuple[str, ...],
     return tuple(order), tuple(tears)
 
 
-def _cut(waiting, wiring, tears) -> Port | None:
+def _cut(waiting: Mapping[str, Unit], wiring: Wiring, tears: Sequence[Port]) -> Port | None:
     """Return an inlet made for recycles that lies on a loop of the waiting units."""
     for name, unit in waiting.items():
         for port in unit.recycles:
@@ -238,7 +257,7 @@ def _cut(waiting, wiring, tears) -> Port | None:
     return None
 
 
-def _loop(waiting, wiring) -> list[str]:
+def _loop(waiting: Mapping[str, Unit], wiring: Wiring) -> list[str]:
     """Return one loop among the waiting units, first name repeated at the end."""
     path = [next(iter(waiting))]
     while True:

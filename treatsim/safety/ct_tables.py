@@ -10,12 +10,14 @@ nothing is credited, and the nearest tabulated case is named.
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Sequence
 from functools import cache
 from importlib import resources
 from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike, Flags, Index
 from treatsim.constants import ZERO_CELSIUS
 from treatsim.correlations.disinfection.contact_time import MG_MIN_PER_L
 from treatsim.errors import DomainError, require
@@ -62,17 +64,17 @@ def tables() -> dict[str, dict]:
     return tomllib.loads(text)
 
 
-def _line_up(axis, value):
+def _line_up(axis: Array, value: Array) -> Index:
     """Index of the first line not below the value (may be len(axis))."""
     return np.searchsorted(axis, value - ROUNDING * np.abs(value), side="left")
 
 
-def _line_down(axis, value):
+def _line_down(axis: Array, value: Array) -> Index:
     """Index of the last line not above the value (may be -1)."""
     return np.searchsorted(axis, value + ROUNDING * np.abs(value), side="right") - 1
 
 
-def _refusals(cold, acid, alkaline) -> tuple[str, ...]:
+def _refusals(cold: Flags, acid: Flags, alkaline: Flags) -> tuple[str, ...]:
     texts = (
         (cold, "water below 0.5 degC: the table ends; nearest tabulated case is 0.5 degC"),
         (acid, "pH below 6: the table ends; nearest tabulated case is pH 6"),
@@ -81,7 +83,7 @@ def _refusals(cold, acid, alkaline) -> tuple[str, ...]:
     return tuple(text for where, text in texts if np.any(where))
 
 
-def _points(temperature, ph, free_chlorine):
+def _points(temperature: ArrayLike, ph: ArrayLike, free_chlorine: ArrayLike) -> Sequence[Array]:
     return np.broadcast_arrays(
         require("temperature", temperature, ZERO_CELSIUS, 373.15, "K") - ZERO_CELSIUS,
         require("pH", ph, 0.0, 14.0, ""),
@@ -89,7 +91,7 @@ def _points(temperature, ph, free_chlorine):
     )
 
 
-def giardia_lookup(temperature, ph, free_chlorine) -> Lookup:
+def giardia_lookup(temperature: ArrayLike, ph: ArrayLike, free_chlorine: ArrayLike) -> Lookup:
     """CT for 3 log of Giardia by free chlorine, point by point.
 
     Parameters
@@ -134,7 +136,7 @@ def giardia_lookup(temperature, ph, free_chlorine) -> Lookup:
     return Lookup(ct, *lines, refused, _refusals(cold, acid, alkaline))
 
 
-def _chlorine_line(lines, column, residual):
+def _chlorine_line(lines: Array, column: Array, residual: Array) -> tuple[Index, Array]:
     """Line that asks for the least time, and the residual that counts against it. [mg/L]
 
     The line above the residual counts the whole of it, every line below only its own.
@@ -147,7 +149,7 @@ def _chlorine_line(lines, column, residual):
     return j, np.take_along_axis(counted, j[..., None], axis=-1)[..., 0]
 
 
-def giardia_ct_required(temperature, ph, free_chlorine):
+def giardia_ct_required(temperature: ArrayLike, ph: ArrayLike, free_chlorine: ArrayLike) -> Array:
     """CT for 3 log of Giardia by free chlorine; raises where the table says nothing.
 
     Parameters
@@ -178,14 +180,16 @@ def giardia_ct_required(temperature, ph, free_chlorine):
     return found.ct / _share_counted(found, free_chlorine)
 
 
-def _share_counted(found: Lookup, free_chlorine):
+def _share_counted(found: Lookup, free_chlorine: ArrayLike) -> Array:
     """Residual that counts over the residual there is; all of it at the start of the table. [1]"""
     residual = np.asarray(free_chlorine, dtype=float)
     part = found.counted < residual * (1.0 - ROUNDING)
     return np.where(part, found.counted / np.where(part, residual, 1.0), 1.0)
 
 
-def giardia_log_credit(ct, temperature, ph, free_chlorine):
+def giardia_log_credit(
+    ct: ArrayLike, temperature: ArrayLike, ph: ArrayLike, free_chlorine: ArrayLike
+) -> Array:
     """Giardia credit of a CT: 3 CT / CT99.9, never above 3 nor falling with more chlorine.
 
     Parameters
@@ -218,7 +222,7 @@ def giardia_log_credit(ct, temperature, ph, free_chlorine):
     return np.minimum(3.0 * ct / found.ct, GIARDIA_CAP)
 
 
-def virus_lookup(temperature, ph) -> tuple[Any, Any, tuple[str, ...]]:
+def virus_lookup(temperature: ArrayLike, ph: ArrayLike) -> tuple[Array, Flags, tuple[str, ...]]:
     """CT for 2, 3 and 4 log of virus by free chlorine, point by point.
 
     Parameters
@@ -254,7 +258,7 @@ def virus_lookup(temperature, ph) -> tuple[Any, Any, tuple[str, ...]]:
     return ct, refused, _refusals(cold, acid, alkaline)
 
 
-def virus_log_credit(ct, temperature, ph):
+def virus_log_credit(ct: ArrayLike, temperature: ArrayLike, ph: ArrayLike) -> Array:
     """Virus credit of a CT: the highest tabulated step reached (0, 2, 3 or 4 log).
 
     Parameters

@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike, Words
 from treatsim.errors import DomainError, RequestError, require
 from treatsim.safety.analytes import BASES, UNITS, read_analyte
 
@@ -226,7 +227,7 @@ def _remark(before: Verdict | None, after: Verdict | None) -> str:
     return "within the value before and after treatment"
 
 
-def nitrate_nitrite_share(nitrate, nitrite):
+def nitrate_nitrite_share(nitrate: ArrayLike, nitrite: ArrayLike) -> Array:
     """Nitrate and nitrite counted together: the sum of their shares, to stay at or below 1.
 
     Parameters
@@ -255,7 +256,7 @@ def nitrate_nitrite_share(nitrate, nitrite):
     return nitrate / values["health", "nitrate"].limit + nitrite / values["health", "nitrite"].limit
 
 
-def taste_class(dissolved_solids):
+def taste_class(dissolved_solids: ArrayLike) -> Words:
     """Taste of dissolved solids in words.
 
     Parameters

@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike, Flags, Index, Words
 from treatsim.errors import DomainError, require
 
 CLASSES = ("bacteria", "virus", "giardia", "cryptosporidium")
@@ -51,7 +52,7 @@ class Barrier:
         }
         object.__setattr__(self, "credits", checked)
 
-    def holds(self, name: str):
+    def holds(self, name: str) -> Flags:
         """Return whether every term of a class is met, per point."""
         met = np.array(True)
         for term in self.terms:
@@ -65,12 +66,12 @@ class Barrier:
             term.text for term in self.terms if not np.atleast_1d(term.met)[_at(term.met, point)]
         )
 
-    def earned(self, name: str):
+    def earned(self, name: str) -> Array:
         """Return the credit of a class: 0 where a term is broken, never above the cap."""
         return np.where(self.holds(name), np.minimum(self.credits[name], BARRIER_CAP), 0.0)
 
 
-def _at(value, point: int) -> int:
+def _at(value: ArrayLike | Flags, point: int) -> int:
     return point if np.size(value) > 1 else 0
 
 
@@ -87,7 +88,7 @@ class Ledger:
     weakest_barrier: Any = ""  # barrier whose loss leaves the smallest margin, per point
 
 
-def in_parallel(shares: Sequence[Any], log_credits: Sequence[Any]):
+def in_parallel(shares: Sequence[ArrayLike], log_credits: Sequence[ArrayLike]) -> Array:
     """Log credit of streams or periods that mix: averaged in survival.
 
     Parameters
@@ -121,7 +122,7 @@ def in_parallel(shares: Sequence[Any], log_credits: Sequence[Any]):
     return np.maximum(-np.log10(survival), 0.0)  # round-off of the shares only
 
 
-def part_time(log_credit, untreated_share):
+def part_time(log_credit: ArrayLike, untreated_share: ArrayLike) -> Array:
     """Log credit of a barrier that part of the water, or of the time, passes untreated.
 
     Parameters
@@ -184,13 +185,13 @@ def _margins(totals: Mapping[str, Any], target: Mapping[str, Any]) -> dict[str, 
     return {name: totals[name] - np.asarray(wanted, float) for name, wanted in target.items()}
 
 
-def _smallest(margins: Mapping[str, Any]):
+def _smallest(margins: Mapping[str, Array]) -> tuple[Array, Index]:
     """Smallest margin, and the index of its class, per point."""
     stack = np.stack(np.broadcast_arrays(*margins.values()))
     return np.min(stack, axis=0), np.argmin(stack, axis=0)
 
 
-def _weakest_barrier(barriers: Sequence[Barrier], target: Mapping[str, Any]):
+def _weakest_barrier(barriers: Sequence[Barrier], target: Mapping[str, Any]) -> Words:
     left = [
         _smallest(_margins(in_series([*barriers[:i], *barriers[i + 1 :]]), target))[0]
         for i in range(len(barriers))

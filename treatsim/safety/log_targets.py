@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike, Index
 from treatsim.errors import DomainError, require
 from treatsim.safety.log_credit import CLASSES
 
@@ -45,7 +47,7 @@ class Band(NamedTuple):
     high: Any
 
 
-def cryptosporidium_bin(oocysts):
+def cryptosporidium_bin(oocysts: ArrayLike) -> Index:
     """Bin of a source by its mean oocyst concentration.
 
     Parameters
@@ -72,7 +74,7 @@ def cryptosporidium_bin(oocysts):
     return 1 + np.searchsorted(limits, oocysts, side="right")
 
 
-def cryptosporidium_target(source_bin, filtration: str):
+def cryptosporidium_target(source_bin: ArrayLike, filtration: str) -> Array:
     """Log of Cryptosporidium the surface-water rule wants in a bin.
 
     Parameters
@@ -106,7 +108,7 @@ def cryptosporidium_target(source_bin, filtration: str):
     return np.array(rules[filtration])[number.astype(int) - 1]
 
 
-def household_tier(totals):
+def household_tier(totals: Mapping[str, ArrayLike]) -> Index:
     """Stars of the household scheme reached by the totals of a ledger.
 
     Parameters
@@ -142,7 +144,11 @@ def household_tier(totals):
 
 
 def required_log_band(
-    pathogen: str, concentration_low, concentration_high, drunk=1e-3, burden=TOLERABLE_BURDEN
+    pathogen: str,
+    concentration_low: ArrayLike,
+    concentration_high: ArrayLike,
+    drunk: ArrayLike = 1e-3,
+    burden: float = TOLERABLE_BURDEN,
 ) -> Band:
     """Logs needed to keep the burden of disease at a tolerable level, as a band.
 

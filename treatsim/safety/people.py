@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim.arrays import Array, ArrayLike
 from treatsim.constants import DAY, LITRE
 from treatsim.errors import DomainError, require
 
@@ -89,7 +90,7 @@ def basic_needs() -> tuple[float, float]:
     )
 
 
-def people_served(daily_volume, per_person, losses=0.0):
+def people_served(daily_volume: ArrayLike, per_person: ArrayLike, losses: ArrayLike = 0.0) -> Array:
     """People who can be given a quantity, in whole people.
 
     Parameters
@@ -120,7 +121,7 @@ def people_served(daily_volume, per_person, losses=0.0):
     return np.floor(volume * (1.0 - losses) / each * (1.0 + ROUNDING))
 
 
-def people_at_levels(daily_volume, losses=0.0) -> dict[str, Any]:
+def people_at_levels(daily_volume: ArrayLike, losses: ArrayLike = 0.0) -> dict[str, Array]:
     """People served with drinking water only, for survival, and in full.
 
     Parameters
@@ -146,7 +147,7 @@ def people_at_levels(daily_volume, losses=0.0) -> dict[str, Any]:
     return {name: people_served(daily_volume, each, losses) for name, each in LEVELS.items()}
 
 
-def daily_demand(people, per_person, losses=0.0):
+def daily_demand(people: ArrayLike, per_person: ArrayLike, losses: ArrayLike = 0.0) -> Array:
     """Water to be produced in a day for a number of people.
 
     Parameters
@@ -176,7 +177,7 @@ def daily_demand(people, per_person, losses=0.0):
     return people * each / (1.0 - require("losses", losses, 0.0, 1.0 - 1e-12, ""))
 
 
-def volume_at_point(people, flow, open_time):
+def volume_at_point(people: ArrayLike, flow: ArrayLike, open_time: ArrayLike) -> Array:
     """Water per person and day that one water point can give.
 
     Parameters
@@ -206,7 +207,13 @@ def volume_at_point(people, flow, open_time):
     return flow * require("time open", open_time, 0.0, DAY, "s") / people
 
 
-def water_points(people, per_person, flow, open_time, people_per_point):
+def water_points(
+    people: ArrayLike,
+    per_person: ArrayLike,
+    flow: ArrayLike,
+    open_time: ArrayLike,
+    people_per_point: ArrayLike,
+) -> Array:
     """Water points needed, by flow and by crowding, whichever is more.
 
     Parameters
@@ -245,7 +252,13 @@ def water_points(people, per_person, flow, open_time, people_per_point):
     return np.ceil(needed * (1.0 - ROUNDING))
 
 
-def queue_time(waiting, points, container, flow, handling=0.0):
+def queue_time(
+    waiting: ArrayLike,
+    points: ArrayLike,
+    container: ArrayLike,
+    flow: ArrayLike,
+    handling: ArrayLike = 0.0,
+) -> Array:
     """Time until the last of a queue walks away with water.
 
     Parameters
@@ -282,7 +295,7 @@ def queue_time(waiting, points, container, flow, handling=0.0):
     return turns * (container / flow + require("handling", handling, 0.0, np.inf, "s"))
 
 
-def tank_buffer(durations, supply, demand) -> TankBuffer:
+def tank_buffer(durations: ArrayLike, supply: ArrayLike, demand: ArrayLike) -> TankBuffer:
     """Tank that bridges a supply and a demand: largest minus smallest cumulative difference.
 
     Parameters

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 
@@ -79,8 +79,8 @@ def asked(proof: HealthParameters | None) -> tuple[dict, dict, dict, str]:
         return {}, {}, {}, ""
     words = RULE_WORDS[proof.target]
     if proof.target == "us_surface_water":
-        number = proof.cryptosporidium_bin
-        asked_of = dict(log_targets.SURFACE_WATER)
+        number = cast(int, proof.cryptosporidium_bin)  # there with this target
+        asked_of: dict[str, Any] = dict(log_targets.SURFACE_WATER)
         asked_of["cryptosporidium"] = log_targets.cryptosporidium_target(number, "alternative")
         clauses = dict.fromkeys(asked_of, "cfr_141_72") | {"cryptosporidium": "cfr_141_711"}
         return asked_of, {}, clauses, f"{words}, bin {_word(number)}"
@@ -102,7 +102,7 @@ def _burden(proof: HealthParameters) -> tuple[dict, dict]:
     low: dict[str, Any] = {}
     for name, (few, many) in proof.organisms().items():
         cls = log_targets.REFERENCE_PATHOGENS[name].ledger_class
-        band = log_targets.required_log_band(name, few, many, proof.water_drunk)
+        band = log_targets.required_log_band(name, few, many, cast(float, proof.water_drunk))
         high[cls], low[cls] = band.high, band.low
     return high, low
 
