@@ -8,16 +8,18 @@ from typing import Any
 
 import numpy as np
 
+from treatsim.correlations.uv.optics import napierian_absorption
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
-from treatsim.quantities import read
+from treatsim.operations.sheets import Sheet
+from treatsim.quantities import text
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
-from treatsim.safety.product_water import named
 from treatsim.water import analysis
-from treatsim.water.ions import IONS
+from treatsim.water.laboratory import Ions, of_report, read_report
 from treatsim.water.properties import atmospheric_pressure
 from treatsim.water.stream import Stream
+from treatsim.water.substances import SUBSTANCES, substance
 from treatsim.water.water_table import water_table
 
 RESERVED = {"site", "water", "product", "energy", "tank", "outfall", "drain", "title", "hold"}
@@ -39,9 +41,29 @@ class SiteParameters(Parameters):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Absorbance(Sheet):
+    """Reading of a spectrophotometer."""
+
+    gives = ("uv_transmittance",)
+    uv_absorbance: float = quantity("absorbance", "at 254 nm, decadic, of an unfiltered sample")
+
+    def coefficients(self):
+        """Return the transmittance of a centimetre."""
+        return {"uv_transmittance": float(np.exp(-napierian_absorption(self.uv_absorbance) / 100))}
+
+    def told(self, found):
+        """Say what the reading comes to."""
+        return (
+            f"transmittance {found['uv_transmittance']:.1%} per cm by an absorbance of "
+            f"{text(self.uv_absorbance, 'absorbance')}"
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
 class WaterParameters(Parameters):
     """What was measured of the source."""
 
+    forms = (Absorbance,)
     kind: str = choice(analysis.KINDS, "what the dissolved salt is")
     temperature: float = quantity("temperature", "temperature of the water")
     salinity: float | None = quantity(
@@ -56,13 +78,16 @@ class WaterParameters(Parameters):
     )
     conductivity: float | None = quantity("conductivity", "at 25 degC", default=None)
     ions: dict | None = reference(
-        "ion analysis, each in mg/L",
+        "laboratory report, each by symbol or name",
         example={"Na": "120 mg/L", "Ca": "60 mg/L", "Cl": "180 mg/L", "HCO3": "190 mg/L"},
-        names=lambda: IONS,
+        names=lambda: [row.name for row in SUBSTANCES],
         default=None,
     )
     adjust: str = reference(
-        "ion that closes the charge balance", example="Na", names=lambda: IONS, default=""
+        "ion that closes the charge balance",
+        example="Na",
+        names=lambda: [row.symbol for row in SUBSTANCES if row.charge and row.symbol],
+        default="",
     )
     turbidity: float | None = quantity("turbidity", "turbidity of the raw water", default=None)
     suspended_solids: float | None = quantity("concentration", "suspended solids", default=None)
@@ -83,7 +108,7 @@ class WaterParameters(Parameters):
         if salt and self.conductivity is not None:
             found.append("conductivity: salinity is given too, and the two may differ; keep one")
         ions = self.ions if self.kind == "ions" and isinstance(self.ions, dict) else {}
-        if self.boron is not None and "B" in ions:
+        if self.boron is not None and any(_symbol(key) == "B" for key in ions):
             found.append("boron: it is given among the ions too; keep one")
         return found
 
@@ -112,6 +137,13 @@ class HoldParameters(Parameters):
 
 
 JOINING: dict[str, type[Parameters]] = {"flowsheet": FlowsheetParameters, "hold": HoldParameters}
+
+
+def _symbol(key: str) -> str:
+    row = substance(key)
+    return row.symbol if row else ""
+
+
 SECTIONS: dict[str, type[Parameters]] = {
     "site": SiteParameters,
     "water": WaterParameters,
@@ -131,20 +163,17 @@ def analysis_of(water: WaterParameters) -> analysis.WaterAnalysis:
             raise RequestError('water.ions is missing: an analysis such as { Na = "120 mg/L" }')
         if ph is None:
             raise RequestError("water.ph is missing: an ion analysis needs it")
-        ions = {}
-        for name, text in water.ions.items():
-            try:
-                ions[name] = read(text, "concentration") if isinstance(text, str) else _bare(text)
-            except RequestError as error:
-                raise RequestError(f'water.ions.{name} = "{text}": {error}') from error
+        ions = _ions(water).ions
         # taken as of the laboratory, so that one table serves every temperature of a sweep
         return analysis.of_ions(ions, ph=ph, adjust=water.adjust)
     given = _salinity(water)
     return analysis.of_salt(water.kind, temperature=temperature, ph=ph, **given)
 
 
-def _bare(value):
-    raise RequestError('a bare number; write a text with its unit, such as "120 mg/L"')
+def _ions(water: WaterParameters) -> Ions:
+    """Return what the chemistry takes of the laboratory report."""
+    ph = None if water.ph is None else float(np.max(water.ph))
+    return of_report(read_report(water.ions or {}, "water.ions"), ph)
 
 
 def _salinity(water: WaterParameters) -> dict[str, float]:
@@ -173,6 +202,8 @@ def water_notes(water: WaterParameters) -> list[str]:
     """Return what was assumed about the water, in words."""
     measured = analysis_of(water)
     notes = [f"water: {note}" for note in measured.notes]
+    if measured.kind == "ions":
+        notes += [f"water: {note}" for note in _ions(water).notes]
     if measured.balance is not None:
         balance = measured.balance
         closed = f", closed by {balance.added * 1e3:.3g} mg/L of {balance.adjusted}"
@@ -193,17 +224,11 @@ def water_notes(water: WaterParameters) -> list[str]:
 
 
 def given_twice(sections: Mapping[str, Any]) -> list[str]:
-    """Return the analytes that the ion analysis, or the water's boron, states already."""
+    """Return the analytes that the water states already; the report itself stands once."""
     water, analytes = sections["water"], sections["analytes"]
-    listed = water.ions if water.kind == "ions" and water.ions else {}
-    stated = {named(ion): f"water.ions.{ion}" for ion in listed}
-    if water.boron is not None:
-        stated["boron"] = "water.boron"
-    return [
-        f"analytes.{name}: {stated[name]} states it too; keep one"
-        for name in (analytes.before if analytes is not None else {})
-        if name in stated
-    ]
+    if water.boron is None or analytes is None or "boron" not in analytes.before:
+        return []
+    return ["analytes.boron: water.boron states it too; keep one"]
 
 
 def atmosphere_at(site: SiteParameters | None):

@@ -16,6 +16,7 @@ from treatsim.errors import CaseError, RequestError, plain
 from treatsim.operations.declarations import Ruled
 from treatsim.operations.outcome import Override
 from treatsim.operations.parameters import read_value
+from treatsim.operations.sheets import Given, entries
 
 STANDARD_INPUT = "-"  # as the name of a case
 DEEPEST = 20  # tables in one another
@@ -161,18 +162,27 @@ def line_numbers(text: str) -> dict[str, int]:
 
 
 def read_record(
-    cls, table: Mapping[str, Any], where: str, problems: Problems, read: Reader = read_value
+    cls,
+    table: Mapping[str, Any],
+    where: str,
+    problems: Problems,
+    read: Reader = read_value,
+    given: list[Given] | None = None,
 ):
     """Turn a table into a parameter record, or None after adding every fault to `problems`.
 
-    `read` turns one entry into the value of its field.
+    `read` turns one entry into the value of its field. What sheets stand for is filled in; `given`
+    takes what they say.
     """
     fields = {item.name: item for item in dataclasses.fields(cls)}
-    values: dict[str, Any] = {}
     before = len(problems.found)
+    table, values, forms = _from_sheets(cls, table, where, problems, read)
+    if given is not None:
+        given += forms
+    known = [*fields, *(key for sheet in cls.forms for key in entries(sheet))]
     for key, raw in table.items():
         if key not in fields:
-            hint = misplaced(key, fields, where, problems.homes)
+            hint = misplaced(key, known, where, problems.homes)
             problems.add(f"{where}.{key}", f"{where}.{key}: no such key; {hint}")
             continue
         try:
@@ -184,10 +194,8 @@ def read_record(
             hint = takers(fields, key, raw)
             problems.add(f"{where}.{key}", f"{where}.{key} = {entry(raw)}: {error}{also}{hint}")
     for name, item in fields.items():
-        if item.default is dataclasses.MISSING and name not in table:
-            problems.add(
-                where, f"{where}.{name} is missing: {item.metadata['meaning']}{example(item)}"
-            )
+        if item.default is dataclasses.MISSING and name not in table and name not in values:
+            problems.add(where, _missing(cls, item, where))
     if len(problems.found) > before:
         return None
     try:
@@ -196,6 +204,45 @@ def read_record(
         for line in error.problems:
             problems.add(f"{where}.{line.split(':')[0]}", f"{where}.{line}")
         return None
+
+
+def _missing(cls, item: dataclasses.Field, where: str) -> str:
+    """Say that a field is missing, and which other form would give it."""
+    sheets = [sheet for sheet in cls.forms if item.name in sheet.gives]
+    other = "".join(f"; or give {', '.join(entries(sheet))}" for sheet in sheets)
+    return f"{where}.{item.name} is missing: {item.metadata['meaning']}{example(item)}{other}"
+
+
+def _from_sheets(
+    cls, table: Mapping[str, Any], where: str, problems: Problems, read: Reader
+) -> tuple[dict[str, Any], dict[str, Any], list[Given]]:
+    """Take the entries of sheets out of a table; return rest, fields and words."""
+    rest, values, given = dict(table), dict[str, Any](), list[Given]()
+    for sheet in cls.forms:
+        own = {key: rest.pop(key) for key in entries(sheet) if key in table}
+        if not own:
+            continue
+        values |= dict.fromkeys(sheet.gives)  # not missing, whatever becomes of the sheet
+        first = next(iter(own))
+        twice = [name for name in sheet.gives if name in table]
+        for name in twice:
+            rest.pop(name)
+            problems.add(f"{where}.{name}", f"{where}.{name}: {first} gives it too; keep one")
+        for name in sheet.needs:
+            if name not in table:
+                problems.add(f"{where}.{first}", f"{where}.{name} is missing: {first} needs it")
+        record = read_record(sheet, own, where, problems, read)
+        if record is None or twice:
+            continue
+        try:
+            found = record.coefficients()
+        except RequestError as error:
+            for line in error.problems:
+                problems.add(f"{where}.{first}", f"{where}.{first} = {entry(own[first])}: {line}")
+            continue
+        values |= found
+        given.append(Given(found, f"{where.removeprefix('units.')}: {record.told(found)}"))
+    return rest, values, given
 
 
 def read_overrides(
@@ -272,6 +319,8 @@ def entry(raw) -> str:
 def example(item: dataclasses.Field) -> str:
     """Return ", for example ..." for a field with a unit."""
     kind = item.metadata["kind"]
+    if item.metadata.get("example"):
+        return f', for example "{item.metadata["example"]}"'
     if kind == "choice":
         return f", one of {', '.join(item.metadata['options'])}"
     unit = quantities.QUANTITIES[kind].shown if kind in quantities.QUANTITIES else ""

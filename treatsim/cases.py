@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import dataclasses
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Self
@@ -15,6 +15,7 @@ import numpy as np
 from treatsim import case_sections, operations
 from treatsim.case_checks import check_links, check_structure, name_problem
 from treatsim.case_hints import addresses, did_you_mean, homes, misplaced, nearest
+from treatsim.case_report import one_report
 from treatsim.case_text import (
     STANDARD_INPUT,
     Problems,
@@ -32,6 +33,7 @@ from treatsim.flowsheet.result import Context, Result
 from treatsim.given import over_points
 from treatsim.operations.outcome import Override
 from treatsim.operations.parameters import Parameters
+from treatsim.operations.sheets import Given, sheet_of
 from treatsim.operations.unit import Unit
 
 MOST_UNITS, MOST_PARTS, LONGEST_LINK = 200, 1000, 4000
@@ -51,6 +53,7 @@ class Case:
     holds: tuple[Hold, ...]
     overrides: Mapping[str, Mapping[str, Override]]  # unit -> key of a limit
     data: Mapping[str, Any]  # the file's tables, with changes from --set
+    given: Mapping[str, Sequence[Given]] = dataclasses.field(default_factory=dict)
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__}, {self.title}: {'; '.join(self.links)}>"
@@ -72,6 +75,11 @@ class Case:
             if other and getattr(record, name) is None:  # given in the other kind of unit
                 name = other
             return found[name], getattr(record, name)
+        if record is not None and (sheet := sheet_of(type(record), name)):
+            raise RequestError(
+                f'"{address}" stands for {" and ".join(sheet.gives)}: change it in the file or by '
+                f"--set, or vary {owner}.{sheet.gives[0]}"
+            )
         outer, inner = name.partition(".")[::2]
         table = getattr(record, outer, None) if outer in found else None
         if isinstance(table, Mapping) and inner in table:
@@ -96,7 +104,7 @@ class Case:
     def numeric(self, address: str) -> dataclasses.Field:
         """Return the declaration of an input that is a number and can be varied."""
         item, _ = self.field(address)
-        if item.metadata["kind"] in ("choice", "text"):
+        if item.metadata["kind"] in ("choice", "text", "points"):
             raise RequestError(f'"{address}" is a {item.metadata["kind"]}, not a number to vary')
         return item
 
@@ -161,10 +169,19 @@ class Case:
             self.title,
             self.path,
             {name: records[name] for name in self.sections},
-            tuple(case_sections.water_notes(records["water"])),
+            (*case_sections.water_notes(records["water"]), *self._told(records)),
             self.overrides,
         )
         return operate(self._connected(records), points, self.holds, context)
+
+    def _told(self, records: Mapping[str, Any]) -> list[str]:
+        """What came from data sheets and bench readings, where it still holds."""
+        return [
+            form.words
+            for owner, forms in self.given.items()
+            for form in forms
+            if form.holds(records[owner])
+        ]
 
 
 def load(path: str | Path, changes: Mapping[str, str] | None = None) -> Case:
@@ -197,16 +214,18 @@ def interpret(
     if not isinstance(title, str) or not title.strip() or not title.isprintable():
         problems.add("title", f"title = {entry(title)}: one line that says what this case is")
         title = ""
+    given: dict[str, list[Given]] = {}
+    shared = one_report(data, problems.add)
     sections = {
-        name: _section(cls, _table(data, name, problems), name, problems)
-        if name in data or name in case_sections.REQUIRED
+        name: _section(cls, _table(shared, name, problems), name, problems, given)
+        if name in shared or name in case_sections.REQUIRED
         else None
         for name, cls in case_sections.SECTIONS.items()
     }
-    kinds, parameters, overrides = _units(data, problems)
+    kinds, parameters, overrides = _units(data, problems, given)
     links = _links(data, problems)
     holds = _holds(data, problems)
-    case = Case(path, title, sections, kinds, parameters, links, holds, overrides, data)
+    case = Case(path, title, sections, kinds, parameters, links, holds, overrides, data, given)
     if not problems.found:
         check_structure(case, problems)
     elif links and len(kinds) == len(_table(data, "units", problems)):
@@ -215,11 +234,17 @@ def interpret(
     return case
 
 
-def _section(cls: type[Parameters], table: dict, name: str, problems: Problems):
+def _section(
+    cls: type[Parameters],
+    table: dict,
+    name: str,
+    problems: Problems,
+    given: dict[str, list[Given]],
+):
     """Read a table of fields, or one whose keys only its own reader knows."""
     if reader := getattr(cls, "from_table", None):
         return reader(table, name, problems.add, problems.path)
-    return read_record(cls, table, name, problems)
+    return read_record(cls, table, name, problems, given=given.setdefault(name, []))
 
 
 def _table(data, name: str, problems: Problems) -> dict:
@@ -230,7 +255,7 @@ def _table(data, name: str, problems: Problems) -> dict:
     return {}
 
 
-def _units(data, problems: Problems):
+def _units(data, problems: Problems, given: dict[str, list[Given]]):
     """Return kind, parameters and overridden limits of every unit, by its name."""
     kinds: dict[str, str] = {}
     parameters: dict[str, Parameters] = {}
@@ -256,7 +281,8 @@ def _units(data, problems: Problems):
             problems.add(f"{where}.kind", f"{where}.kind{told}; {hint}")
             continue
         rest = {key: value for key, value in table.items() if key not in ("kind", "limits")}
-        record = read_record(operations.parameters_class(kind), rest, where, problems)
+        forms = given.setdefault(name, [])
+        record = read_record(operations.parameters_class(kind), rest, where, problems, given=forms)
         kinds[name] = kind
         if found := read_overrides(operations.unit_class(kind).ruled, table, where, problems):
             overrides[name] = found

@@ -32,6 +32,7 @@ INF = float("inf")
 
 
 QUANTITIES: dict[str, Quantity] = {
+    "absorbance": Quantity("1/m", "1/cm", "1/cm", 0, INF, "decadic absorbance at 254 nm"),
     "absorption": Quantity("1/m", "1/m", "1/m", 0, 2000, "Napierian absorption at 254 nm"),
     "altitude": Quantity("m", "m", "ft", -430, 6000, "height above sea level"),
     "angle": Quantity("rad", "deg", "deg", -6.2832, 6.2832, "plane angle"),

@@ -29,7 +29,7 @@ LAYERS = (
     ("safety",),
     ("running",),
     ("studies",),
-    ("cases", "case_files", "case_sections", "case_checks", "building"),
+    ("cases", "case_files", "case_sections", "case_report", "case_checks", "building"),
     ("report",),
     ("cli", "cli_options", "console"),
     ("__main__",),

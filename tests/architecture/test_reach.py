@@ -36,23 +36,15 @@ WAITING = {
     "bench readings in a case": (
         "correlations.disinfection.chlorine chlorine_demand jar_dose",
         "correlations.disinfection.chlorine_decay rate_from_readings",
-        "correlations.solids.retention SiltDensity silt_density_index",
-        "correlations.solids.settling column_test_removal",
         "correlations.uv.collimated_beam depth_average reflection_factor divergence_factor"
         " collimated_beam_irradiance lamp_power_from_irradiance",
         "correlations.uv.dose_response Quadratic fitted_dose_per_log",
         "correlations.uv.inactivation ms2_acceptance",
-        "correlations.uv.optics napierian_absorption",
         "correlations.uv.uv_bench exposure_time beam_uncertainty",
     ),
-    "data sheets in a case: pump by points, filter by losses, lamp by temperature": (
-        "correlations.hydraulics.pump_curve fit_pump_curve",
-        "correlations.solids.filtration fit_element",
-        "correlations.uv.lamp TemperatureTable",
-    ),
-    "laboratory reports in a case": (
-        "water.analysis alkalinity from_calcium_carbonate from_practical_salinity"
-        " solids_from_conductivity",
+    "data sheets in a case: lamp by temperature": ("correlations.uv.lamp TemperatureTable",),
+    "laboratory reports in a case: salinometer, conductivity off 25 degC": (
+        "water.analysis from_practical_salinity solids_from_conductivity",
     ),
     "a reactor's validation report in a case": (
         "correlations.uv.validation_factor dose_bias combined_uncertainty validation_factor",

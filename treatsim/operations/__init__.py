@@ -8,11 +8,15 @@ from importlib import import_module
 
 HELPERS = {
     "declarations",
+    "lamp_hours",
     "outcome",
     "parameters",
     "ro_element",
     "ro_limits",
     "ro_results",
+    "settling_tests",
+    "sheets",
+    "silt_test",
     "unit",
     "uv_doses",
     "uv_target",

@@ -4,17 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 
+from treatsim import quantities
 from treatsim.correlations.solids import filtration
+from treatsim.errors import RequestError
 from treatsim.operations.declarations import Earns, Mend, Row, Ruled, Told
-from treatsim.operations.outcome import Details, Limit, Outcome, Value, loss
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.outcome import Details, Limit, Outcome, Value, loss, unjudged
+from treatsim.operations.parameters import Parameters, points, quantity
+from treatsim.operations.sheets import Sheet
 from treatsim.operations.unit import Unit
+from treatsim.water.properties import viscosity
 from treatsim.water.stream import Stream
 
+LARGEST_MISS = 0.1  # of a reading: beyond, a point of the data sheet was misread
+LOADING = ("capacity", "captured_mass", "terminal_ratio", "loading_exponent")
 LARGEST_LOAD = 50.0  # captured mass over capacity; far below, an exponential law has no number left
 
 
@@ -30,21 +36,85 @@ def loaded_resistance(clean, captured_mass, capacity, terminal_ratio, exponent):
 
 
 @dataclass(frozen=True, kw_only=True)
-class CartridgeFilterParameters(Parameters):
-    """Elements, their clean loss and what they have captured."""
+class CleanDrop(Sheet):
+    """The clean pressure drop of one element in its housing, as its data sheet shows it."""
 
+    gives = ("resistance", "quadratic_loss")
+    clean_drop: tuple = points(
+        "pressure_difference",
+        "flow",
+        "clean pressure drop of one element at one flow or several",
+        example="0.1 bar at 3 m3/h",
+    )
+    clean_drop_temperature: float = quantity("temperature", "of the data sheet's water")
+
+    def coefficients(self):
+        """Return resistance and housing loss: from one point the drop grows with the flow."""
+        drop, flow = np.array(self.clean_drop).T
+        if np.any(drop <= 0) or np.any(flow <= 0):
+            raise RequestError("a pressure drop and a flow above 0 belong here")
+        sticky = float(viscosity(self.clean_drop_temperature))
+        if drop.size == 1:
+            return {"resistance": float(drop[0] / flow[0]) / sticky, "quadratic_loss": 0.0}
+        resistance, square = filtration.fit_element(flow, drop, sticky)
+        miss = self._miss(resistance, square)
+        if miss > LARGEST_MISS:
+            raise RequestError(f"no filter's curve: it misses a point by {miss:.0%}; read again")
+        return {"resistance": resistance, "quadratic_loss": square}
+
+    def _miss(self, resistance, square) -> float:
+        drop, flow = np.array(self.clean_drop).T
+        sticky = float(viscosity(self.clean_drop_temperature))
+        return float(
+            np.max(np.abs(filtration.element_loss(flow, resistance, sticky, square) / drop - 1))
+        )
+
+    def told(self, found):
+        """Say how far the points reach."""
+        largest = quantities.text(self.clean_drop[-1][1], "flow")
+        text = "resistance and quadratic loss by clean_drop"
+        if len(self.clean_drop) == 1:
+            return (
+                f"{text}, of one flow: taken in proportion to the flow; above {largest} through "
+                "an element the true drop is larger"
+            )
+        miss = self._miss(found["resistance"], found["quadratic_loss"])
+        points_met = f", missing no point by more than {miss:.1%}" if miss > 1e-6 else ""
+        return f"{text}, of {len(self.clean_drop)} flows up to {largest}{points_met}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class CartridgeFilterParameters(Parameters):
+    """Elements, their clean loss and what they have captured.
+
+    Without a capacity the elements count as clean, and their life is not judged.
+    """
+
+    forms = (CleanDrop,)
     elements: int = quantity("count", "elements side by side", low=1, high=1000)
     resistance: float = quantity(
         "filter_resistance", "clean loss of one element over viscosity and flow", open_low=True
     )
     quadratic_loss: float = quantity("quadratic_loss", "loss of one housing over flow squared")
-    captured_mass: float = quantity("mass", "mass captured so far by one element")
-    capacity: float = quantity("mass", "mass one element holds at its end of life", open_low=True)
-    terminal_ratio: float = quantity(
-        "factor", "resistance at capacity over clean", low=1, open_low=True, high=1e4
+    captured_mass: float | None = quantity(
+        "mass", "mass captured so far by one element", default=None
     )
-    loading_exponent: float = quantity(
-        "factor", "n of the blocking law: 0 cake, 1 depth element", high=2
+    capacity: float | None = quantity(
+        "mass",
+        "mass one element holds at its end of life; left out, its life is not judged",
+        open_low=True,
+        default=None,
+    )
+    terminal_ratio: float | None = quantity(
+        "factor",
+        "resistance at capacity over clean",
+        low=1,
+        open_low=True,
+        high=1e4,
+        default=None,
+    )
+    loading_exponent: float | None = quantity(
+        "factor", "n of the blocking law: 0 cake, 1 depth element", high=2, default=None
     )
     capture_fraction: float = quantity("fraction", "share of the suspended solids held back")
     turbidity_removal: float = quantity("fraction", "share of the turbidity removed")
@@ -54,16 +124,33 @@ class CartridgeFilterParameters(Parameters):
     largest_flow: float = quantity("flow", "most that one element may pass", open_low=True)
 
     def conflicts(self):
-        """Refuse a load at which the blocking law has closed the element for good."""
+        """Ask for a whole blocking law or none, and refuse a load at which it has closed."""
+        law = {name: getattr(self, name) for name in LOADING}
+        missing = [name for name, value in law.items() if value is None]
+        if len(missing) == len(LOADING):
+            return []
+        if missing:
+            given = next(name for name in LOADING if name not in missing)
+            return [f"{name} is missing: {given} needs it" for name in missing]
         clean = np.asarray(self.resistance, float)
-        constant = filtration.blocking_constant(
-            clean, clean * self.terminal_ratio, self.capacity, self.loading_exponent
-        )
-        limit = filtration.blocking_limit(clean, constant, self.loading_exponent)
-        captured = np.asarray(self.captured_mass, float)
-        if np.any((captured >= limit) | (captured > LARGEST_LOAD * np.asarray(self.capacity))):
+        capacity, captured, ratio, exponent = (np.asarray(law[n], float) for n in LOADING)
+        constant = filtration.blocking_constant(clean, clean * ratio, capacity, exponent)
+        limit = filtration.blocking_limit(clean, constant, exponent)
+        if np.any((captured >= limit) | (captured > LARGEST_LOAD * capacity)):
             return ["captured_mass: the blocking law has closed the element at this load"]
         return []
+
+    def loaded(self):
+        """Return the resistance of an element today. [1/m3]"""
+        if self.capacity is None:
+            return self.resistance
+        return loaded_resistance(
+            self.resistance,
+            self.captured_mass,
+            self.capacity,
+            self.terminal_ratio,
+            self.loading_exponent,
+        )
 
 
 @dataclass(frozen=True, kw_only=True, init=False)
@@ -97,22 +184,21 @@ class CartridgeFilter(Unit):
         "captured_mass": Ruled("mass", "rating", "mass one element holds"),
     }
     earns = Earns("challenge_test")
+    fouled = "filter"
     ends_product = False
     needs = ("suspended_solids", "turbidity")
 
     def mends(self) -> Iterator[Mend]:
         """Yield fresh elements."""
-        if np.any(np.asarray(self.parameters.captured_mass) > 0):
+        captured = self.parameters.captured_mass
+        if captured is not None and np.any(np.asarray(captured) > 0):
             yield Mend(f"change the elements of {self.name}", {"captured_mass": 0.0})
 
     def evaluate(self, inlet: Stream) -> Outcome:
         """Return the filtered stream."""
         p = self.parameters
         share = inlet.flow / p.elements
-        resistance = loaded_resistance(
-            p.resistance, p.captured_mass, p.capacity, p.terminal_ratio, p.loading_exponent
-        )
-        drop = filtration.element_loss(share, resistance, inlet.viscosity, p.quadratic_loss)
+        drop = filtration.element_loss(share, p.loaded(), inlet.viscosity, p.quadratic_loss)
         solids, turbidity = inlet.contents["suspended_solids"], inlet.contents["turbidity"]
         outlet = inlet.changed(
             pressure=inlet.pressure - drop,
@@ -130,24 +216,30 @@ class CartridgeFilter(Unit):
     def _details(self, inlet: Stream, drop, share) -> Details:
         p = self.parameters
         clean = filtration.element_loss(share, p.resistance, inlet.viscosity, p.quadratic_loss)
-        captured = p.capture_fraction * inlet.contents["suspended_solids"] * share
-        left = np.maximum(np.asarray(p.capacity) - p.captured_mass, 0.0)
-        none = np.asarray(captured) <= 0
-        life = np.where(none, np.inf, left / np.where(none, 1.0, captured))
-        values = {
+        values: dict[str, Any] = {
             "pressure_drop": Value(drop, "pressure_difference"),
             "clean_pressure_drop": Value(clean, "pressure_difference"),
             "element_flow": Value(share, "flow"),
-            "captured_mass": Value(p.captured_mass, "mass"),
-            "capacity_left": Value(left, "mass"),
-            "hours_by_mass": Value(life, "duration"),  # endless where the water has no solids
             "lost_power": Value(drop * inlet.flow, "power"),
         }
+        if p.capacity is not None:
+            captured = p.capture_fraction * inlet.contents["suspended_solids"] * share
+            left = np.maximum(np.asarray(p.capacity) - p.captured_mass, 0.0)
+            none = np.asarray(captured) <= 0
+            life = np.where(none, np.inf, left / np.where(none, 1.0, captured))
+            values |= {
+                "captured_mass": Value(p.captured_mass, "mass"),
+                "capacity_left": Value(left, "mass"),
+                "hours_by_mass": Value(life, "duration"),  # endless where there are no solids
+            }
         return Details(
             values,
             limits=self._limits(drop, share),
             losses={"filters": drop * inlet.flow},
-            sources=("hermia_1982",),
+            sources=() if p.capacity is None else ("hermia_1982",),
+            choices=(f"{self.name}: elements taken as clean: {self.name}.capacity is not given",)
+            if p.capacity is None
+            else (),
         )
 
     def _limits(self, drop, share) -> list[Limit]:
@@ -178,16 +270,25 @@ class CartridgeFilter(Unit):
                 "slow the pump, or add elements side by side",
                 "rating",
             ),
-            Limit(
-                "mass captured by each filter element",
-                "captured_mass",
-                p.captured_mass,
-                "<=",
-                p.capacity,
-                "mass",
-                "the element's stated capacity",
-                f"{self.name}.captured_mass",
-                "change the elements",
-                "rating",
-            ),
+            self._load_limit(),
         ]
+
+    def _load_limit(self) -> Limit:
+        """The mass an element holds; without its capacity nobody can judge it."""
+        p = self.parameters
+        words = "mass captured by each filter element"
+        if p.capacity is None:
+            needs = f"{self.name}.capacity"
+            return unjudged(words, needs, address="captured_mass", group="rating")
+        return Limit(
+            words,
+            "captured_mass",
+            p.captured_mass,
+            "<=",
+            p.capacity,
+            "mass",
+            "the element's stated capacity",
+            f"{self.name}.captured_mass",
+            "change the elements",
+            "rating",
+        )

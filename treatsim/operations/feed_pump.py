@@ -8,17 +8,21 @@ from typing import Any, ClassVar
 
 import numpy as np
 
+from treatsim import quantities
 from treatsim.constants import GRAVITY
 from treatsim.correlations.hydraulics import friction, pump_curve
 from treatsim.correlations.hydraulics.motor import part_load_efficiency
+from treatsim.errors import RequestError
 from treatsim.operations.declarations import FASTER, SLOWER, Company, Earns, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.parameters import Parameters, points, quantity
+from treatsim.operations.sheets import Sheet
 from treatsim.operations.unit import Unit
 from treatsim.ranges import excursions
 from treatsim.water.properties import vapour_pressure
 from treatsim.water.stream import Stream
 
+LARGEST_MISS = 0.1  # of the highest head: beyond, a point of the data sheet was misread
 RUN_AWAY = 2.0  # flow over flow of best efficiency at which the efficiency parabola is used up
 SUCTION_MARGIN = 0.6  # m above what the pump requires; common practice, no source
 
@@ -86,9 +90,52 @@ def electrical_losses(power, shaft, drive_efficiency):
 
 
 @dataclass(frozen=True, kw_only=True)
+class CurvePoints(Sheet):
+    """Points of a pump's curve at full speed, as its data sheet shows it."""
+
+    gives = ("shutoff_head", "rated_flow", "rated_head", "linear_share")
+    needs = ("best_flow",)  # no point of a curve says where the pump runs best
+    curve: tuple = points(
+        "head", "flow", "two points of the curve at full speed, or more", example="18 m at 6 m3/h"
+    )
+
+    def coefficients(self):
+        """Return the curve through two points, and closest to more."""
+        head, flow = np.array(self.curve).T
+        if head.size < 2:
+            raise RequestError("one point is no curve: give two or three, head at flow")
+        if np.any(flow < 0) or np.any(head < 0):
+            raise RequestError("a head and a flow below 0 belong to no pump's curve")
+        if np.any(np.diff(head) >= 0):
+            raise RequestError("the head must fall with the flow; a curve that rises is refused")
+        fitted = pump_curve.fit_pump_curve(flow, head)
+        miss = float(np.max(np.abs(pump_curve.pump_head(fitted, flow) - head)) / head.max())
+        if miss > LARGEST_MISS:
+            raise RequestError(f"no pump's curve: it misses a point by {miss:.0%}; read again")
+        last = flow[-1]
+        linear, square = fitted.linear * last, fitted.quadratic * last**2
+        return {
+            "shutoff_head": float(fitted.shutoff_head),
+            "rated_flow": float(last),
+            "rated_head": float(max(fitted.shutoff_head - linear - square, 0.0)),
+            "linear_share": float(linear / (linear + square)),
+        }
+
+    def told(self, found):
+        """Say how the points became a curve."""
+        shut = quantities.text(found["shutoff_head"], "head")
+        ends = [quantities.text(flow, "flow") for _, flow in (self.curve[0], self.curve[-1])]
+        how = "falling with the square of the flow" if len(self.curve) == 2 else "by least squares"
+        text = f"curve by {len(self.curve)} points from {ends[0]} to {ends[1]}, {how}"
+        measured = "" if self.curve[0][1] == 0 else " by extrapolation"
+        return f"{text}; {shut} at no flow{measured}"
+
+
+@dataclass(frozen=True, kw_only=True)
 class FeedPumpParameters(Parameters):
     """A pump by its curve at full speed."""
 
+    forms = (CurvePoints,)
     speed: float = quantity("speed", "speed dial, share of full speed", open_low=True)
     shutoff_head: float = quantity("head", "head at no flow and full speed", open_low=True, low=0)
     rated_flow: float = quantity("flow", "a flow on the curve at full speed", open_low=True)

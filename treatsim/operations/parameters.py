@@ -6,7 +6,7 @@ import dataclasses
 import difflib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -80,6 +80,40 @@ def reference(
     return field(metadata=meta, **default)
 
 
+def points(value: str, position: str, meaning: str, *, example: Any = "", **default):
+    """Declare a field of readings such as "0.1 bar at 3 m3/h": a text, or a list of them.
+
+    `value` and `position` are the quantities before and after "at".
+    """
+    meta = {"kind": "points", "pair": (value, position), "meaning": meaning, "source": ""}
+    return field(metadata=meta | {"example": example}, **default)
+
+
+def read_points(raw: Any, value: str, position: str) -> tuple[tuple[float, float], ...]:
+    """Turn readings into pairs of SI numbers, sorted by position."""
+    rows = [raw] if isinstance(raw, str) else raw
+    usual = " at ".join(f"... {quantities.QUANTITIES[kind].shown}" for kind in (value, position))
+    if not isinstance(rows, list) or not rows or not all(isinstance(row, str) for row in rows):
+        raise RequestError(f'a text such as "{usual}", or a list of them, belongs here')
+    found = []
+    for row in rows:
+        left, at, right = row.partition(" at ")
+        if not at:
+            raise RequestError(f'"{row}" is no reading; write "{usual}"')
+        pair = []
+        for text, kind in ((left, value), (right, position)):
+            number, bounds = quantities.read(text, kind), quantities.QUANTITIES[kind]
+            least, most = quantities.SIZES.get(kind, quantities.ANY_SIZE)
+            if not bounds.low <= number <= min(bounds.high, most) or 0 < abs(number) < least:
+                raise RequestError(f'"{text.strip()}" is no {bounds.meaning}')
+            pair.append(number)
+        found.append((pair[0], pair[1]))
+    found.sort(key=lambda pair: pair[1])
+    if len({at for _, at in found}) < len(found):
+        raise RequestError(f"two readings at the same {quantities.QUANTITIES[position].meaning}")
+    return tuple(found)
+
+
 def bounds_text(meta: Mapping[str, Any], system: str = "si") -> str:
     """Return the range of a field in words and in the unit shown."""
     low, high, kind = meta["low"], meta["high"], meta["kind"]
@@ -99,7 +133,7 @@ def field_problem(item: dataclasses.Field, value) -> str | None:
     meta, name = item.metadata, item.name.replace("_", " ")
     if value is None:
         return None if item.default is None else f"{name} is missing ({meta['meaning']})"
-    if meta["kind"] == "text":
+    if meta["kind"] in ("text", "points"):
         return None
     if meta["kind"] == "choice":
         if value in meta["options"]:
@@ -137,6 +171,8 @@ def read_value(item: dataclasses.Field, raw) -> Any:
     kind = item.metadata["kind"]
     if kind == "text":
         return raw
+    if kind == "points":
+        return read_points(raw, *item.metadata["pair"])
     if isinstance(raw, dict) and "value" in raw:
         if extra := set(raw) - UNCERTAIN:
             raise RequestError(
@@ -192,6 +228,8 @@ def _told(value) -> str:
 @dataclass(frozen=True, kw_only=True)
 class Parameters:
     """Base of all parameter records; quantity(), choice() or reference() declares each field."""
+
+    forms: ClassVar[tuple[type[Any], ...]] = ()  # sheets that may stand for some fields
 
     def __post_init__(self) -> None:
         for item in dataclasses.fields(self):  # whoever gave an array may use it again

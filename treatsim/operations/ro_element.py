@@ -78,16 +78,38 @@ def element_of(raw) -> RoElementParameters:
     if isinstance(raw, RoElementParameters):
         return raw
     if isinstance(raw, str):
-        classes = catalogue.load("ro_elements")
-        if raw not in classes:
-            raise RequestError(f'"{raw}" is no class; known: {", ".join(classes)}, or a table')
-        raw = classes[raw]
+        raw = _of_class(raw)
     if not isinstance(raw, dict):
         raise RequestError('a class such as "seawater-4in" or a table belongs here')
+    if "class" in raw:  # a data sheet, the rest from a class
+        own = {key: value for key, value in raw.items() if key != "class"}
+        raw = {**_of_class(raw["class"]), **own}
     try:
         return _of_table(tuple(raw.items()))
     except TypeError as error:  # an entry that is itself a table or a list
         raise RequestError("an element's entries are numbers and texts with units") from error
+
+
+def _of_class(name) -> dict[str, Any]:
+    """Return the entries of a catalogue class."""
+    classes = catalogue.load("ro_elements")
+    if not isinstance(name, str) or name not in classes:
+        told = f'"{name}"' if isinstance(name, str) else "this"
+        raise RequestError(f"{told} is no class; known: {', '.join(classes)}, or a table")
+    return classes[name]
+
+
+def class_words(raw) -> list[str]:
+    """Say what an element takes from its data sheet, and what from its class."""
+    if not isinstance(raw, dict) or "class" not in raw:
+        return []
+    row = _of_class(raw["class"])
+    test = [key for key in row if key.startswith("test_")]
+    own = ", ".join(key for key in raw if key != "class") or "nothing"
+    left = ", ".join(f"{key} {row[key]}" for key in test if key not in raw)
+    taken = f", also of its standard test: {left}; check that the data sheet says the same"
+    rest = f"all else typical of {raw['class']}{taken if left else ''}"
+    return [f"element by its data sheet in {own}; {rest}"]
 
 
 @lru_cache(maxsize=64)

@@ -18,12 +18,14 @@ from treatsim.operations.outcome import Details, Finding, Outcome, Value
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.ro_element import (
     RoElementParameters,
+    class_words,
     element_of,
     element_problems,
     membrane_at,
 )
 from treatsim.operations.ro_limits import RULED, chlorine_limit, held, rules_of
 from treatsim.operations.ro_results import RESULTS
+from treatsim.operations.silt_test import SiltTest, silt_findings
 from treatsim.operations.unit import Unit
 from treatsim.ranges import Excursion, excursions
 from treatsim.water.stream import Stream
@@ -43,6 +45,7 @@ PASSAGE = {
 class RoVesselParameters(Parameters):
     """Which elements, how many, and their age."""
 
+    forms = (SiltTest,)
     element: str | dict = reference(
         "a catalogue class, or a table with the standard test",
         example="brackish-4in",
@@ -60,6 +63,9 @@ class RoVesselParameters(Parameters):
     permeate_pressure: float = quantity("pressure", "pressure behind the membrane", default=0.0)
     antiscalant: str = choice(
         ("none", "dosed"), "whether the feed gets an antiscalant", default="none"
+    )
+    silt_density_index: float | None = quantity(
+        "factor", "silt density index of what enters the vessel", high=20, default=None
     )
     correlation: str = choice(
         tuple(spacer_channel.CORRELATIONS), "mass transfer in the channel", default="schock_miquel"
@@ -100,6 +106,7 @@ class RoVessel(Unit):
     ruled: ClassVar[Mapping[str, Ruled]] = RULED
     results = RESULTS
     earns = Earns("conductivity")
+    fouled = "membrane"
     ends_product = False
     treated = "permeate"
     semipermeable = True
@@ -200,13 +207,14 @@ class RoVessel(Unit):
         return Details(
             values,
             limits=[*held(self.name, element_of(p.element), rules), *chlorine_limit(feed)],
-            findings=_blocks(feed, solved),
+            findings=[*_blocks(feed, solved), *silt_findings(p.silt_density_index)],
             excursions=self._excursions(feed, solved, elements),
             losses={"friction": friction, "membrane": lost - friction},
             sources=(spacer_channel.correlation(p.correlation).source,),
             choices=(
                 f"{self.name}: solution-diffusion with film theory, mass transfer by "
                 f"{p.correlation.replace('_', ' ')}, A and B fitted with it to the standard test",
+                *(f"{self.name}: {words}" for words in class_words(p.element)),
             ),
         )
 

@@ -10,10 +10,11 @@ import numpy as np
 
 from treatsim.correlations.solids import settling, size_distribution
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
-from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, unjudged
+from treatsim.operations.parameters import Parameters, points, quantity
+from treatsim.operations.settling_tests import ColumnTest, JarTest, column_capture
 from treatsim.operations.unit import Unit
-from treatsim.ranges import excursions
+from treatsim.ranges import Range, excursions
 from treatsim.water.stream import Stream
 
 SIZE_CLASSES = 200
@@ -44,29 +45,58 @@ def basin_capture(flow, area, tanks, median, deviation, particle_density, densit
 
 @dataclass(frozen=True, kw_only=True)
 class SettlingBasinParameters(Parameters):
-    """A basin and the particles in the water."""
+    """A basin and the particles in the water, by their sizes or by a settling column."""
 
+    forms = (JarTest, ColumnTest)
     plan_area: float = quantity("area", "area of the water surface", open_low=True)
     depth: float = quantity("length", "depth of water above the sludge", open_low=True)
     width: float = quantity("length", "width across the flow", open_low=True)
     tanks_in_series: int = quantity(
         "count", "1 poor, 2 a pit or trench, 8 very good", low=1, high=100
     )
-    median_size: float = quantity(
-        "small_length", "median diameter by mass", open_low=True, high=0.01
+    median_size: float | None = quantity(
+        "small_length", "median diameter by mass", open_low=True, high=0.01, default=None
     )
-    size_deviation: float = quantity(
-        "factor", "geometric standard deviation of the sizes", low=1, open_low=True, high=20
+    size_deviation: float | None = quantity(
+        "factor",
+        "geometric standard deviation of the sizes",
+        low=1,
+        open_low=True,
+        high=20,
+        default=None,
     )
-    particle_density: float = quantity(
+    particle_density: float | None = quantity(
         "density",
         "density of the particles; grains 2650 kg/m3, flocs 1020 to 1200",
         low=1000,
         high=8000,
+        default=None,
+    )
+    settling_curve: tuple | None = points(
+        "fraction",
+        "velocity",
+        "share of the solids that settles slower, at two velocities or more",
+        example="45 % at 0.6 mm/s",
+        default=None,
     )
     turbidity_removal: float = quantity(
         "fraction", "share of the turbidity removed; by bucket test"
     )
+
+    def conflicts(self):
+        """Ask for the particles in one of their forms, whole."""
+        sizes = {n: getattr(self, n) for n in ("median_size", "size_deviation", "particle_density")}
+        given = [name for name, value in sizes.items() if value is not None]
+        curve = self.settling_curve
+        if curve is None:
+            other = "or give column_depth and column_readings, or settling_curve"
+            return [f"{name} is missing: {other}" for name in sizes if name not in given]
+        if given:
+            return [f"{name}: the settling column gives it too; keep one" for name in given]
+        share, velocity = np.array(curve, dtype=float).T
+        if share.size < 2 or velocity[0] <= 0 or np.any(np.diff(share) < 0):
+            return ["settling_curve: two points or more, whose shares rise with the velocity"]
+        return []
 
 
 @dataclass(frozen=True, kw_only=True, init=False)
@@ -84,6 +114,7 @@ class SettlingBasin(Unit):
     )
     results: ClassVar[Mapping[str, Told]] = {
         "solids_captured": Told("fraction"),
+        "ideal_capture": Told("fraction", "the same in an ideal basin, by a settling column"),
         "surface_loading": Told("velocity", "flow over the area of the basin"),
         "horizontal_velocity": Told("velocity", "velocity of the water along the basin"),
         "hold_up_time": Told("duration"),
@@ -108,16 +139,7 @@ class SettlingBasin(Unit):
     def evaluate(self, inlet: Stream) -> Outcome:
         """Return the settled stream at ambient pressure."""
         p = self.parameters
-        capture, reynolds = basin_capture(
-            inlet.flow,
-            p.plan_area,
-            p.tanks_in_series,
-            p.median_size,
-            p.size_deviation,
-            p.particle_density,
-            inlet.density,
-            inlet.viscosity,
-        )
+        capture, more = self._capture(inlet)
         solids, turbidity = inlet.contents["suspended_solids"], inlet.contents["turbidity"]
         outlet = inlet.changed(
             pressure=0.0 * inlet.pressure,
@@ -131,12 +153,55 @@ class SettlingBasin(Unit):
             "suspended_solids": -capture * solids * inlet.flow,
             "turbidity": -p.turbidity_removal * turbidity * inlet.flow,
         }
-        return Outcome({"outlet": outlet}, added, lambda: self._details(inlet, capture, reynolds))
+        return Outcome({"outlet": outlet}, added, lambda: self._details(inlet, capture, more))
 
-    def _details(self, inlet: Stream, capture, reynolds) -> Details:
+    def _capture(self, inlet: Stream):
+        """Return the share captured, and of sizes a Reynolds number, of a column the ideal."""
+        p = self.parameters
+        if p.settling_curve is not None:
+            return column_capture(p.settling_curve, inlet.flow / p.plan_area, p.tanks_in_series)
+        return basin_capture(
+            inlet.flow,
+            p.plan_area,
+            p.tanks_in_series,
+            p.median_size,
+            p.size_deviation,
+            p.particle_density,
+            inlet.density,
+            inlet.viscosity,
+        )
+
+    def _excursions(self, inlet: Stream, more):
+        curve = self.parameters.settling_curve
+        if curve is None:
+            return excursions(settling.DRAG_RANGE, more)
+        ends = curve[0][1], curve[-1][1]
+        tested = Range("surface_loading", *ends, "m/s", "settling column test")
+        return excursions(tested, inlet.flow / self.parameters.plan_area)
+
+    def _scour(self, along) -> Limit:
+        """Velocity at which what has settled is lifted again; it takes the size of a grain."""
+        p, ruled = self.parameters, self.ruled["horizontal_velocity"]
+        if p.median_size is None:
+            needs = f"{self.name}.median_size"
+            return unjudged(ruled.words, needs, address="horizontal_velocity", group="practice")
+        return Limit(
+            ruled.words,
+            "horizontal_velocity",
+            along,
+            "<=",
+            settling.scour_velocity(p.median_size, np.asarray(p.particle_density) / 1000.0),
+            ruled.quantity,
+            "camp_1946",
+            f"{self.name}.width",
+            "widen or deepen the basin, or settled particles are lifted again",
+            ruled.group,
+        )
+
+    def _details(self, inlet: Stream, capture, more) -> Details:
         p = self.parameters
         along = inlet.flow / (p.width * p.depth)
-        scour = settling.scour_velocity(p.median_size, np.asarray(p.particle_density) / 1000.0)
+        ideal = {} if p.settling_curve is None else {"ideal_capture": Value(more, "fraction")}
         dry = np.asarray(inlet.pressure) < -1.0
         values = {"pressure": Value(inlet.pressure, "pressure")}
         return Details(
@@ -145,21 +210,9 @@ class SettlingBasin(Unit):
                 "surface_loading": Value(inlet.flow / p.plan_area, "velocity"),
                 "horizontal_velocity": Value(along, "velocity"),
                 "hold_up_time": Value(p.plan_area * p.depth / inlet.flow, "duration"),
+                **ideal,
             },
-            limits=[
-                Limit(
-                    "horizontal velocity in the basin",
-                    "horizontal_velocity",
-                    along,
-                    "<=",
-                    scour,
-                    "velocity",
-                    "camp_1946",
-                    f"{self.name}.width",
-                    "widen or deepen the basin, or settled particles are lifted again",
-                    "practice",
-                )
-            ],
+            limits=[self._scour(along)],
             findings=[
                 Finding(
                     dry,
@@ -171,5 +224,5 @@ class SettlingBasin(Unit):
             ]
             if np.any(dry)
             else [],
-            excursions=excursions(settling.DRAG_RANGE, reynolds),
+            excursions=self._excursions(inlet, more),
         )

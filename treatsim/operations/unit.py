@@ -97,6 +97,7 @@ class Unit:
     sucks: ClassVar[bool] = False  # whether the atmosphere at the site matters
     moves_water: ClassVar[bool] = False  # whether its first dial sets the flow
     irradiates: ClassVar[bool] = False  # gives a dose of light, asked for by its target
+    fouled: ClassVar[str] = ""  # what of it dissolved substances foul: filter, sleeve, membrane
     semipermeable: ClassVar[bool] = False  # whether dissolved matter passes it only in part
     has_shaft: ClassVar[bool] = False  # whether a hydraulic motor may help to turn it
     treated: ClassVar[str] = ""  # of several outlets, the one that has passed the barrier

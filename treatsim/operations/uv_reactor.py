@@ -20,6 +20,7 @@ from treatsim.correlations.uv.inactivation import ORGANISMS
 from treatsim.correlations.uv.lamp_field import ABSORPTION_RANGE, LampField, lamp_field
 from treatsim.correlations.uv.lamp_geometry import LampGeometry
 from treatsim.operations.declarations import Earns, Mend, Row, Ruled, Told
+from treatsim.operations.lamp_hours import LampHours
 from treatsim.operations.outcome import ROUND_OFF, Details, Finding, Outcome, Value, later, loss
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.unit import Unit
@@ -48,6 +49,7 @@ def light_output(new, ageing, fouling, temperature, warm_up):
 class UvReactorParameters(Parameters):
     """Lamp, sleeve, chamber and the assumptions of the dose."""
 
+    forms = (LampHours,)
     lamp_uvc_output: float = quantity(
         "power", "output at 254 nm of a new lamp", low=0, open_low=True
     )
@@ -164,6 +166,7 @@ class UvReactor(Unit):
     }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns("design_dose")
+    fouled = "sleeve"
     ends_product = False
     irradiates = True
     needs = ("absorption",)

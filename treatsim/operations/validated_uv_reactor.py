@@ -120,6 +120,7 @@ class ValidatedUvReactor(Unit):
     }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns("reported_dose")
+    fouled = "sleeve"
     ends_product = False
     irradiates = True
     needs = ("absorption",)

@@ -10,18 +10,13 @@ import re
 import numpy as np
 
 from treatsim import quantities
-from treatsim.errors import RequestError, require
+from treatsim.errors import DomainError, RequestError, require
+from treatsim.water.substances import Reading, detection, read, substance
 
 COUNTED = re.compile(r"(?:CFU|MPN|1)?\s*(?:per|/)\s*\(?100 mL\)?", re.IGNORECASE)
+ONE_IN_SAMPLE = 1e4 * (1 + 1e-9)  # 1/m3, one in 100 mL
 UNITS = {"turbidity": "NTU", "e_coli": "1/m3"}  # all others in kg/m3
 QUANTITY = {"NTU": "turbidity", "1/m3": "organisms", "kg/m3": "concentration"}
-# analytes whose basis must be said: basis -> mass of the guideline's basis per mass of this basis
-BASES = {
-    "nitrate": {"NO3": 1.0, "N": 62.0049 / 14.0067},
-    "nitrite": {"NO2": 1.0, "N": 46.0055 / 14.0067},
-    "ammonia": {"NH3": 1.0, "N": 17.0305 / 14.0067, "NH4": 17.0305 / 18.0385},
-    "hardness": {"CaCO3": 1.0},
-}
 
 
 def quantity_of(analyte: str) -> str:
@@ -72,31 +67,57 @@ def read_analyte(analyte: str, text: str) -> float:
     ------
     molar masses for the bases
     """
+    return read_detected(analyte, text).value
+
+
+def read_detected(analyte: str, text: str) -> Reading:
+    """Turn a measured analyte into its number, and say whether it is a limit of detection.
+
+    Parameters
+    ----------
+    analyte : str
+        Name as in the guideline table.
+    text : str
+        As of `read_analyte`, or "below 0.01 mg/L", "< 0.01 mg/L".
+
+    Returns
+    -------
+    Reading
+        On the guideline's basis; a count below one in the sample is none. [kg/m3]
+
+    Validity
+    --------
+    As `read_analyte`.
+
+    Source
+    ------
+    molar masses for the bases
+    """
     if not isinstance(text, str):
         raise RequestError(f'{analyte} = {text!r}: a unit is missing; for example "0.1 mg/L"')
-    unit_wanted = UNITS.get(analyte, "kg/m3")
+    row = substance(analyte)
     try:
-        number, unit, basis = quantities.split(text)
-        unit = "1/dL" if COUNTED.fullmatch(unit) else unit
-        if not unit:
-            raise RequestError('a unit is missing; for example "0.1 mg/L"')
-        factor, offset = quantities.conversion(unit, unit_wanted)
+        if row is not None and row.name == analyte:
+            return read(row, text)
+        return _plain(analyte, text)
+    except DomainError:
+        raise
     except RequestError as error:
         raise RequestError([f"{analyte} = {text!r}: {line}" for line in error.problems]) from error
-    return float(
-        require(analyte, factor * number + offset, 0.0, np.inf, unit_wanted)
-        * _basis_factor(analyte, basis)
-    )
 
 
-def _basis_factor(analyte: str, basis: str) -> float:
-    known = BASES.get(analyte, {})
-    if basis in known:
-        return known[basis]
-    if known:
-        said = f'basis "{basis}" is not known' if basis else "the basis is missing"
-        examples = " or ".join(f'"mg/L as {name}"' for name in known)
-        raise RequestError(f"{analyte}: {said}; say {examples}")
+def _plain(analyte: str, text: str) -> Reading:
+    """Read what is no substance with a molar mass: turbidity, germs, poisons by their name."""
+    unit_wanted = UNITS.get(analyte, "kg/m3")
+    plain, below = detection(text)
+    number, unit, basis = quantities.split(plain)
+    unit = "1/dL" if COUNTED.fullmatch(unit) else unit
+    if not unit:
+        raise RequestError('a unit is missing; for example "0.1 mg/L"')
     if basis:
-        raise RequestError(f'{analyte}: "as {basis}" has no meaning here')
-    return 1.0
+        raise RequestError(f'"as {basis}" has no meaning here')
+    factor, offset = quantities.conversion(unit, unit_wanted)
+    value = float(require(analyte, factor * number + offset, 0.0, np.inf, unit_wanted))
+    if below and unit_wanted == "1/m3" and value <= ONE_IN_SAMPLE:
+        return Reading(0.0)
+    return Reading(value, below)

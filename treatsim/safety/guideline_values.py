@@ -17,7 +17,8 @@ import numpy as np
 
 from treatsim.arrays import Array, ArrayLike, Words
 from treatsim.errors import DomainError, RequestError, require
-from treatsim.safety.analytes import BASES, UNITS, read_analyte
+from treatsim.safety.analytes import UNITS, read_analyte
+from treatsim.water.substances import OWN_BASIS
 
 KINDS = ("health", "taste")
 FIELDS = {"limit", "basis", "provisional", "edition", "source", "known", "note"}
@@ -77,7 +78,7 @@ def _guideline(analyte: str, kind: str, row: Mapping[str, Any]) -> Guideline:
         edition=row["edition"],
         source=row["source"],
         known=row["known"],
-        basis=next(iter(BASES.get(analyte, {"": 1.0}))),
+        basis=OWN_BASIS.get(analyte, ""),
         provisional=row.get("provisional", False),
         note=row.get("note", ""),
     )

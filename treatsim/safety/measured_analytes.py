@@ -11,8 +11,9 @@ from typing import Any
 from treatsim import quantities
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, reference
-from treatsim.safety.analytes import quantity_of, read_analyte
+from treatsim.safety.analytes import quantity_of, read_detected
 from treatsim.safety.guideline_values import Guideline, guidelines
+from treatsim.water.substances import Reading, substance
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,6 +26,8 @@ class AnalytesParameters(Parameters):
         default_factory=guidelines,
         metadata={"kind": "text", "meaning": "values that hold", "source": ""},
     )
+    below: frozenset = reference("of the source, limits of detection", default=frozenset())
+    below_after: frozenset = reference("of the treated water, the same", default=frozenset())
     national: str = reference("file of national values", default="")
 
     @staticmethod
@@ -61,9 +64,12 @@ class AnalytesParameters(Parameters):
             add(f"{where}.after", f"{where}.after: a table [{where}.after] belongs here")
             after = {}
         known = sorted({analyte for _, analyte in limits})
+        source, treated = _read(rest, where, known, add), _read(after, f"{where}.after", known, add)
         return cls(
-            before=_read(rest, where, known, add),
-            after=_read(after, f"{where}.after", known, add),
+            before={name: reading.value for name, reading in source.items()},
+            after={name: reading.value for name, reading in treated.items()},
+            below=frozenset(name for name, reading in source.items() if reading.below),
+            below_after=frozenset(name for name, reading in treated.items() if reading.below),
             limits=limits,
             national=str(national),
         )
@@ -92,17 +98,22 @@ def _limits(national: Any, path: str) -> dict[tuple[str, str], Guideline]:
 
 def _read(
     table: Mapping[str, Any], where: str, known: list[str], add: Callable[[str, str], None]
-) -> dict[str, float]:
-    found = {}
-    for name, text in table.items():
-        if name not in known:
+) -> dict[str, Reading]:
+    found: dict[str, Reading] = {}
+    for spelled, text in table.items():
+        row = substance(spelled)
+        name = row.name if row else spelled
+        if row is None and name not in known:
             near = difflib.get_close_matches(name, known, n=1)
             hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(known)}"
             add(f"{where}.{name}", f"{where}.{name}: no guideline value for it; {hint}")
             continue
+        if name in found:
+            add(f"{where}.{spelled}", f"{where}.{spelled}: {name} stands here already; keep one")
+            continue
         try:
-            found[name] = read_analyte(name, text)
+            found[name] = read_detected(name, text)
         except RequestError as error:
             for line in error.problems:
-                add(f"{where}.{name}", f"{where}.{line}")
+                add(f"{where}.{spelled}", f"{where}.{line}")
     return found

@@ -15,6 +15,7 @@ from treatsim.safety.membrane_view import MembraneView
 from treatsim.safety.passing import BORON, PASSES_LIKE, boron_known, boron_passage, passes
 from treatsim.water.ion_passage import ions_of
 from treatsim.water.ions import CALCIUM_CARBONATE_EQUIVALENT, IONS, SEA_SALT, SEA_SALT_MOLAR_MASS
+from treatsim.water.substances import substance
 from treatsim.water.water_table import WaterTable
 
 IN_PARTICLES = {"turbidity", "e_coli", "free_chlorine", "dissolved_solids"}  # told elsewhere
@@ -33,7 +34,7 @@ class ProductWater:
 
 
 def named(symbol: str) -> str:
-    """Return the name of a substance as an analyte: "sodium", "boron", "dissolved_silica".
+    """Return the name of a substance as an analyte: "sodium", "boron", "silica".
 
     Parameters
     ----------
@@ -53,9 +54,8 @@ def named(symbol: str) -> str:
     ------
     definition
     """
-    if symbol not in IONS:
-        return symbol
-    return IONS[symbol].name.partition(",")[0].partition(" (")[0].replace(" ", "_")
+    row = substance(symbol) if symbol in IONS else None
+    return row.name if row else symbol
 
 
 def product_water(result: Result) -> ProductWater:
@@ -137,6 +137,8 @@ def _source(result: Result, found: ProductWater) -> dict[str, Any]:
     known = {named(symbol) for symbol in held} | IN_PARTICLES
     if {"Ca", "Mg"} <= set(held):
         known.add("hardness")
+    if "HCO3" in held:
+        known.add("alkalinity")
     return held | {name: value for name, value in measured.items() if name not in known}
 
 

@@ -17,6 +17,7 @@ from treatsim.errors import DomainError, require
 from treatsim.ranges import Range
 
 EFFICIENCY_RANGE = Range("flow_ratio", 0.1, 1.6, "1", "parabola of pump efficiency")
+ALIKE = 1e-18  # of the sum of squares: round-off alone
 
 
 class PumpCurve(NamedTuple):
@@ -74,7 +75,8 @@ def fit_pump_curve(flow: ArrayLike, head: ArrayLike) -> PumpCurve:
     Returns
     -------
     PumpCurve
-        Through the points if there are three on a falling parabola.
+        Through the points if there are three on a falling parabola; through two, the parabola
+        that falls from no flow on.
 
     Validity
     --------
@@ -103,7 +105,9 @@ def fit_pump_curve(flow: ArrayLike, head: ArrayLike) -> PumpCurve:
             candidates.append((error, fitted[0], falls.get(1, 0.0), falls.get(2, 0.0)))
     if not candidates:
         raise DomainError("pump curve: the points do not fall with flow")
-    _, shutoff, linear, quadratic = min(candidates)
+    least = min(error for error, *_ in candidates)
+    alike = [row for row in candidates if row[0] <= least + ALIKE * float(np.sum(head**2))]
+    _, shutoff, linear, quadratic = alike[0]  # through two points: falling with the square
     return pump_curve(shutoff, linear / scale, quadratic / scale**2)
 
 

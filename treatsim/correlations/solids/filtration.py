@@ -54,13 +54,13 @@ def element_loss(
 
 
 def fit_element(flow: ArrayLike, loss: ArrayLike, viscosity: ArrayLike) -> tuple[float, float]:
-    """Return both loss terms of an element from two catalogue points.
+    """Return both loss terms of an element from catalogue points.
 
     Parameters
     ----------
-    flow : array_like, shape (2,)
-        Flows through one element. [m3/s]
-    loss : array_like, shape (2,)
+    flow : array_like, shape (n,)
+        Flows through one element, two or more. [m3/s]
+    loss : array_like, shape (n,)
         Clean pressure losses. [Pa]
     viscosity : float
         Dynamic viscosity of the catalogue's water. [Pa s]
@@ -68,7 +68,8 @@ def fit_element(flow: ArrayLike, loss: ArrayLike, viscosity: ArrayLike) -> tuple
     Returns
     -------
     resistance, quadratic : float
-        As `element_loss` takes them. [1/m3], [Pa s2/m6]
+        As `element_loss` takes them: through two points, by least squares of the relative misses
+        for more. [1/m3], [Pa s2/m6]
 
     Validity
     --------
@@ -79,19 +80,19 @@ def fit_element(flow: ArrayLike, loss: ArrayLike, viscosity: ArrayLike) -> tuple
     ------
     definition.
     """
-    flow = require("flow", flow, 0.0, np.inf, "m3/s", open_low=True)
-    loss = require("loss", loss, 0.0, np.inf, "Pa", open_low=True)
-    if flow.shape != (2,) or loss.shape != (2,) or flow[0] == flow[1]:
-        raise DomainError("element loss: give two points of different flow")
-    slope = loss / flow
-    quadratic = (slope[1] - slope[0]) / (flow[1] - flow[0])
-    laminar = slope[0] - quadratic * flow[0]
-    if quadratic < -1e-9 * slope[0] / flow[0] or laminar <= 0:
+    flow = require("flow", flow, 0.0, np.inf, "m3/s", open_low=True).ravel()
+    loss = require("loss", loss, 0.0, np.inf, "Pa", open_low=True).ravel()
+    if flow.size < 2 or loss.shape != flow.shape or np.unique(flow).size < flow.size:
+        raise DomainError("element loss: give two points of different flow, or more")
+    largest = flow.max()
+    matrix = np.column_stack([flow / loss, flow**2 / (largest * loss)])
+    laminar, quadratic = np.linalg.lstsq(matrix, np.ones_like(flow), rcond=None)[0]
+    if quadratic < -1e-9 * laminar or laminar <= 0:
         raise DomainError(
-            "element loss: between the two points it must grow at least with the flow "
+            "element loss: between the points it must grow at least with the flow "
             "and less than with its square"
         )
-    return float(laminar / viscosity), float(max(quadratic, 0.0))
+    return float(laminar / viscosity), float(max(quadratic / largest, 0.0))
 
 
 def blocked_resistance(

@@ -94,7 +94,7 @@ def _loaded(case, share: float | None) -> dict[str, np.ndarray]:
     return {
         f"{name}.captured_mass": np.array([share * case.parameters[name].capacity])
         for name, kind in case.kinds.items()
-        if kind == FILTER
+        if kind == FILTER and case.parameters[name].capacity is not None
     }
 
 

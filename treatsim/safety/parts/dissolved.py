@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -85,15 +86,37 @@ def dissolved(result: Result, earlier: Additions) -> Additions:
     if result.product is not None:
         before.setdefault("dissolved_solids", result.sheet.source.concentration)
         taste = taste_class(_sound(result, after["dissolved_solids"]))
-    before, after = ({n: _sound(result, v) for n, v in s.items()} for s in (before, after))
+    before, after = (
+        {n: _sound(result, v) for n, v in s.items() if n in listed} for s in (before, after)
+    )
     rows = compare(before, after, values)
     found = Additions(records={"dissolved": Analytes(rows, untouched, partly, taste)})
+    unseen = _unseen(table)
     for row in rows:
-        found = found.joined(_row(row, water))
+        found = found.joined(_row(row, water, row.guideline.analyte in unseen))
+    found = found.joined(Additions(notes=_detection_notes(table)))
     found = found.joined(_together(after))
     if table is None or not any(limit.group == "health" for limit in found.limits):
         return found.joined(Additions(limits=(unjudged("what is dissolved", "analytes"),)))
     return found
+
+
+def _unseen(table) -> frozenset[str]:
+    """Analytes of the product known by a limit of detection only."""
+    if table is None:
+        return frozenset()
+    return table.below_after | (table.below - set(table.after))
+
+
+def _detection_notes(table) -> tuple[str, ...]:
+    names = sorted(_unseen(table))
+    if not names:
+        return ()
+    told = ", ".join(name.replace("_", " ") for name in names)
+    return (
+        f"not detected: {told}; each counts as its limit of detection against limits of health, "
+        "and as absent in the chemistry",
+    )
 
 
 def _sound(result: Result, value):
@@ -113,7 +136,7 @@ def _after(result: Result, water: ProductWater, measured, listed) -> dict[str, A
     return {**after, **measured}
 
 
-def _row(row: Comparison, water: ProductWater) -> Additions:
+def _row(row: Comparison, water: ProductWater, unseen: bool) -> Additions:
     """One analyte: its values, and what is held or may be noticed."""
     line = row.guideline
     quantity = quantity_of(line.analyte)
@@ -125,8 +148,9 @@ def _row(row: Comparison, water: ProductWater) -> Additions:
     }
     unknown = row.after is None and line.analyte in CHANGED_BY_TREATMENT  # the ledger judges it
     if line.kind == "health" and line.analyte != "free_chlorine" and not unknown:
-        return Additions(values, (_limit(row, f"{words} in the product", quantity, water),))
-    if row.after is None or line.kind != "taste" or not np.any(row.after.exceeds):
+        limit = _limit(row, f"{words} in the product", quantity, water)
+        return Additions(values, (_unsure(limit, line.analyte) if unseen else limit,))
+    if unseen or row.after is None or line.kind != "taste" or not np.any(row.after.exceeds):
         return Additions(values)
     shown = {
         "value": Value(row.after.value, quantity),
@@ -154,6 +178,15 @@ def _limit(row: Comparison, words: str, quantity: str, water: ProductWater) -> L
     address = f"product.{line.analyte}_at_most"
     words += ", at most that of the source"
     return Limit(words, address, most, "<=", *told, water.at_most[line.analyte], sure)
+
+
+def _unsure(limit: Limit, analyte: str) -> Limit:
+    """Of what was not detected: met where even the limit of detection is, else not judged."""
+    if limit.needs:
+        return limit
+    needs = f"analytes.{analyte}"
+    name = f"{limit.name}, at most its limit of detection"
+    return dataclasses.replace(limit, name=name, needs=needs, judged=limit.meets)
 
 
 def _together(after) -> Additions:
