@@ -19,6 +19,7 @@ SUBJECTS = {
     "normalisation": "normalisation",
     "hydraulics, settling, filters": "pretreatment",
     "disinfection credit, chlorine, people": "safety",
+    "reports, data sheets, bench readings": "papers",
     "bounds of what may be typed in": "quantities",
 }
 PROGRAMS = {  # what may have computed the value of a second program

@@ -79,7 +79,7 @@ def test_nitrate_as_nitrogen_is_another_number():
         ("nitrite", "1 mg/L", "basis is missing"),
         ("ammonia", "1 mg/L", "basis is missing"),
         ("hardness", "120 mg/L", "basis is missing"),
-        ("iron", "1 mg/L as Fe", "no meaning"),
+        ("iron", "1 mg/L as Fe2O3", "no meaning"),
         ("arsenic", "0.01", "unit is missing"),
         ("arsenic", 0.01, "unit is missing"),
         ("arsenic", "1 ppm", "ambiguous"),
