@@ -33,7 +33,7 @@ from treatsim.flowsheet.result import Context, Result
 from treatsim.given import over_points
 from treatsim.operations.outcome import Override
 from treatsim.operations.parameters import Parameters
-from treatsim.operations.sheets import Given, sheet_of
+from treatsim.operations.sheets import Given, sheet_of, still_told
 from treatsim.operations.unit import Unit
 
 MOST_UNITS, MOST_PARTS, LONGEST_LINK = 200, 1000, 4000
@@ -104,7 +104,7 @@ class Case:
     def numeric(self, address: str) -> dataclasses.Field:
         """Return the declaration of an input that is a number and can be varied."""
         item, _ = self.field(address)
-        if item.metadata["kind"] in ("choice", "text", "points"):
+        if item.metadata["kind"] in ("choice", "text"):
             raise RequestError(f'"{address}" is a {item.metadata["kind"]}, not a number to vary')
         return item
 
@@ -169,19 +169,10 @@ class Case:
             self.title,
             self.path,
             {name: records[name] for name in self.sections},
-            (*case_sections.water_notes(records["water"]), *self._told(records)),
+            (*case_sections.water_notes(records["water"]), *still_told(self.given, records)),
             self.overrides,
         )
         return operate(self._connected(records), points, self.holds, context)
-
-    def _told(self, records: Mapping[str, Any]) -> list[str]:
-        """What came from data sheets and bench readings, where it still holds."""
-        return [
-            form.words
-            for owner, forms in self.given.items()
-            for form in forms
-            if form.holds(records[owner])
-        ]
 
 
 def load(path: str | Path, changes: Mapping[str, str] | None = None) -> Case:

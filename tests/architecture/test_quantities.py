@@ -30,7 +30,7 @@ def test_no_plain_number_hides_a_unit(name):
     """What is declared without a dimension does not name a unit in its words."""
     for item in dataclasses.fields(RECORDS[name]):
         kind = item.metadata["kind"]
-        if kind in ("text", "choice", "points") or quantities.QUANTITIES[kind].si != "1":
+        if kind in ("text", "choice") or quantities.QUANTITIES[kind].si != "1":
             continue
         hidden = bool(UNIT.search(item.metadata["meaning"])) and kind not in quantities.BASED
         assert hidden == (f"{name}.{item.name}" in PLAIN), f"{item.name}: {item.metadata}"

@@ -83,6 +83,10 @@ def test_what_is_declared_is_told_somewhere(verdicts):
     for kind in operations.kinds():
         values = plant.unit(kind).evaluate(**plant.inlets(kind)).details().values
         seen |= {(kind, told(operations.unit_class(kind).results, key)) for key in values}
+    sizes = dict.fromkeys(("median_size", "size_deviation", "particle_density"))
+    column = plant.unit("settling_basin", settling_curve=((0.3, 5e-4), (0.6, 2e-3)), **sizes)
+    values = column.evaluate(**plant.inlets("settling_basin")).details().values
+    seen |= {("settling_basin", key) for key in values}
     for case, verdict in verdicts:
         for address in verdict.values:
             owner, _, key = address.partition(".")

@@ -6,6 +6,7 @@ import dataclasses
 import difflib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Any, ClassVar
 
 import numpy as np
@@ -85,8 +86,9 @@ def points(value: str, position: str, meaning: str, *, example: Any = "", **defa
 
     `value` and `position` are the quantities before and after "at".
     """
-    meta = {"kind": "points", "pair": (value, position), "meaning": meaning, "source": ""}
-    return field(metadata=meta | {"example": example}, **default)
+    declared = reference(meaning, example=example, **default)
+    declared.metadata = MappingProxyType({**declared.metadata, "pair": (value, position)})
+    return declared
 
 
 def read_points(raw: Any, value: str, position: str) -> tuple[tuple[float, float], ...]:
@@ -133,7 +135,7 @@ def field_problem(item: dataclasses.Field, value) -> str | None:
     meta, name = item.metadata, item.name.replace("_", " ")
     if value is None:
         return None if item.default is None else f"{name} is missing ({meta['meaning']})"
-    if meta["kind"] in ("text", "points"):
+    if meta["kind"] == "text":
         return None
     if meta["kind"] == "choice":
         if value in meta["options"]:
@@ -169,10 +171,10 @@ def _named(name: str, one: str, many: str) -> str:
 def read_value(item: dataclasses.Field, raw) -> Any:
     """Turn one entry into the value of a declared field; RequestError says what is wrong."""
     kind = item.metadata["kind"]
+    if "pair" in item.metadata:
+        return read_points(raw, *item.metadata["pair"])
     if kind == "text":
         return raw
-    if kind == "points":
-        return read_points(raw, *item.metadata["pair"])
     if isinstance(raw, dict) and "value" in raw:
         if extra := set(raw) - UNCERTAIN:
             raise RequestError(

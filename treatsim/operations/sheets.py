@@ -7,6 +7,7 @@ form was typed in, but for the line that the result carries.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any, ClassVar, NamedTuple
 
@@ -43,6 +44,15 @@ class Given(NamedTuple):
             np.array_equal(np.asarray(getattr(record, name)), np.asarray(value))
             for name, value in self.values.items()
         )
+
+
+def still_told(
+    given: Mapping[str, Sequence[Given]], records: Mapping[str, Parameters]
+) -> list[str]:
+    """Return what came from data sheets and bench readings, where it still holds."""
+    return [
+        form.words for owner, forms in given.items() for form in forms if form.holds(records[owner])
+    ]
 
 
 def entries(sheet: type[Sheet]) -> tuple[str, ...]:
