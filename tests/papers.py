@@ -28,7 +28,7 @@ def read(kind: str, table: dict):
     """Return the record, the faults and what its sheets say."""
     problems, given = Problems("case", {}, {}), []
     cls = SECTIONS.get(kind) or operations.parameters_class(kind)
-    record = read_record(cls, table, f"units.{kind}", problems, given)
+    record = read_record(cls, table, f"units.{kind}", problems, given=given)
     return record, problems.found, given
 
 
