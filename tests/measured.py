@@ -8,9 +8,9 @@ from oracles import pipes, spacer
 from treatsim.correlations.disinfection import chlorine_decay
 from treatsim.correlations.hydraulics import friction
 from treatsim.correlations.ro import spacer_channel
+from treatsim.correlations.uv.dose_table import credited_log
 from treatsim.correlations.uv.inactivation import MJ_PER_CM2, ORGANISMS
 from treatsim.safety import ct_tables
-from treatsim.safety.dose_requirements import credited_log
 from treatsim.water import analysis, boron, osmosis, pitzer, properties, salt_solutions
 from treatsim.water.ions import IONS, SODIUM_CHLORIDE_MOLAR_MASS
 from treatsim.water.phreeqc import Recipe, run

@@ -19,6 +19,7 @@ from treatsim.operations.parameters import read_value
 from treatsim.operations.sheets import Given, entries
 
 STANDARD_INPUT = "-"  # as the name of a case
+LONGEST_NUMBER = 4000  # bits of a whole number
 DEEPEST = 20  # tables in one another
 LARGEST_FILE = 1_000_000  # bytes; a case file is a page or two
 TEXTS = re.compile(  # texts and comments; one that does not end takes all, so that time is linear
@@ -109,6 +110,13 @@ def _decoded(raw: bytes, name: str) -> str:
         ) from error
 
 
+def _endless(part: Any) -> bool:
+    """Whether somewhere a whole number stands that cannot even be shown."""
+    if isinstance(part, dict | list):
+        return any(_endless(inner) for inner in (part.values() if isinstance(part, dict) else part))
+    return isinstance(part, int) and part.bit_length() > LONGEST_NUMBER
+
+
 def parse(text: str, name: str) -> dict[str, Any]:
     """Parse TOML; a fault in the syntax is told with its line."""
     dots = max((part.count(".") for part in re.split(r"[=,{}\n]", TEXTS.sub("_", text))), default=0)
@@ -118,6 +126,8 @@ def parse(text: str, name: str) -> dict[str, Any]:
         tables = tomllib.loads(text)
         if _depth(tables) > DEEPEST:
             raise CaseError(f"{name}: tables lie more than {DEEPEST} deep; this is no case file")
+        if _endless(tables):
+            raise CaseError(f"{name}: a number of thousands of digits; this is no case file")
         return tables
     except RecursionError as error:
         raise CaseError(f"{name}: nested too deep; this is no case file") from error

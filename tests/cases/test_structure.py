@@ -12,6 +12,7 @@ import ro_plant
 from command import ROOT, treatsim
 
 from treatsim import cases
+from treatsim.errors import CaseError
 from treatsim.safety.verdict import judge
 
 WATER = {"kind": "fresh", "temperature": "24 degC", "salinity": "0.3 g/L", "ph": 7.4}
@@ -182,7 +183,7 @@ def test_a_fault_hidden_by_one_of_the_other_kind():
         },
         "flowsheet": {"links": ["a > b > valve > tank", "c > d > end > outfall"]},
     }  # fmt: skip
-    with pytest.raises(cases.CaseError) as caught:
+    with pytest.raises(CaseError) as caught:
         cases.interpret(data, "two.toml")
     first, second = caught.value.problems
     assert "fixed twice, by c.flow and d.flow" in first
@@ -200,7 +201,7 @@ def concentrate(head: dict):
     [ro_plant.pump(2, 10), {"kind": "intake", "flow": "2 m3/h", "pressure": "9 bar"}],
 )
 def test_a_concentrate_without_a_valve(head):
-    with pytest.raises(cases.CaseError, match="put a throttle_valve ahead of outfall"):
+    with pytest.raises(CaseError, match="put a throttle_valve ahead of outfall"):
         concentrate(head)
 
 

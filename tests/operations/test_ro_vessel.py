@@ -114,7 +114,7 @@ def test_averages_lie_between_the_local_fluxes():
     [
         (ro_plant.sea(35.0), 2.2, 20.0, 4, {}, "osmotic pressure"),
         (ro_plant.salt(0.2), 0.05, 30.0, 6, {}, "98 %"),
-        (ro_plant.salt(0.5), 9.0, 1.2, 6, {}, "friction uses up"),
+        (ro_plant.salt(0.5), 9.0, 1.2, 6, {}, "friction takes"),
         (ro_plant.salt(0.5), 1.0, 2.0, 1, {"permeate_pressure": "3 bar"}, "that of the permeate"),
     ],
 )
