@@ -16,7 +16,8 @@ MOST_KEYS = 3  # more than these named would be no hint
 
 def nearest(name: Any, known: Iterable[str]) -> str:
     """Return the nearest of some names, or ""."""
-    near = difflib.get_close_matches(str(name)[:60], list(known), n=1)
+    word = name[:60] if isinstance(name, str) else ""  # a number may be too large to show
+    near = difflib.get_close_matches(word, list(known), n=1)
     return near[0] if near else ""
 
 
