@@ -20,7 +20,7 @@ TreatsimError, RequestError, NoSolutionError
 6.784 m3/h
 >>> found = treatsim.find(case, "lift_pump.speed", "product.flow >= 6 m3/h")
 >>> print(found.lines()[0])
-lift_pump.speed: met from 68.6834 % to 120 % (now 74 %: met)
+lift_pump.speed: met from 68.7 to 120 % (now 74 %: met)
 >>> treatsim.sweep(case, {"lift_pump.speed": "60 %:90 %:4"})["product.flow"]
 [4.65, 6.197, 7.644, 9.036] m3/h
 """

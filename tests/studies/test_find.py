@@ -135,7 +135,7 @@ def test_no_operating_point_at_all():
 @pytest.mark.parametrize(
     ("adjust", "until", "says"),
     [
-        ("lift_pump.sped", (), "near: lift_pump.speed"),
+        ("lift_pump.sped", (), 'did you mean "lift_pump.speed"'),
         ("uv.dose_credited", (), "is a result"),
         ("uv.emission", (), "no number"),
         (SPEED, "uv.dose_credited > 12 mJ/cm2", "ADDRESS >= VALUE"),
