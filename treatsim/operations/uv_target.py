@@ -52,7 +52,7 @@ def target_faults(target: Any) -> list[str]:
     ]
     name = target["organism"]
     if not isinstance(name, str) or name not in TARGETED:
-        told = str(name)[:60]
+        told = name[:60] if isinstance(name, str) else "no text"
         near = difflib.get_close_matches(told, TARGETED, n=1)
         hint = f'; did you mean "{near[0]}"?' if near else ""
         return [*faults, f'target.organism = "{told}": known: {known}{hint}']
@@ -71,8 +71,9 @@ def _log_fault(name: str, log: Any) -> str:
     largest = largest_log(name)
     if log <= largest:
         return ""
+    told = repr(log) if log < 1e9 else "a number of many digits"
     return (
-        f"target.log = {log!r}: nothing beyond {largest:g} log is known for {name}; "
+        f"target.log = {told}: nothing beyond {largest:g} log is known for {name}; "
         "no claim above it"
     )
 
