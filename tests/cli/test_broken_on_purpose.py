@@ -188,7 +188,7 @@ def test_a_long_name_of_a_case():
 
 
 def shell(line: str, **environment) -> subprocess.CompletedProcess:
-    command = line.replace("treatsim", f"{sys.executable} -c '{CODE}'")
+    command = line.replace("treatsim ", f"{sys.executable} -c '{CODE}' ")  # no part of a path
     return subprocess.run(
         ["sh", "-c", command],
         capture_output=True,
