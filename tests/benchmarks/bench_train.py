@@ -104,7 +104,7 @@ def point(mean, row, density: float, viscosity: float) -> tuple[float, float]:
     """Flow and mean fluence rate of one setting."""
     speed, transmittance, age = row
     flow = brentq(surplus, 1e-6, 1e-2, args=(speed, density, viscosity), rtol=1e-10)
-    return flow, mean(80.0 * age * 0.9, -100 * math.log(transmittance))
+    return flow, mean(70.0 * age * 0.9, -100 * math.log(transmittance))
 
 
 def river():
