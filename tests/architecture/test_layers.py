@@ -31,7 +31,8 @@ LAYERS = (
     ("studies",),
     ("cases", "case_files", "case_sections", "case_report", "case_checks", "building"),
     ("report",),
-    ("cli", "cli_options", "console"),
+    ("commands", "cli_options", "console"),
+    ("cli",),
     ("__main__",),
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}

@@ -1,0 +1,1 @@
+"""One command a file: what it runs, says of itself, shows as an example and takes."""

@@ -1,0 +1,32 @@
+"""Find the largest and smallest setting that still meets a target, and what holds it."""
+
+from __future__ import annotations
+
+from treatsim.commands.common import Command, Exit, changes
+from treatsim.console import deliver, form_of
+
+
+def run(arguments) -> int:
+    """Find the settings that meet a target."""
+    from treatsim import cases
+    from treatsim.report.as_text import as_json
+    from treatsim.studies.find import find
+
+    form = form_of(arguments, ".txt", ".json")
+    case = cases.load(arguments.case, changes(arguments))
+    found = find(case, arguments.adjust, arguments.until or (), best=arguments.best)
+    if form == ".json":
+        text = as_json(found.document(arguments.units))
+    else:
+        text = "\n".join(found.lines(arguments.units)) + "\n"
+    deliver(text, arguments.out)
+    return Exit.DONE if found.found else Exit.NOT_MET
+
+
+COMMAND = Command(
+    run,
+    "Find the largest and smallest setting that still meets a target, and what holds it.",
+    "treatsim find cases/river.toml --adjust lift_pump.speed "
+    '--until "uv.dose_credited >= 12 mJ/cm2"',
+    ("CASE", "--adjust", "--until", "--best", "--set", "--json", "--units", "--out"),
+)
