@@ -15,6 +15,7 @@ from treatsim.operations.sheets import Sheet
 from treatsim.quantities import text
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
+from treatsim.studies.spread_inputs import UncertaintyParameters
 from treatsim.water import analysis
 from treatsim.water.laboratory import Ions, of_report, read_report
 from treatsim.water.properties import atmospheric_pressure
@@ -23,7 +24,7 @@ from treatsim.water.substances import SUBSTANCES, substance
 from treatsim.water.water_table import water_table
 
 RESERVED = {"site", "water", "product", "energy", "tank", "outfall", "drain", "title", "hold"}
-RESERVED |= {"people", "health", "analytes"}
+RESERVED |= {"people", "health", "analytes", "uncertainty"}
 RESERVED -= {"tank"}  # a storage tank may well be called tank
 
 
@@ -150,6 +151,7 @@ SECTIONS: dict[str, type[Parameters]] = {
     "people": PeopleParameters,
     "health": HealthParameters,
     "analytes": AnalytesParameters,
+    "uncertainty": UncertaintyParameters,
 }
 REQUIRED = {"water"}
 

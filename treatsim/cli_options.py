@@ -78,5 +78,9 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         ("--best",),
         {"metavar": '"largest ADDRESS"', "default": "", "help": 'or "smallest ADDRESS"'},
     ),
+    "--samples": (
+        ("--samples",),
+        {"metavar": "N", "help": "at least so many samples of the uncertain inputs"},
+    ),
     "--debug": (("--debug",), {"action": "store_true", "help": "show the traceback of an error"}),
 }

@@ -13,6 +13,7 @@ LAYERS = (
         "constants",
         "quantities",
         "spellings",
+        "spreads",
         "sources",
         "errors",
         "ranges",
@@ -49,6 +50,7 @@ LATE = {  # costly to load: only inside the function that needs them
     "pyarrow",
     "openpyxl",
     "argcomplete",
+    "SALib",
 }
 DECLARED = LATE | {"numpy"}
 NAMES = set(modules())
