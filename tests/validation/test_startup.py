@@ -60,6 +60,7 @@ def test_what_a_start_costs(agree):
     changes = {
         "uv.lamp_power": "120 W",
         "startup.pump_ramp": "0 s",
+        "startup.lamp_warm_up": "60 s",
         "startup.pump_delay": "180 s",
         "startup.line_at_start": "full",
         "startup.opens_when": "timer",

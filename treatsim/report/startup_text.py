@@ -126,7 +126,9 @@ def answer(found: Startup, system: str) -> list[str]:
             f"{least} that must go to waste"
         )
     if not math.isfinite(found.opens):
-        lines.append("the product valve never opens: its sensor does not reach the set point")
+        lines.append(
+            "the product valve never stays open: an alarm stands, or its set point is out of reach"
+        )
     if found.judged and found.under_dose > NOTHING:
         lines.append(f"NOT MET: {show(found.under_dose, 'volume')} under dose reach the product")
         if found.endless:

@@ -152,8 +152,9 @@ class Startup:
 
     @property
     def opens(self) -> float:
-        """Moment at which the product valve begins to open; inf if it never does. [s]"""
-        return self.clean.valve.opens[0] if self.clean.valve.opens else float(np.inf)
+        """Moment from which on the product valve opens and stays so; inf if it never does. [s]"""
+        stays = self.clean.valve.opens and float(self.clean.valve.at(self.clean.end)) > 0
+        return self.clean.valve.opens[-1] if stays else float(np.inf)
 
     @property
     def before_met(self) -> float:

@@ -21,6 +21,7 @@ from treatsim.operations.uv_exposure import FAINT, Exposure
 from treatsim.running.schedule import Schedule
 
 RTOL = 1e-7
+LEAST = 1e-18  # of a survival, absolute: far below any that a dose asks for, and no smaller steps
 SHADES = 9  # absorptions at which the light of clear to dull water is worked out
 LEAST_STEP = 1e-9  # s; of two changes of course nearer than this, one
 
@@ -218,15 +219,12 @@ def wash_out(
     time, pieces = 0.0, []
     signals: dict[str, list[tuple[float, bool]]] = {name: [] for name in reactor.margins()}
     knots = [knot for knot in plan.knots if knot < end] + [end]
+    drawn = sorted((t, w) for s in plan.dull for t, w in zip(s, ("dull", "clear"), strict=True))
     while knots:
         while marks and marks[0][0] <= state[0]:
             _pass(reactor, marks.pop(0)[1], shades)
-        for span in plan.dull:
-            marks += [
-                (state[0] + line.ahead, word)
-                for moment, word in zip(span, ("dull", "clear"), strict=True)
-                if abs(moment - time) <= LEAST_STEP
-            ]
+        while drawn and drawn[0][0] - time <= LEAST_STEP:
+            marks.append((state[0] + line.ahead, drawn.pop(0)[1]))
         marks.sort()
         if knots[0] - time <= LEAST_STEP:
             knots.pop(0)
@@ -259,7 +257,7 @@ def _piece(reactor: _Reactor, span, state: Array, mark: Sequence[tuple[float, st
         passed: Any = partial(lambda volume, _, y: y[0] - volume, volume)
         passed.terminal = True
         events.append(passed)
-    least = np.tile([FAINT, FAINT, 1e-9], reactor.exposure.tanks)
+    least = np.tile([LEAST, LEAST, 1e-9], reactor.exposure.tanks)
     return solve_ivp(
         reactor.slope,
         span,
