@@ -1,12 +1,12 @@
 """From switching on, and when the lamp fails
 
-The pump waits for the lamp, the valve for its sensor: what comes out before goes to waste. When the
-lamp fails, the valve must be shut before the last good water in the hold-up has passed it.
+What comes out before the dose is met goes to waste, and when the lamp fails the valve must be shut
+before the last good water in the hold-up has passed it.
 
 Left the start, right a failure of the lamp after the valve has opened. The dose is that behind the
 light; the water reaches the valve when the hold-up has been pumped through. Hatched: to waste.
 
-Sources: bolton_2000, liu_2004, cfr_141_720, common practice for the lamp
+Sources: bolton_2000, liu_2004, cfr_141_720
 """
 
 from __future__ import annotations
