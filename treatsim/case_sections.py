@@ -13,6 +13,7 @@ from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.sheets import Sheet
 from treatsim.quantities import text
+from treatsim.running.start_parameters import StartupParameters
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
 from treatsim.studies.spread_inputs import UncertaintyParameters
@@ -24,7 +25,7 @@ from treatsim.water.substances import SUBSTANCES, substance
 from treatsim.water.water_table import water_table
 
 RESERVED = {"site", "water", "product", "energy", "tank", "outfall", "drain", "title", "hold"}
-RESERVED |= {"people", "health", "analytes", "uncertainty"}
+RESERVED |= {"people", "health", "analytes", "uncertainty", "startup"}
 RESERVED -= {"tank"}  # a storage tank may well be called tank
 
 
@@ -152,6 +153,7 @@ SECTIONS: dict[str, type[Parameters]] = {
     "health": HealthParameters,
     "analytes": AnalytesParameters,
     "uncertainty": UncertaintyParameters,
+    "startup": StartupParameters,
 }
 REQUIRED = {"water"}
 

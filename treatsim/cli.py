@@ -20,6 +20,7 @@ from treatsim.commands import (
     new,
     solve,
     sources,
+    startup,
     sweep,
     uncertainty,
 )
@@ -124,6 +125,7 @@ COMMANDS: dict[str, Command] = {
     "sweep": sweep.COMMAND,
     "compare": compare.COMMAND,
     "uncertainty": uncertainty.COMMAND,
+    "startup": startup.COMMAND,
     "figures": figures.COMMAND,
     "sources": sources.COMMAND,
 }

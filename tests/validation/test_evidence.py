@@ -20,6 +20,7 @@ SUBJECTS = {
     "hydraulics, settling, filters": "pretreatment",
     "disinfection credit, chlorine, people": "safety",
     "reports, data sheets, bench readings": "papers",
+    "start-up": "startup",
     "bounds of what may be typed in": "quantities",
 }
 PROGRAMS = {  # what may have computed the value of a second program

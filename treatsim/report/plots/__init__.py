@@ -17,6 +17,7 @@ NAMES = (
     "uv_distribution",
     "uv_window",
     "uv_field",
+    "startup",
     "credit_ledger",
     "vessel_profile",
     "ro_window",
