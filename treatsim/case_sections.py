@@ -12,7 +12,9 @@ from treatsim.correlations.uv.optics import napierian_absorption
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.sheets import Sheet
-from treatsim.power.site import SiteParameters
+from treatsim.power.monthly import monthly_means
+from treatsim.power.site import SiteParameters, place_of
+from treatsim.power.sun import days_of
 from treatsim.power.tables import ArrayParameters, SunParameters
 from treatsim.quantities import text
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
@@ -220,6 +222,20 @@ def given_twice(sections: Mapping[str, Any]) -> list[str]:
     if water.boron is None or analytes is None or "boron" not in analytes.before:
         return []
     return ["analytes.boron: water.boron states it too; keep one"]
+
+
+def unlit(sections: Mapping[str, Any]) -> list[str]:
+    """Return what is wrong between site, sun and array; nothing where neither is stated."""
+    site, sun, array = (sections[name] for name in ("site", "sun", "array"))
+    if sun is None:
+        return [] if array is None else ["sun is missing: a table [sun] for the array"]
+    try:
+        place = place_of(site)
+        if sun.file is None:
+            monthly_means(place, sun, days_of(place))
+    except RequestError as error:
+        return error.problems
+    return []
 
 
 def atmosphere_at(site: SiteParameters | None):

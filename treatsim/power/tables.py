@@ -105,7 +105,9 @@ class ArrayParameters(Parameters):
     """The photovoltaic array and its charge controller: direct current at the bus."""
 
     forms = (NominalTemperature,)
-    peak_power: float = quantity("power", "of all modules at 1000 W/m2 and 25 degC", open_low=True)
+    peak_power: float = quantity(
+        "power", "of all modules at 1000 W/m2 and 25 degC", low=0.0, open_low=True
+    )
     unfolded: float = quantity(
         "fraction", "share of the modules set up; what stays folded gives nothing", default=1.0
     )
@@ -179,7 +181,7 @@ class ArrayParameters(Parameters):
         "efficiency", "of a controller that follows the best point; 96 to 98 %", default=0.97
     )
     controller_limit: float | None = quantity(
-        "power", "largest power the controller passes on", open_low=True, default=None
+        "power", "largest power the controller passes on", low=0.0, open_low=True, default=None
     )
 
     def conflicts(self):
