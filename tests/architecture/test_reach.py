@@ -21,6 +21,7 @@ WAITING = {
         "correlations.solids.size_distribution lognormal_mass_below particle_number",
         "correlations.solids.turbidity RatingCurve suspended_solids curve_from_sample",
     ),
+    "runs over time: the train as a smooth function": ("running.response response Response train",),
     "start-up and shut-down": (
         "correlations.hydraulics.friction surge_head",
         "correlations.uv.lamp warm_up_factor",
