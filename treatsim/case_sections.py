@@ -17,8 +17,10 @@ from treatsim.power.site import SiteParameters, place_of
 from treatsim.power.sun import days_of
 from treatsim.power.tables import ArrayParameters, SunParameters
 from treatsim.quantities import text
+from treatsim.running.start_parameters import StartupParameters
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
+from treatsim.studies.spread_inputs import UncertaintyParameters
 from treatsim.water import analysis
 from treatsim.water.laboratory import Ions, of_report, read_report
 from treatsim.water.properties import atmospheric_pressure
@@ -27,7 +29,7 @@ from treatsim.water.substances import SUBSTANCES, substance
 from treatsim.water.water_table import water_table
 
 RESERVED = {"site", "water", "product", "energy", "tank", "outfall", "drain", "title", "hold"}
-RESERVED |= {"people", "health", "analytes", "sun", "array"}
+RESERVED |= {"people", "health", "analytes", "sun", "array", "uncertainty", "startup"}
 RESERVED -= {"tank"}  # a storage tank may well be called tank
 
 
@@ -143,6 +145,8 @@ SECTIONS: dict[str, type[Parameters]] = {
     "people": PeopleParameters,
     "health": HealthParameters,
     "analytes": AnalytesParameters,
+    "uncertainty": UncertaintyParameters,
+    "startup": StartupParameters,
 }
 REQUIRED = {"water"}
 

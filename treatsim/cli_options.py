@@ -78,5 +78,17 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         ("--best",),
         {"metavar": '"largest ADDRESS"', "default": "", "help": 'or "smallest ADDRESS"'},
     ),
+    "--samples": (
+        ("--samples",),
+        {"metavar": "N", "help": "at least so many samples of the uncertain inputs"},
+    ),
+    "--event": (
+        ("--event",),
+        {
+            "metavar": "KIND@TIME",
+            "action": "append",
+            "help": "lamp_failure, power_dip, pump_step or dull_water, such as lamp_failure@600s",
+        },
+    ),
     "--debug": (("--debug",), {"action": "store_true", "help": "show the traceback of an error"}),
 }

@@ -14,6 +14,7 @@ LAYERS = (
         "everyday",
         "quantities",
         "spellings",
+        "spreads",
         "sources",
         "errors",
         "ranges",
@@ -51,6 +52,7 @@ LATE = {  # costly to load: only inside the function that needs them
     "openpyxl",
     "argcomplete",
     "pvlib",
+    "SALib",
 }
 DECLARED = LATE | {"numpy"}
 NAMES = set(modules())

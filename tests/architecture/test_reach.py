@@ -22,10 +22,7 @@ WAITING = {
         "correlations.solids.turbidity RatingCurve suspended_solids curve_from_sample",
     ),
     "runs over time: the train as a smooth function": ("running.response response Response train",),
-    "start-up and shut-down": (
-        "correlations.hydraulics.friction surge_head",
-        "correlations.uv.lamp warm_up_factor",
-    ),
+    "the day and the year: what a start costs": ("running.startup start_cost",),
     "logbook: readings against the model": (
         "correlations.ro.normalisation OperatingData astm_osmotic_pressure flow_temperature_factor"
         " net_driving_pressure normalised_flow normalised_salt_passage",

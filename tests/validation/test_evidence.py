@@ -21,6 +21,7 @@ SUBJECTS = {
     "disinfection credit, chlorine, people": "safety",
     "reports, data sheets, bench readings": "papers",
     "sun, weather, array": "sun",
+    "start-up": "startup",
     "bounds of what may be typed in": "quantities",
 }
 PROGRAMS = {  # what may have computed the value of a second program

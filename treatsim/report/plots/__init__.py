@@ -17,12 +17,14 @@ NAMES = (
     "uv_distribution",
     "uv_window",
     "uv_field",
+    "startup",
     "credit_ledger",
     "vessel_profile",
     "ro_window",
     "energy_split",
     "scale_saturation",
     "array_months",
+    "chance",
 )
 
 
