@@ -12,6 +12,10 @@ from treatsim.correlations.uv.optics import napierian_absorption
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.sheets import Sheet
+from treatsim.power.monthly import monthly_means
+from treatsim.power.site import SiteParameters, place_of
+from treatsim.power.sun import days_of
+from treatsim.power.tables import ArrayParameters, SunParameters
 from treatsim.quantities import text
 from treatsim.running.start_parameters import StartupParameters
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
@@ -25,21 +29,8 @@ from treatsim.water.substances import SUBSTANCES, substance
 from treatsim.water.water_table import water_table
 
 RESERVED = {"site", "water", "product", "energy", "tank", "outfall", "drain", "title", "hold"}
-RESERVED |= {"people", "health", "analytes", "uncertainty", "startup"}
+RESERVED |= {"people", "health", "analytes", "sun", "array", "uncertainty", "startup"}
 RESERVED -= {"tank"}  # a storage tank may well be called tank
-
-
-@dataclass(frozen=True, kw_only=True)
-class SiteParameters(Parameters):
-    """Where the unit stands."""
-
-    latitude: float | None = quantity(
-        "angle", "latitude, north positive", low=-1.5708, high=1.5708, default=None
-    )
-    longitude: float | None = quantity("angle", "longitude, east positive", default=None)
-    altitude: float | None = quantity(
-        "altitude", "height above sea level; pumps that suck need it", default=None
-    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -149,6 +140,8 @@ def _symbol(key: str) -> str:
 SECTIONS: dict[str, type[Parameters]] = {
     "site": SiteParameters,
     "water": WaterParameters,
+    "sun": SunParameters,
+    "array": ArrayParameters,
     "people": PeopleParameters,
     "health": HealthParameters,
     "analytes": AnalytesParameters,
@@ -233,6 +226,20 @@ def given_twice(sections: Mapping[str, Any]) -> list[str]:
     if water.boron is None or analytes is None or "boron" not in analytes.before:
         return []
     return ["analytes.boron: water.boron states it too; keep one"]
+
+
+def unlit(sections: Mapping[str, Any]) -> list[str]:
+    """Return what is wrong between site, sun and array; nothing where neither is stated."""
+    site, sun, array = (sections[name] for name in ("site", "sun", "array"))
+    if sun is None:
+        return [] if array is None else ["sun is missing: a table [sun] for the array"]
+    try:
+        place = place_of(site)
+        if sun.file is None:
+            monthly_means(place, sun, days_of(place))
+    except RequestError as error:
+        return error.problems
+    return []
 
 
 def atmosphere_at(site: SiteParameters | None):

@@ -11,6 +11,7 @@ LAYERS = (
     (
         "arrays",
         "constants",
+        "everyday",
         "quantities",
         "spellings",
         "spreads",
@@ -50,6 +51,7 @@ LATE = {  # costly to load: only inside the function that needs them
     "pyarrow",
     "openpyxl",
     "argcomplete",
+    "pvlib",
     "SALib",
 }
 DECLARED = LATE | {"numpy"}

@@ -18,7 +18,7 @@ WAITING = {
         " compressible_resistance kozeny_resistance",
         "correlations.solids.filtration constant_pressure_flux shared_flow life_by_mass",
         "correlations.solids.retention beta_efficiency beta_log_removal beta_from_efficiency",
-        "correlations.solids.size_distribution normal_cdf lognormal_mass_below particle_number",
+        "correlations.solids.size_distribution lognormal_mass_below particle_number",
         "correlations.solids.turbidity RatingCurve suspended_solids curve_from_sample",
     ),
     "runs over time: the train as a smooth function": ("running.response response Response train",),

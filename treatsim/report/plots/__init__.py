@@ -23,6 +23,7 @@ NAMES = (
     "ro_window",
     "energy_split",
     "scale_saturation",
+    "array_months",
     "chance",
 )
 
