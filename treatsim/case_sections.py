@@ -14,6 +14,7 @@ from treatsim.operations.parameters import Parameters, choice, quantity, referen
 from treatsim.operations.sheets import Sheet
 from treatsim.quantities import text
 from treatsim.running.start_parameters import StartupParameters
+from treatsim.running.source import SourceParameters
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
 from treatsim.studies.spread_inputs import UncertaintyParameters
@@ -26,6 +27,7 @@ from treatsim.water.water_table import water_table
 
 RESERVED = {"site", "water", "product", "energy", "tank", "outfall", "drain", "title", "hold"}
 RESERVED |= {"people", "health", "analytes", "uncertainty", "startup"}
+RESERVED |= {"people", "health", "analytes", "uncertainty", "source"}
 RESERVED -= {"tank"}  # a storage tank may well be called tank
 
 
@@ -149,6 +151,7 @@ def _symbol(key: str) -> str:
 SECTIONS: dict[str, type[Parameters]] = {
     "site": SiteParameters,
     "water": WaterParameters,
+    "source": SourceParameters,
     "people": PeopleParameters,
     "health": HealthParameters,
     "analytes": AnalytesParameters,
