@@ -66,7 +66,7 @@ class SourceParameters(Parameters):
         default=None,
     )
     solids_spread: float | None = quantity(
-        "factor", "geometric standard deviation of the site's solids per turbidity; with a curve "
+        "factor", "geometric standard deviation of solids per turbidity at the site; with a curve "
         "borrowed from another site 2 or more", low=1, high=20, default=None,
     )  # fmt: skip
     solids_scatter: float | None = quantity(
@@ -185,8 +185,9 @@ def turbidity_series(
     if source is None:
         return np.full((scenarios, hours), float(level))
     shape = (scenarios, hours)
+    spread, keep = _stated(source, *SPREADS)
     noise = _wandering(
-        float(np.log(source.turbidity_spread)), source.day_correlation ** (1 / 24), shape,
+        float(np.log(spread)), np.power(keep, 1 / 24), shape,
         np.random.default_rng([seed, 1]),
     )  # fmt: skip
     series = float(level) * np.exp(noise)
@@ -195,8 +196,8 @@ def turbidity_series(
     if source.storms_per_month:
         rng = np.random.default_rng([seed, 2])
         rate = source.storms_per_month / MONTH
-        storm = _storms(rate, source.storm_length / 3600, shape, rng)
-        series *= 1 + (source.storm_rise - 1) * storm
+        rise, length = _stated(source, *STORM)
+        series *= 1 + (rise - 1) * _storms(rate, length / 3600, shape, rng)
     return series
 
 
@@ -237,8 +238,13 @@ def _of_sample(source: SourceParameters, ratio: float, sample: float) -> Rating 
         return None
     exponent = 1.0 if source.solids_exponent is None else source.solids_exponent
     curve = curve_from_sample(sample, ratio * sample, exponent)
-    spread, scatter = np.log(source.solids_spread), np.log(source.solids_scatter)
+    spread, scatter = np.log(_stated(source, *RATING))
     return Rating(curve, sample, float(scatter), float(spread), 0.0)
+
+
+def _stated(source: SourceParameters, *names: str) -> tuple[float, ...]:
+    """Return numbers that `conflicts` has made sure of."""
+    return tuple(float(getattr(source, name)) for name in names)
 
 
 def _rated(rating: Rating, turbidity: Array, rng) -> Array:

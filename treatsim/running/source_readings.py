@@ -19,6 +19,7 @@ import numpy as np
 
 from treatsim import quantities
 from treatsim.arrays import Array
+from treatsim.constants import DAY
 from treatsim.correlations.solids.turbidity import FEWEST_PAIRS, Rating, curve_from_pairs
 from treatsim.errors import RequestError
 
@@ -189,7 +190,7 @@ def _notes(rows: list[Row], columns, rating: Rating | None, name: str) -> tuple[
                        f"{two.offset} ahead of UTC; reckoned with")  # fmt: skip
     if len(odd) > MOST_TOLD:
         odd = [*odd[:MOST_TOLD], f"{name}: and {len(odd) - MOST_TOLD} more such lines"]
-    days = (rows[-1].time - rows[0].time) / 86400
+    days = (rows[-1].time - rows[0].time) / DAY
     notes = [
         f"source: turbidity replayed from {len(rows)} readings over {days:.3g} days in {name}; a "
         "storm or a season that they have not seen does not come",
