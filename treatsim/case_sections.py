@@ -151,10 +151,10 @@ def _symbol(key: str) -> str:
 SECTIONS: dict[str, type[Parameters]] = {
     "site": SiteParameters,
     "water": WaterParameters,
-    "source": SourceParameters,
     "people": PeopleParameters,
     "health": HealthParameters,
     "analytes": AnalytesParameters,
+    "source": SourceParameters,
     "uncertainty": UncertaintyParameters,
     "startup": StartupParameters,
 }
