@@ -13,8 +13,8 @@ from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.sheets import Sheet
 from treatsim.quantities import text
-from treatsim.running.start_parameters import StartupParameters
 from treatsim.running.source import SourceParameters
+from treatsim.running.start_parameters import StartupParameters
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
 from treatsim.studies.spread_inputs import UncertaintyParameters
@@ -26,8 +26,7 @@ from treatsim.water.substances import SUBSTANCES, substance
 from treatsim.water.water_table import water_table
 
 RESERVED = {"site", "water", "product", "energy", "tank", "outfall", "drain", "title", "hold"}
-RESERVED |= {"people", "health", "analytes", "uncertainty", "startup"}
-RESERVED |= {"people", "health", "analytes", "uncertainty", "source"}
+RESERVED |= {"people", "health", "analytes", "uncertainty", "startup", "source"}
 RESERVED -= {"tank"}  # a storage tank may well be called tank
 
 
