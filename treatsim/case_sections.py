@@ -17,6 +17,7 @@ from treatsim.power.site import SiteParameters, place_of
 from treatsim.power.sun import days_of
 from treatsim.power.tables import ArrayParameters, SunParameters
 from treatsim.quantities import text
+from treatsim.running.source import SourceParameters
 from treatsim.running.start_parameters import StartupParameters
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
@@ -27,10 +28,6 @@ from treatsim.water.properties import atmospheric_pressure
 from treatsim.water.stream import Stream
 from treatsim.water.substances import SUBSTANCES, substance
 from treatsim.water.water_table import water_table
-
-RESERVED = {"site", "water", "product", "energy", "tank", "outfall", "drain", "title", "hold"}
-RESERVED |= {"people", "health", "analytes", "sun", "array", "uncertainty", "startup"}
-RESERVED -= {"tank"}  # a storage tank may well be called tank
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -145,9 +142,12 @@ SECTIONS: dict[str, type[Parameters]] = {
     "people": PeopleParameters,
     "health": HealthParameters,
     "analytes": AnalytesParameters,
+    "source": SourceParameters,
     "uncertainty": UncertaintyParameters,
     "startup": StartupParameters,
 }
+# no unit's name; a storage tank may well be called tank
+RESERVED = {"product", "energy", "outfall", "drain", "title", "hold", *SECTIONS}
 REQUIRED = {"water"}
 
 
