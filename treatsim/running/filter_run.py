@@ -14,24 +14,32 @@ from typing import NamedTuple
 import numpy as np
 
 from treatsim.arrays import Array, Flags, Index
+from treatsim.constants import ZERO_CELSIUS
 from treatsim.correlations.solids import filtration
 from treatsim.errors import NoSolutionError
 from treatsim.running.filter_line import Line
+from treatsim.running.filter_stretch import (
+    NODES,
+    REACHED,
+    SUMS,
+    TO_POWERS,
+    Clock,
+    Slopes,
+    Stretch,
+    at_part,
+    first_end,
+    time_of,
+)
 
-NODES = 0.5 - 0.5 * np.cos(np.pi * np.arange(6) / 5)  # of a stretch, both ends among them
-TO_POWERS = np.linalg.inv(np.vander(NODES, increasing=True))  # values at nodes -> coefficients
-SUMS = (NODES[:, None] ** np.arange(1, 7) / np.arange(1, 7)) @ TO_POWERS  # -> integrals to nodes
 SWEEPS = 12  # of the collocation
 SETTLED = 1e-10  # relative change of a slope
-HALVINGS = 40  # of the place at which a limit is reached
-REACHED = -1e-9  # relative: a limit this close is reached
 SHORT = 1e-9  # of what was left to the bound: less is none
 SHARES = 3  # passes for the shares of unequal elements
 CAUSES = ("mass", "pressure drop", "flow", "time in water")
 
 
 class Bank(NamedTuple):
-    """Elements as they are followed: equal ones changed together are one entry, else each is one."""
+    """Elements as they are followed: equal ones changed together as one entry, else each alone."""
 
     filter_of: Index  # entry -> filter
     weight: Array  # elements that an entry stands for
@@ -44,13 +52,6 @@ class Law(NamedTuple):
     constant: Array
     exponent: Array
     capacity: Array
-
-
-class Clock(NamedTuple):
-    """Exposure and running time at the edges of hours, shape (scenarios, hours + 1)."""
-
-    exposure: Array  # kg s/m3
-    running: Array  # s
 
 
 class Rules(NamedTuple):
@@ -72,23 +73,6 @@ class State(NamedTuple):
     excess: Array  # by how much each limit is passed, relative: entries, filters, flow
     product: Array  # m3/s
     through: Array  # m3/s, through each filter
-
-
-class Slopes(NamedTuple):
-    """Per solids passed, at the nodes of a stretch."""
-
-    rate: Array  # of the loads
-    fed: Array  # of what comes to each filter
-    exposure: Array
-
-
-class Stretch(NamedTuple):
-    """A stretch of time as polynomials in the solids passed, coefficients along the first axis."""
-
-    mass: Array
-    fed: Array
-    exposure: Array
-    excess: Array
 
 
 @dataclass
@@ -271,7 +255,7 @@ class Run:
             "life": running - self.lived[rows, entry],
         }
         for name, values in told.items():
-            self.history.changes.setdefault(name, []).append(values)
+            self.history.changes.setdefault(name, []).append(np.asarray(values, float))
         np.add.at(self.history.removed, (rows, self.each[entry]), mass)
         self.mass[rows, entry] = 0.0
         self.born[rows, entry], self.lived[rows, entry] = hour, running
@@ -290,17 +274,18 @@ class Run:
     def _step(self, state: State) -> None:
         """Go on to the next stop, change or end of life, whichever comes first."""
         waits = (state.excess.max(axis=1) >= REACHED) | (self.stop >= len(self.rules.stops))
+        waits |= np.any(self.exposure[:, None] >= self.due, axis=1)  # two may be due at once
         rows = np.flatnonzero(~waits)
         if not rows.size:
             return
         bound = np.minimum(self._edge(rows), self.due[rows].min(axis=1)) - self.exposure[rows]
         stretch = self._stretch(rows, state, bound)
-        part = _first(stretch, bound)
-        left = bound - _at(stretch.exposure, part)
+        part = first_end(stretch, bound)
+        left = bound - at_part(stretch.exposure, part)
         ended = left <= SHORT * bound
         self.exposure[rows] += np.where(ended, bound, bound - left)
-        self.mass[rows] = _at(stretch.mass, part)
-        self.history.fed[rows] += _at(stretch.fed, part)
+        self.mass[rows] = at_part(stretch.mass, part)
+        self.history.fed[rows] += at_part(stretch.fed, part)
 
     def _stretch(self, rows: Index, start: State, bound: Array) -> Stretch:
         """Return what happens until an element is full or the bound is reached, at the nodes.
@@ -308,12 +293,13 @@ class Run:
         Collocation in the solids that pass: loads are straight lines in them where elements are
         equal, so that one sweep does; shares that drift take a few.
         """
-        first = Slopes(*(part[rows] / start.product[rows, None] for part in (start.rate, start.fed)),
-                       1.0 / start.product[rows])  # fmt: skip
+        product = start.product[rows]
+        first = Slopes(start.rate[rows] / product[:, None], start.fed[rows] / product[:, None],
+                       1.0 / product)  # fmt: skip
         room = self.law.capacity[rows] - self.mass[rows]
         with np.errstate(divide="ignore"):
             length = np.min(np.where(first.rate > 0, room / first.rate, np.inf), axis=1)
-        length = np.minimum(length, bound * start.product[rows])[:, None]
+        length = np.minimum(length, bound * product)[:, None]
         slopes = Slopes(*(np.repeat(part[None], len(NODES), axis=0) for part in first))
         excess = np.empty((len(NODES), rows.size, start.excess.shape[1]))
         excess[0] = start.excess[rows]
@@ -356,7 +342,7 @@ class Run:
         if state.excess[period, limit] < REACHED:
             return
         entries, names = len(self.each), self.line.filters.names
-        warm = self.rules.temperature[period] - 273.15
+        warm = self.rules.temperature[period] - ZERO_CELSIUS
         if limit == state.excess.shape[1] - 1:
             text = (
                 f"{state.product[period] * 3600:.3g} m3/h, below the "
@@ -372,53 +358,3 @@ class Run:
             f"fresh elements already give {text}, in water of {warm:.3g} degC: changing them "
             "gains nothing; add elements side by side, or ask for less"
         )
-
-
-def _at(powers: Array, part: Array) -> Array:
-    """Return polynomials, coefficients along the first axis, at a part of each stretch."""
-    x = part.reshape(part.shape + (1,) * (powers.ndim - 2))
-    total = powers[-1] * x
-    for row in powers[-2:0:-1]:
-        total = (total + row) * x
-    return total + powers[0]
-
-
-def _first(stretch: Stretch, bound: Array) -> Array:
-    """Return the part of each stretch at which a limit or the bound is first reached, at most 1."""
-
-    def beyond(rows: Index, part: Array) -> Array:
-        over = _at(stretch.excess[:, rows], part).max(axis=1)
-        return np.maximum(over, _at(stretch.exposure[:, rows], part) / bound[rows] - 1.0)
-
-    parts = np.ones(bound.size)
-    high = beyond(np.arange(bound.size), parts)
-    rows = np.flatnonzero(high > -REACHED)
-    ends = np.zeros(rows.size), np.ones(rows.size)
-    values = beyond(rows, ends[0]), high[rows]
-    for _ in range(HALVINGS):
-        if not rows.size:
-            break
-        part = (ends[0] * values[1] - ends[1] * values[0]) / (values[1] - values[0])
-        f = beyond(rows, part)
-        over = f >= REACHED
-        parts[rows] = np.where(over, part, ends[1])
-        ends = np.where(over, ends[0], part), np.where(over, part, ends[1])
-        values = np.where(over, 0.5 * values[0], f), np.where(over, f, 0.5 * values[1])  # Illinois
-        left = np.abs(f) > -REACHED
-        rows, ends = rows[left], (ends[0][left], ends[1][left])
-        values = values[0][left], values[1][left]
-    return parts
-
-
-def time_of(clock: Clock, rows: Index, exposure: Array) -> tuple[Array, Array]:
-    """Return the clock hour and running time [s] at which scenarios reach an exposure."""
-    last = clock.exposure.shape[1] - 1
-    low, high = np.zeros(rows.size, int), np.full(rows.size, last)
-    while np.any(high - low > 1):
-        middle = (low + high) // 2
-        below = clock.exposure[rows, middle] < exposure
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    before, after = clock.exposure[rows, low], clock.exposure[rows, high]
-    part = (exposure - before) / np.where(after > before, after - before, 1.0)
-    running = clock.running[rows, low]
-    return low + part, running + part * (clock.running[rows, high] - running)

@@ -112,38 +112,37 @@ class SparesParameters(Parameters):
         "fraction", "standard error of a logged pressure drop", low=1e-3, high=0.5, small=True,
         default=0.05,
     )  # fmt: skip
-    filters: dict = reference(
+    filters: dict | None = reference(
         "packs, stock, what is changed and time in water, by filter",
         example={"cartridges": {"pack": 6, "stock": 4, "change": "both", "longest_use": "1440 h"}},
-        default_factory=dict,
+        default=None,
     )
-    parts: dict = reference(
+    parts: dict | None = reference(
         "other parts that are used up, by name",
         example={
             "lamp": {"law": "hours", "life": "9000 h", "used": "1200 h"},
             "o_rings": {"law": "change", "of": "cartridges", "number": 2},
         },
-        default_factory=dict,
+        default=None,
     )
 
     def conflicts(self):
         """Read the tables inside, and ask for both temperatures or none."""
-        faults = [*read_all(FilterStore, self.filters, "filters")[1]]
-        faults += read_all(Part, self.parts, "parts")[1]
-        ends = self.coldest_water, self.warmest_water
-        if (ends[0] is None) != (ends[1] is None):
-            faults.append("coldest_water and warmest_water: give both or none")
-        elif None not in ends and ends[0] > ends[1]:
+        faults = [*read_all(FilterStore, self.filters or {}, "filters")[1]]
+        faults += read_all(Part, self.parts or {}, "parts")[1]
+        if (self.coldest_water is None) != (self.warmest_water is None):
+            faults.append("coldest_water: coldest_water and warmest_water: give both or none")
+        elif self.coldest_water and self.warmest_water and self.coldest_water > self.warmest_water:
             faults.append("coldest_water: above warmest_water")
         return faults
 
     def store(self, name: str) -> FilterStore:
         """Return what is said of a filter, else single elements and an empty store."""
-        return read_all(FilterStore, self.filters, "filters")[0].get(name, FilterStore())
+        return read_all(FilterStore, self.filters or {}, "filters")[0].get(name, FilterStore())
 
     def all_parts(self) -> Mapping[str, Part]:
         """Return the other parts by name."""
-        return read_all(Part, self.parts, "parts")[0]
+        return read_all(Part, self.parts or {}, "parts")[0]
 
 
 def read_all(record: type, tables: Any, where: str) -> tuple[dict[str, Any], list[str]]:
