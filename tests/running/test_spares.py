@@ -168,7 +168,6 @@ def test_pages_files_and_documents(tmp_path):
     short = ("spares", RIVER, "--months", "1", "--scenarios", str(FEW))
     page = treatsim(*short)
     assert page.status == 0, page.err
-    assert "no table [source]" in page.out or "source" in Path(RIVER).read_text("utf-8")
     assert "not judged: germs" in page.out
     document = json.loads(treatsim(*short, "--json").out)
     assert document["joint_level"] >= document["level"]
@@ -176,6 +175,27 @@ def test_pages_files_and_documents(tmp_path):
         out = tmp_path / f"list{suffix}"
         assert treatsim(*short, "--out", str(out)).status == 0
     rows = list(csv.DictReader((tmp_path / "list.csv").read_text("utf-8").splitlines()))
-    assert [row["item"] for row in rows] == [row["name"] for row in document["items"]]
+    listed = document["items"] + document["not_judged"]
+    assert [row["item"] for row in rows] == [row["name"] for row in listed]
     assert treatsim(*short, "--strict").status == 1  # germs are not judged
     assert treatsim(*short, "--level", "many").status == 2
+
+
+def test_no_source_and_no_capacity_are_told_on_the_list(tmp_path):
+    text = Path(RIVER).read_text("utf-8")
+    for line in ('captured_mass = "60 g"', 'capacity = "250 g"', "terminal_ratio = 12",
+                 "loading_exponent = 1.0"):  # fmt: skip
+        place = text.rindex(line)
+        text = text[:place] + text[place + len(line) :]
+    for line in ('cartridges = { pack = 6, stock = 4, change = "both", longest_use = "60 d" }',
+                 'cartridge_o_rings = { law = "change", of = "cartridges", number = 0.5, '
+                 "pack = 10 }"):  # fmt: skip
+        assert line in text
+        text = text.replace(line, "")
+    path = tmp_path / "half.toml"
+    path.write_text(text, "utf-8")
+    run = treatsim("spares", str(path), "--months", "1", "--scenarios", str(FEW), "--json")
+    document = json.loads(run.out)
+    assert not document["complete"]
+    assert {"name": "cartridges", "needs": "cartridges.capacity"} in document["not_judged"]
+    assert [row["name"] for row in document["filters"]] == ["bags"]

@@ -24,8 +24,8 @@ def rows_of(seen: Outlook) -> list[tuple[Any, ...]]:
         for row in seen.told.items
     ]  # fmt: skip
     return listed + [
-        (name, None, None, None, None, None, None, "", f"not judged: needs {name}.capacity")
-        for name in seen.told.unknown
+        (name, None, None, None, None, None, None, "", f"not judged: needs {needs}")
+        for name, needs in seen.unjudged
     ]
 
 
@@ -70,7 +70,7 @@ def document(title: str, path: str, seen: Outlook, system: str = "si") -> dict[s
         "meets": seen.meets,
         "complete": seen.complete,
         "items": [_item(row) for row in told.items],
-        "not_judged": [{"filter": name, "needs": f"{name}.capacity"} for name in told.unknown],
+        "not_judged": [{"name": name, "needs": needs} for name, needs in seen.unjudged],
         "notes": list(seen.notes),
         "balance_miss": told.miss,
         "table_error": told.error,

@@ -34,7 +34,8 @@ def spares_text(title: str, path: str, seen: Outlook, system: str = "si", *, col
         f"{_percent(told.joint)}", "bold",
     )  # fmt: skip
     page.table(HEADINGS, [_item(row) for row in told.items], left=2)
-    page.listing(f"{name}: NOT JUDGED, needs {name}.capacity" for name in told.unknown)
+    page.listing(f"{name}: NOT JUDGED, needs {needs}; more may be needed"
+                 for name, needs in seen.unjudged)  # fmt: skip
     page.line()
     page.line("FILTERS elements used in the months, and running time of one", "bold")
     page.table(

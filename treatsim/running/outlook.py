@@ -30,7 +30,15 @@ class Outlook:
     @property
     def complete(self) -> bool:
         """Whether every filter and every other limit is judged."""
-        return not self.told.unknown and all(row.worst != "not_judged" for row in self.limits)
+        return not self.unjudged and all(row.worst != "not_judged" for row in self.limits)
+
+    @property
+    def unjudged(self) -> tuple[tuple[str, str], ...]:
+        """What no count here covers, and what would let it be judged."""
+        found = [(name, f"{name}.capacity") for name in self.told.unknown]
+        if self.plan.source is None:
+            found.append(("storms and seasons", "a table [source]"))
+        return tuple(found)
 
     @property
     def meets(self) -> bool:
@@ -113,10 +121,6 @@ def _assumed(case: Any, plan: Plan) -> list[str]:
              for name in stated(case)[1]]  # fmt: skip
     if table.capacity_spread == 1:
         found.append("spares.capacity_spread = 1: capacities count as known exactly")
-    if case.sections.get("source") is None:
-        found.append(
-            "no table [source]: the water counts as the same all the time; storms shorten lives"
-        )
     if table.handling_loss == 0:
         found.append("spares.handling_loss = 0: no element is spoiled on the way")
     if table.coldest_water is None:
