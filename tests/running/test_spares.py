@@ -199,3 +199,10 @@ def test_no_source_and_no_capacity_are_told_on_the_list(tmp_path):
     assert not document["complete"]
     assert {"name": "cartridges", "needs": "cartridges.capacity"} in document["not_judged"]
     assert [row["name"] for row in document["filters"]] == ["bags"]
+
+
+def test_a_doser_without_its_product_is_told():
+    run = treatsim("spares", "cases/river_chlorine.toml", "--months", "1", "--scenarios", str(FEW),
+                   "--set", "spares.capacity_spread=1.5", "--json")  # fmt: skip
+    notes = json.loads(run.out)["notes"]
+    assert any("chlorine: product to bring NOT JUDGED" in note for note in notes)

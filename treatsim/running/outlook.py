@@ -127,6 +127,11 @@ def _assumed(case: Any, plan: Plan) -> list[str]:
         found.append("water.temperature counts all year: cold water loads the pump more")
     if case.sections["water"].uv_transmittance is not None:
         found.append("water.uv_transmittance stays as stated: the dose in a storm is not judged")
+    dosers = [name for name, p in case.parameters.items() if hasattr(p, "strength_today")]
+    if dosers and not any(part.law == "volume" for part in table.all_parts().values()):
+        found.append(
+            f"{', '.join(dosers)}: product to bring NOT JUDGED: give it as a part with law = volume"
+        )
     stock = [name for name in plan.line.filters.names if name not in (table.filters or {})]
     if stock:
         found.append(f"spares.filters: {', '.join(stock)}: single elements, none in store")
