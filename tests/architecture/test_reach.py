@@ -19,8 +19,6 @@ WAITING = {
         "correlations.solids.filtration constant_pressure_flux life_by_mass",
         "correlations.solids.retention beta_efficiency beta_log_removal beta_from_efficiency",
         "correlations.solids.size_distribution lognormal_mass_below particle_number",
-        "correlations.solids.turbidity suspended_solids curve_from_sample",
-        "running.source turbidity_series solids_series source_notes month_of_hour",
         "running.particle_sizes Carried screened settled filtered size_classes carried"
         " captured_by_filter",
         "running.basin_worth Pit Digging Worth digging sludge_time basin_worth",

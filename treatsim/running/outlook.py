@@ -12,6 +12,7 @@ from treatsim.running.filter_line import stated
 from treatsim.running.forecast import Forecast, forecast
 from treatsim.running.moments import Kept, Moment, moments
 from treatsim.running.readings import Readings, Water, read_log
+from treatsim.running.source import source_notes
 from treatsim.running.spares import SCENARIOS, Plan, plan_for, simulate, stated_table
 from treatsim.running.update import LIFE_SCATTER, Learnt, gone_on, learnt
 
@@ -127,6 +128,8 @@ def _assumed(case: Any, plan: Plan) -> list[str]:
         found.append("water.temperature counts all year: cold water loads the pump more")
     if case.sections["water"].uv_transmittance is not None:
         found.append("water.uv_transmittance stays as stated: the dose in a storm is not judged")
+    if plan.source is not None:
+        found += source_notes(plan.source)
     dosers = [name for name, p in case.parameters.items() if hasattr(p, "strength_today")]
     if dosers and not any(part.law == "volume" for part in table.all_parts().values()):
         found.append(
