@@ -18,6 +18,7 @@ from treatsim.power.sun import days_of
 from treatsim.power.tables import ArrayParameters, SunParameters
 from treatsim.quantities import text
 from treatsim.running.source import SourceParameters
+from treatsim.running.spares_table import SparesParameters
 from treatsim.running.start_parameters import StartupParameters
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
@@ -145,6 +146,7 @@ SECTIONS: dict[str, type[Parameters]] = {
     "source": SourceParameters,
     "uncertainty": UncertaintyParameters,
     "startup": StartupParameters,
+    "spares": SparesParameters,
 }
 # no unit's name; a storage tank may well be called tank
 RESERVED = {"product", "energy", "outfall", "drain", "title", "hold", *SECTIONS}

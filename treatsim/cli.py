@@ -20,6 +20,7 @@ from treatsim.commands import (
     new,
     solve,
     sources,
+    spares,
     startup,
     sweep,
     uncertainty,
@@ -126,6 +127,7 @@ COMMANDS: dict[str, Command] = {
     "compare": compare.COMMAND,
     "uncertainty": uncertainty.COMMAND,
     "startup": startup.COMMAND,
+    "spares": spares.COMMAND,
     "figures": figures.COMMAND,
     "sources": sources.COMMAND,
 }

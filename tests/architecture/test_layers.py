@@ -53,6 +53,7 @@ LATE = {  # costly to load: only inside the function that needs them
     "argcomplete",
     "pvlib",
     "SALib",
+    "distributed",
 }
 DECLARED = LATE | {"numpy"}
 NAMES = set(modules())
