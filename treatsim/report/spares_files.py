@@ -73,6 +73,7 @@ def document(title: str, path: str, seen: Outlook, system: str = "si") -> dict[s
         "not_judged": [{"name": name, "needs": needs} for name, needs in seen.unjudged],
         "notes": list(seen.notes),
         "balance_miss": told.miss,
+        "outside_turbidity_range": told.beyond,
         "table_error": told.error,
     }
     return head | _filters(seen, system) | _states(seen, system) | _learnt(seen, system)

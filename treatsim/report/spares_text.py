@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from treatsim import quantities
 from treatsim.report.page import Page
+from treatsim.report.screen import share
 from treatsim.running.filter_run import CAUSES
 from treatsim.running.forecast import FilterForecast, Item
 from treatsim.running.moments import Moment
@@ -136,6 +137,11 @@ def _remarks(seen: Outlook, system: str) -> Sequence[str]:
             f"behind the filters the water is above 5 NTU in {told.turbid[0] / 3600:.0f} h of "
             f"running on average, {told.turbid[1] / 3600:.0f} h in one case of twenty: no barrier "
             "earns anything then; stop, or to waste"
+        )
+    if told.beyond > 0:
+        lines.append(
+            f"outside its range in {share(told.beyond)} of the running hours: solids by turbidity, "
+            "known from 1 to 1000 NTU"
         )
     if told.running[0] < told.running[1] * (1 - 1e-6):
         lines.append(

@@ -74,6 +74,7 @@ class Forecast:
     running: tuple[float, float]  # s: mean, as planned
     miss: float  # open solids balance
     error: float  # largest miss of the tabulated flow, relative
+    beyond: float  # share of the running hours outside the range of the solids' curves
 
 
 def forecast(case: Any, plan: Plan, pieces: Sequence[Piece], level: float | None) -> Forecast:
@@ -127,6 +128,7 @@ def forecast(case: Any, plan: Plan, pieces: Sequence[Piece], level: float | None
         (float(np.mean(running)), float(np.sum(plan.on[: plan.hours]) * HOUR)),
         max(piece.miss for piece in pieces),
         max(plan.line.response.error.values()),
+        float(np.mean([piece.beyond for piece in pieces])),
     )
 
 

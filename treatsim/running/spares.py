@@ -11,7 +11,9 @@ import numpy as np
 from treatsim.arrays import Array, Index
 from treatsim.constants import DAY
 from treatsim.correlations.solids.filtration import blocking_constant
+from treatsim.correlations.solids.turbidity import TURBIDITY_RANGE
 from treatsim.errors import RequestError
+from treatsim.ranges import excursions
 from treatsim.running.filter_line import TEMPERATURE, Line, filter_line
 from treatsim.running.filter_run import Clock, Law, Rules, Run, bank_of
 from treatsim.running.source import solids_series, turbidity_series
@@ -65,6 +67,7 @@ class Piece(NamedTuple):
     running: Array  # s
     turbid: Array  # s in which the water behind the filters is above TURBID
     miss: float  # open solids balance, relative
+    beyond: float  # share of the running hours in which solids are told outside the curves' range
 
 
 def stated_table(case: Any) -> SparesParameters:
@@ -195,9 +198,12 @@ def piece_of(
     turbidity = turbidity_series(
         plan.source, plan.turbidity, whole, scenarios, int(seeds[0]), plan.start_month
     )
-    solids = solids_series(plan.source, turbidity, plan.solids, int(seeds[1]))
+    solids = solids_series(
+        plan.source, turbidity, plan.solids, int(seeds[1]), sample_turbidity=plan.turbidity
+    )
     running = np.where(turbidity > plan.stop_above, 0.0, plan.on * HOUR)
     turbid = running[:, : plan.hours] * (turbidity[:, : plan.hours] * plan.turbidity_left > TURBID)
+    outside = [found.outside & (running > 0) for found in excursions(TURBIDITY_RANGE, turbidity)]
     clock = Clock(_summed(solids * running), _summed(running))
     law = _law(plan, np.random.default_rng(seeds[2]), scenarios)
     bank = bank_of(plan.line.filters.elements, np.array(plan.together))
@@ -215,6 +221,7 @@ def piece_of(
         clock.running[:, plan.hours].copy(),
         turbid.sum(axis=1),
         float(np.max(left / np.maximum(history.fed, 1e-12))),
+        float(np.sum(outside)) / max(float(np.sum(running > 0)), 1.0),
     )
 
 
