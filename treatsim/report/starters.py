@@ -94,6 +94,10 @@ def _commented(lines: list[str]) -> list[str]:
         if len(line) + 2 <= WIDTH:
             found.append(line if line.startswith("#") else f"# {line}")
             continue
+        if not line.endswith("]"):  # an entry whose words no longer fit behind it
+            entry, _, words = line.partition("  #")
+            found += [f"# {words.strip()}", f"# {entry.rstrip()}"]
+            continue
         head, _, values = line.partition("[")
         items = values.removesuffix("]").replace(" ", HELD).replace(f",{HELD}", ", ")
         wrapped = textwrap.wrap(items, WIDTH - 4)
