@@ -128,6 +128,7 @@ COMMANDS: dict[str, Command] = {
     "uncertainty": uncertainty.COMMAND,
     "startup": startup.COMMAND,
     "spares": spares.COMMAND,
+    "year": year.COMMAND,
     "figures": figures.COMMAND,
     "sources": sources.COMMAND,
 }
