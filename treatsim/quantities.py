@@ -35,7 +35,7 @@ QUANTITIES: dict[str, Quantity] = {
     "absorbance": Quantity("1/m", "1/cm", "1/cm", 0, INF, "decadic absorbance at 254 nm"),
     "absorption": Quantity("1/m", "1/m", "1/m", 0, 2000, "Napierian absorption at 254 nm"),
     "altitude": Quantity("m", "m", "ft", -430, 6000, "height above sea level"),
-    "angle": Quantity("rad", "deg", "deg", -6.2832, 6.2832, "plane angle"),
+    "angle": Quantity("rad", "deg", "deg", -2 * math.pi, 2 * math.pi, "plane angle"),
     "area": Quantity("m2", "m2", "ft2", 0, INF, "area"),
     "concentration": Quantity("kg/m3", "mg/L", "mg/L", 0, 400, "mass per volume of solution"),
     "concentration_time": Quantity(
@@ -121,6 +121,7 @@ COUNTED = {"people": ("people", "persons"), "log_reduction": ("log", "logs")}  #
 # (unit, SI) -> SI = factor * number: units that a case uses every day, exact by definition, so that
 # what only reads and shows these need not wait for pint; a test holds them against it
 EVERYDAY: dict[tuple[str, str], float] = {
+    ("1/cm", "1/m"): 100.0,
     ("deg", "rad"): math.pi / 180,
     ("mg/L", "kg/m3"): 1e-3,
     ("ug/L", "kg/m3"): 1e-6,
