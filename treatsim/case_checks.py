@@ -64,6 +64,8 @@ def check_structure(case, problems: Problems) -> None:
     """Count equations and try the holds, once parameters and links have no fault."""
     for line in case_sections.given_twice(case.sections):
         problems.add("analytes", line)
+    for line in case_sections.unlit(case.sections):
+        problems.add(line.partition(":")[0].partition(" ")[0], line)
     if problems.found:
         return
     try:

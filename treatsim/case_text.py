@@ -218,6 +218,16 @@ def read_record(
         return None
 
 
+def beside(record, where: str, problems: Problems):
+    """Return a record with the files it names looked up beside the case, if it names any."""
+    try:
+        return record.beside(Path(problems.path).parent) if hasattr(record, "beside") else record
+    except RequestError as error:
+        for line in error.problems:
+            problems.add(where, f"{where}: {line}")
+        return None
+
+
 def lacking(cls, given: Collection[str]) -> Iterator[tuple[str, tuple[str, ...]]]:
     """Yield the fields still asked for where one of several sets is, each with what would do."""
     for sets in cls.either:

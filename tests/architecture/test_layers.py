@@ -11,8 +11,10 @@ LAYERS = (
     (
         "arrays",
         "constants",
+        "everyday",
         "quantities",
         "spellings",
+        "spreads",
         "sources",
         "errors",
         "ranges",
@@ -49,6 +51,9 @@ LATE = {  # costly to load: only inside the function that needs them
     "pyarrow",
     "openpyxl",
     "argcomplete",
+    "pvlib",
+    "SALib",
+    "distributed",
 }
 DECLARED = LATE | {"numpy"}
 NAMES = set(modules())

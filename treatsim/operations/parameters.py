@@ -13,8 +13,9 @@ import numpy as np
 
 from treatsim import quantities
 from treatsim.errors import RequestError
+from treatsim.spreads import read_spread
 
-UNCERTAIN = {"value", "spread", "source"}  # keys of an entry that is a table
+UNCERTAIN = {"value", "spread", "distribution", "source"}  # keys of an entry that is a table
 LARGEST_NUMBER = 1e300  # a bare number in a file
 PERCENT = 0.01  # a percent below 1 is most often a fraction with a percent sign
 
@@ -89,6 +90,47 @@ def points(value: str, position: str, meaning: str, *, example: Any = "", **defa
     declared = reference(meaning, example=example, **default)
     declared.metadata = MappingProxyType({**declared.metadata, "pair": (value, position)})
     return declared
+
+
+MONTH_NAMES = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September",
+    "October", "November", "December",
+)  # fmt: skip
+MONTHS = len(MONTH_NAMES)
+
+
+def monthly(kind: str, meaning: str, *, example: Any, alike: bool = True, **options):
+    """Declare a field of twelve texts, January first; `alike` lets one stand for all months.
+
+    `example` is the entry of one month; `low`, `high` and `source` are those of `quantity`.
+    """
+    number = quantity(kind, meaning).metadata
+    bounds = {end: options.pop(end, number[end]) for end in ("low", "high")}
+    declared = reference(meaning, example=[example] * MONTHS, **options)
+    extra = {"each": field(metadata={**number, **bounds}), "alike": alike}
+    declared.metadata = MappingProxyType({**declared.metadata, **extra})
+    return declared
+
+
+def read_monthly(raw: Any, item: dataclasses.Field) -> tuple[float, ...]:
+    """Turn twelve texts, or one for all months where that may be, into SI numbers."""
+    each, alike = item.metadata["each"], item.metadata["alike"]
+    named = dataclasses.make_dataclass("Month", [(item.name, float, each)])
+    (inner,) = dataclasses.fields(named)
+    if alike and isinstance(raw, str | int | float) and not isinstance(raw, bool):
+        return (read_value(inner, raw),) * MONTHS
+    or_one = ", or one text for all of them" if alike else ""
+    if not isinstance(raw, list | tuple):
+        raise RequestError(f"a list of {MONTHS} texts, January first, belongs here{or_one}")
+    if len(raw) != MONTHS:
+        raise RequestError(f"{len(raw)} months; {MONTHS} belong here, January first{or_one}")
+    found = []
+    for name, entry in zip(MONTH_NAMES, raw, strict=True):
+        try:
+            found.append(read_value(inner, entry))
+        except RequestError as error:
+            raise RequestError(f"{name}: {error}") from error
+    return tuple(found)
 
 
 def read_points(raw: Any, value: str, position: str) -> tuple[tuple[float, float], ...]:
@@ -173,14 +215,21 @@ def read_value(item: dataclasses.Field, raw) -> Any:
     kind = item.metadata["kind"]
     if "pair" in item.metadata:
         return read_points(raw, *item.metadata["pair"])
+    if "each" in item.metadata:
+        return read_monthly(raw, item)
     if kind == "text":
         return raw
     if isinstance(raw, dict) and "value" in raw:
         if extra := set(raw) - UNCERTAIN:
             raise RequestError(
-                f"unknown {', '.join(sorted(extra))}; a table here has value, spread and source"
+                f"unknown {', '.join(sorted(extra))}; a table here has value, spread, "
+                "distribution and source"
             )
-        raw = raw["value"]
+        if isinstance(raw["value"], dict):
+            raise RequestError("a number or a text with a unit belongs here")
+        value = read_value(item, raw["value"])
+        read_spread(item, raw, value)
+        return value
     if kind == "choice":
         value = raw
     elif isinstance(raw, bool) or not isinstance(raw, int | float | str):

@@ -77,7 +77,7 @@ def fit_series(function: Callable, low: float, high: float, count: int) -> Serie
     definition.
     """
     values = np.asarray(function(nodes(low, high, count)), dtype=float)
-    return Series(_transform(count) @ values, low, high)
+    return Series(transform(count) @ values, low, high)
 
 
 def evaluate(series: Series, x):
@@ -162,8 +162,27 @@ def largest_error(series: Series, function: Callable, count: int = 400) -> float
     return float(np.max(np.abs(evaluate(series, x) / np.asarray(function(x)) - 1)))
 
 
-def _transform(count: int) -> np.ndarray:
-    """Matrix from values at the nodes to coefficients (a cosine transform)."""
+def transform(count: int) -> np.ndarray:
+    """Return the matrix from values at the nodes to coefficients: a cosine transform.
+
+    Parameters
+    ----------
+    count : int
+        Number of nodes and of coefficients. [1]
+
+    Returns
+    -------
+    ndarray, shape (count, count)
+        To be multiplied by the values at `nodes`. [1]
+
+    Validity
+    --------
+    Values at the nodes of `nodes`, in their order.
+
+    Source
+    ------
+    definition.
+    """
     index = np.arange(count)
     matrix = np.cos(np.pi * index[:, None] * (index[None, :] + 0.5) / count) * 2 / count
     matrix[0] *= 0.5

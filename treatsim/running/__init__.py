@@ -1,0 +1,1 @@
+"""Over time: what the train does in minutes, days and months."""

@@ -1,0 +1,199 @@
+"""The whole train as a smooth function of a few inputs, with its own error measured.
+
+A run over months asks for the operating point millions of times. The train is solved at Chebyshev
+nodes of the inputs that move, and the tensor series through them is held against the train itself
+at points between. It holds only inside the ranges it was built over; outside, it answers NaN.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from treatsim.arrays import Array
+from treatsim.errors import NoSolutionError
+from treatsim.numerics import even_points
+from treatsim.safety.verdict import judge
+from treatsim.water import series
+
+CHECKS = 97  # points at which the series is held against the train
+FIRST, MOST = 4, 33  # nodes along an axis
+BUDGET = 60_000  # nodes in all
+PIECE = 16_384  # points summed at once
+SMALL = 0.05  # of the largest magnitude: below, a miss is measured against this
+
+Axes = Mapping[str, tuple[float, float]]  # address of an input -> its range, SI
+Train = Callable[[Mapping[str, Array]], Mapping[str, Array]]
+
+
+@dataclass(frozen=True)
+class Response:
+    """Results of a train over ranges of its inputs; `response` builds it."""
+
+    axes: Axes
+    coefficients: Mapping[str, Array]  # result -> one axis for each input
+    error: Mapping[str, float]  # result -> largest miss seen, relative to the value
+    solved: int  # operating points of the train behind it
+
+    def __call__(self, points: Mapping[str, Any]) -> dict[str, Array]:
+        """Return every result at points that broadcast; NaN outside the ranges."""
+        given = np.broadcast_arrays(*(np.asarray(points[name], float) for name in self.axes))
+        shape, flat = given[0].shape, [array.ravel() for array in given]
+        found = {name: np.empty(flat[0].size) for name in self.coefficients}
+        for start in range(0, flat[0].size, PIECE):
+            piece = slice(start, start + PIECE)
+            for name, values in _sums(self, [array[piece] for array in flat]).items():
+                found[name][piece] = values
+        outside = np.broadcast_to(self.outside(points), shape)
+        return {
+            name: np.where(outside, np.nan, values.reshape(shape)) for name, values in found.items()
+        }
+
+    def outside(self, points: Mapping[str, Any]) -> Array:
+        """Tell which points lie outside the ranges. [bool]"""
+        wrong = np.array(False)
+        for name, (low, high) in self.axes.items():
+            value = np.asarray(points[name], float)
+            wrong = wrong | ~((value >= low) & (value <= high))
+        return wrong
+
+
+def train(case: Any, results: Sequence[str]) -> Train:
+    """Return a case as a function from inputs (SI) to judged results (SI).
+
+    Parameters
+    ----------
+    case : Case
+        What is solved; its `solve` takes arrays over operating points.
+    results : sequence of str
+        Addresses of results, those of the verdict included.
+
+    Returns
+    -------
+    callable
+        From inputs by address, arrays of shape (n,), to results by address, of the same shape. It
+        raises NoSolutionError where a point has no answer, naming point and reason.
+    """
+
+    def values(arrays: Mapping[str, Array]) -> dict[str, Array]:
+        result = case.solve(arrays)
+        if not np.all(result.solved):
+            point = int(np.argmin(result.solved))
+            place = ", ".join(f"{name} = {array[point]:.6g} (SI)" for name, array in arrays.items())
+            raise NoSolutionError(f"at {place}: {result.reason(point)}")
+        verdict = judge(result)
+        told = (np.asarray(verdict.value(name).value, float) for name in results)
+        return dict(zip(results, (np.broadcast_to(v, result.points) for v in told), strict=True))
+
+    return values
+
+
+def response(solve: Train, axes: Axes, *, tolerance: float = 1e-3) -> Response:
+    """Return the response of a train, as fine as the tolerance asks.
+
+    Parameters
+    ----------
+    solve : callable
+        From inputs by address, arrays of shape (n,), to results by address, of the same shape.
+        [SI]
+    axes : mapping
+        Address of each input -> its range, low below high. [SI]
+    tolerance : float
+        Largest miss allowed at the points between the nodes, relative to the value there, or to
+        5 % of the largest magnitude where the value is smaller. [1]
+
+    Returns
+    -------
+    Response
+        With the largest miss seen of every result.
+
+    Validity
+    --------
+    Results that are smooth over the ranges: no change of what governs them on the way.
+
+    Raises
+    ------
+    NoSolutionError
+        A node has no answer, or the tolerance is not reached: the ranges are to be cut.
+
+    Source
+    ------
+    tensor Chebyshev interpolation, definition.
+    """
+    counts = [FIRST] * len(axes)
+    checks = _between(axes)
+    truth = solve(checks)
+    while True:
+        found, weights = _fitted(solve, axes, counts, truth)
+        told = found(checks)
+        error = {name: _miss(told[name], truth[name]) for name in truth}
+        if max(error.values()) <= tolerance:
+            return Response(axes, found.coefficients, error, int(np.prod(counts)) + CHECKS)
+        counts = _finer(counts, weights)
+        if max(counts) > MOST or np.prod(counts) > BUDGET:
+            worst = max(error, key=lambda name: error[name])
+            ranges = ", ".join(f"{n} {low:.6g} to {high:.6g}" for n, (low, high) in axes.items())
+            raise NoSolutionError(
+                f"{worst} is not smooth over {ranges} (SI): missed by {error[worst]:.1%}"
+            )
+
+
+def _between(axes: Axes) -> dict[str, Array]:
+    """Points that fill the ranges evenly."""
+    share = even_points(len(axes), CHECKS)
+    return {
+        name: low + (high - low) * share[:, axis]
+        for axis, (name, (low, high)) in enumerate(axes.items())
+    }
+
+
+def _fitted(solve: Train, axes: Axes, counts: Sequence[int], names) -> tuple[Response, list[float]]:
+    """Return the series through a grid, and how much its last terms along each axis weigh."""
+    lines = [series.nodes(*axes[name], count) for name, count in zip(axes, counts, strict=True)]
+    grid = np.meshgrid(*lines, indexing="ij")
+    values = solve({name: part.ravel() for name, part in zip(axes, grid, strict=True)})
+    coefficients, weights = {}, [0.0] * len(counts)
+    for name in names:
+        block = np.asarray(values[name], float).reshape(counts)
+        for axis, count in enumerate(counts):
+            turned = np.tensordot(series.transform(count), block, axes=(1, axis))
+            block = np.moveaxis(turned, 0, axis)
+        coefficients[name] = block
+        size = np.abs(block).max() or 1.0
+        for axis in range(len(counts)):
+            last = np.take(np.abs(block), [-2, -1], axis=axis).max()
+            weights[axis] = max(weights[axis], float(last / size))
+    return Response(axes, coefficients, {}, 0), weights
+
+
+def _finer(counts: Sequence[int], weights: Sequence[float]) -> list[int]:
+    """Return more nodes along the axes whose last terms weigh most."""
+    return [
+        count + max(2, count // 2) if weight >= 0.2 * max(weights) else count
+        for count, weight in zip(counts, weights, strict=True)
+    ]
+
+
+def _miss(told: Array, truth: Array) -> float:
+    size = np.abs(truth)
+    against = np.maximum(size, SMALL * size.max())
+    return float(np.max(np.abs(told - truth) / np.where(against > 0, against, 1.0)))
+
+
+def _sums(found: Response, points: Sequence[Array]) -> dict[str, Array]:
+    """Sum the tensor series at points, shape (n,), the last axis first."""
+    shape = next(iter(found.coefficients.values())).shape
+    bases = [
+        series.basis(x, low, high, count)
+        for x, (low, high), count in zip(points, found.axes.values(), shape, strict=True)
+    ]
+    told = {}
+    for name, block in found.coefficients.items():
+        total = np.tensordot(block, bases[-1], axes=1)
+        for base in bases[-2::-1]:
+            total = np.einsum("...kn,kn->...n", total, base)
+        told[name] = total
+    return told
