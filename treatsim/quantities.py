@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from functools import cache
 from typing import Any, NamedTuple
 
@@ -372,3 +373,13 @@ def text(value: float, quantity: str, system: str = "si", digits: int = 4) -> st
     if "e" in plain and 1 <= abs(number) < 1e6:  # 37400 reads better than 3.74e+04
         plain = f"{float(plain):.0f}"
     return f"{plain} {unit}".rstrip()
+
+
+def apart(values: Sequence[float], quantity: str, system: str = "si") -> list[str]:
+    """Return values as people read them, with the digits it takes to tell unequal ones apart."""
+    found: list[str] = []
+    for digits in range(4, 16):
+        found = [text(value, quantity, system, digits) for value in values]
+        if len(set(found)) >= len(set(values)):
+            break
+    return found
