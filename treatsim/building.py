@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from treatsim import case_sections, operations
-from treatsim.case_checks import check_structure, name_problem
+from treatsim.case_checks import check_needs, check_structure, name_problem
 from treatsim.case_sections import WaterParameters, analysis_of
 from treatsim.case_text import Problems, beside, read_overrides, read_record
 from treatsim.cases import Case
@@ -143,6 +143,7 @@ class Flowsheet(Case):
         asked = tuple(Hold(*hold) for hold in holds)
         super().__init__("", title, read, kinds, parameters, lines, asked, overrides, told)
         if not problems.found:
+            check_needs(self, problems)
             check_structure(self, problems)
         if problems.found:
             raise RequestError(problems.found)

@@ -9,7 +9,7 @@ from treatsim.case_text import Problems
 from treatsim.errors import CaseError, FlowsheetError, RequestError
 from treatsim.flowsheet.counting import check_count
 from treatsim.flowsheet.hold import check_hold
-from treatsim.flowsheet.wiring import connect
+from treatsim.flowsheet.wiring import PRODUCT_END, connect
 
 UNIT_NAME = re.compile(r"[a-z][a-z0-9_]*$")
 
@@ -31,27 +31,41 @@ def check_links(case, problems: Problems) -> None:
         for name, kind in case.kinds.items()
     }
     try:
-        connect(units, case.links)
+        wiring = connect(units, case.links)
     except FlowsheetError as error:
         for line in error.problems:
             problems.add("flowsheet.links", line)
+        return
+    if PRODUCT_END not in wiring.ends and not any(unit.ends_product for unit in units.values()):
+        ends = ", ".join(wiring.ends)
+        problems.add(
+            "flowsheet.links",
+            f'flowsheet.links: no line ends in "{PRODUCT_END}", which is the product; here they '
+            f"end in {ends}",
+        )
+
+
+def check_needs(case, problems: Problems) -> None:
+    """Tell what the units need to know of site and water, beside other faults."""
+    water, site = case.sections["water"], case.sections["site"]
+    no_altitude = getattr(site, "altitude", None) is None
+    told_site = site is not None or "site" not in case.data
+    for name, kind in case.kinds.items():
+        unit = operations.unit_class(kind)
+        if unit.sucks and no_altitude and told_site:
+            problems.add("site", f"site.altitude is missing: {kind} {name} needs it")
+        for content in unit.needs if water is not None else ():
+            field = "uv_transmittance" if content == "absorption" else content
+            if getattr(water, field) is None:
+                problems.add("water", f"water.{field} is missing: {kind} {name} needs it")
 
 
 def check_structure(case, problems: Problems) -> None:
-    """Connect the units once, so that wiring faults are told with everything else."""
-    water = case.sections["water"]
-    site = case.sections["site"]
+    """Count equations and try the holds, once parameters and links have no fault."""
     for line in case_sections.given_twice(case.sections):
         problems.add("analytes", line)
     for line in case_sections.unlit(case.sections):
         problems.add(line.partition(":")[0].partition(" ")[0], line)
-    for name, kind in case.kinds.items():
-        if operations.unit_class(kind).sucks and getattr(site, "altitude", None) is None:
-            problems.add("site", f"site.altitude is missing: {kind} {name} needs it")
-        for content in operations.unit_class(kind).needs:
-            field = "uv_transmittance" if content == "absorption" else content
-            if getattr(water, field) is None:
-                problems.add("water", f"water.{field} is missing: {kind} {name} needs it")
     if problems.found:
         return
     try:

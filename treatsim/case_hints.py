@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -17,8 +18,9 @@ MOST_KEYS = 3  # more than these named would be no hint
 def nearest(name: Any, known: Iterable[str]) -> str:
     """Return the nearest of some names, or ""."""
     text = name[:60] if isinstance(name, str) else ""  # a number may be too long to be text
-    near = difflib.get_close_matches(text, list(known), n=1)
-    return near[0] if near else ""
+    known = {key.lower(): key for key in known}
+    near = difflib.get_close_matches(text.lower(), known, n=1)
+    return known[near[0]] if near else ""
 
 
 def did_you_mean(name: Any, known: Iterable[str]) -> str:
@@ -46,11 +48,28 @@ def homes(data: Mapping[str, Any], sections: Mapping[str, type]) -> dict[str, li
     return found
 
 
-def misplaced(key: str, fields: Iterable[str], where: str, home: Mapping[str, list[str]]) -> str:
-    """Return what to do with a key that a table does not know."""
+def by_meaning(key: Any, fields: Iterable[dataclasses.Field]) -> str:
+    """Return the one field whose meaning has the word, such as ions for "report", or ""."""
+    word = key.lower() if isinstance(key, str) else ""
+    found = [
+        f.name for f in fields if word in re.findall(r"[a-z]{4,}", f.metadata["meaning"].lower())
+    ]
+    return found[0] if len(found) == 1 else ""
+
+
+def misplaced(
+    key: str,
+    fields: Iterable[str],
+    where: str,
+    home: Mapping[str, list[str]],
+    declared: Iterable[dataclasses.Field] = (),
+) -> str:
+    """Return what to do with a key that a table does not know; `declared` are its fields."""
     tables = [f"[{table}]" for table in home.get(key, ()) if table != where]
     if tables and (len(tables) <= MOST_KEYS or not nearest(key, fields)):
         return f'"{key}" belongs to {" or ".join(tables[:MOST_KEYS])}'
+    if not nearest(key, fields) and (meant := by_meaning(key, declared)):
+        return f'did you mean "{meant}"?'
     return did_you_mean(key, fields)
 
 

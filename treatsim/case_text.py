@@ -6,7 +6,7 @@ import dataclasses
 import re
 import sys
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -192,7 +192,7 @@ def read_record(
     known = [*fields, *(key for sheet in cls.forms for key in entries(sheet))]
     for key, raw in table.items():
         if key not in fields:
-            hint = misplaced(key, known, where, problems.homes)
+            hint = misplaced(key, known, where, problems.homes, fields.values())
             problems.add(f"{where}.{key}", f"{where}.{key}: no such key; {hint}")
             continue
         try:
@@ -206,6 +206,8 @@ def read_record(
     for name, item in fields.items():
         if item.default is dataclasses.MISSING and name not in table and name not in values:
             problems.add(where, _missing(cls, item, where))
+    for name, others in lacking(cls, {*table, *values}):
+        problems.add(where, _missing(cls, fields[name], where, others))
     if len(problems.found) > before:
         return None
     try:
@@ -226,10 +228,22 @@ def beside(record, where: str, problems: Problems):
         return None
 
 
-def _missing(cls, item: dataclasses.Field, where: str) -> str:
-    """Say that a field is missing, and which other form would give it."""
-    sheets = [sheet for sheet in cls.forms if item.name in sheet.gives]
-    other = "".join(f"; or give {', '.join(entries(sheet))}" for sheet in sheets)
+def lacking(cls, given: Collection[str]) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Yield the fields still asked for where one of several sets is, each with what would do."""
+    for sets in cls.either:
+        if any(set(names) <= set(given) for names in sets):
+            continue
+        nearest = max(sets, key=lambda names: len(set(names) & set(given)))
+        others = tuple(name for names in sets if names != nearest for name in names)
+        yield from ((name, others) for name in nearest if name not in given)
+
+
+def _missing(cls, item: dataclasses.Field, where: str, others: Sequence[str] = ()) -> str:
+    """Say that a field is missing, and which `others` or which form would give it."""
+    names = (item.name, *others)
+    forms = [entries(sheet) for sheet in cls.forms if set(names) & set(sheet.gives)]
+    forms = [(name,) for name in others] + forms
+    other = "".join(f"; or give {', '.join(form)}" for form in forms)
     return f"{where}.{item.name} is missing: {item.metadata['meaning']}{example(item)}{other}"
 
 
@@ -248,9 +262,12 @@ def _from_sheets(
         for name in twice:
             rest.pop(name)
             problems.add(f"{where}.{name}", f"{where}.{name}: {first} gives it too; keep one")
+        declared = {item.name: item for item in dataclasses.fields(cls)}
         for name in sheet.needs:
             if name not in table:
-                problems.add(f"{where}.{first}", f"{where}.{name} is missing: {first} needs it")
+                text = declared[name].metadata["meaning"].partition(";")[0]
+                text = f"{where}.{name} is missing: {first} needs it; {text}"
+                problems.add(f"{where}.{first}", text + example(declared[name]))
         record = read_record(sheet, own, where, problems, read)
         if record is None or twice:
             continue

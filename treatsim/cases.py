@@ -13,7 +13,7 @@ from typing import Any, Self
 import numpy as np
 
 from treatsim import case_sections, operations
-from treatsim.case_checks import check_links, check_structure, name_problem
+from treatsim.case_checks import check_links, check_needs, check_structure, name_problem
 from treatsim.case_hints import addresses, did_you_mean, homes, misplaced, nearest
 from treatsim.case_report import one_report
 from treatsim.case_text import (
@@ -218,10 +218,11 @@ def interpret(
     links = _links(data, problems)
     holds = _holds(data, problems)
     case = Case(path, title, sections, kinds, parameters, links, holds, overrides, data, given)
+    check_needs(case, problems)
+    if links and len(kinds) == len(_table(data, "units", problems)):
+        check_links(case, problems)
     if not problems.found:
         check_structure(case, problems)
-    elif links and len(kinds) == len(_table(data, "units", problems)):
-        check_links(case, problems)
     problems.raise_if_any()
     return case
 

@@ -7,6 +7,7 @@ import math
 # (unit, SI) -> SI = factor * number: units that a case uses every day, exact by definition, so that
 # what only reads and shows these need not wait for pint; a test holds them against it
 EVERYDAY: dict[tuple[str, str], float] = {
+    ("1/cm", "1/m"): 100.0,
     ("deg", "rad"): math.pi / 180,
     ("mg/L", "kg/m3"): 1e-3,
     ("ug/L", "kg/m3"): 1e-6,

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from functools import cache
 from typing import Any, NamedTuple
 
@@ -37,7 +38,7 @@ QUANTITIES: dict[str, Quantity] = {
     "absorption": Quantity("1/m", "1/m", "1/m", 0, 2000, "Napierian absorption at 254 nm"),
     "air_temperature": Quantity("K", "degC", "degF", 213.15, 333.15, "temperature of air"),
     "altitude": Quantity("m", "m", "ft", -430, 6000, "height above sea level"),
-    "angle": Quantity("rad", "deg", "deg", -6.2832, 6.2832, "plane angle"),
+    "angle": Quantity("rad", "deg", "deg", -2 * math.pi, 2 * math.pi, "plane angle"),
     "area": Quantity("m2", "m2", "ft2", 0, INF, "area"),
     "clock_offset": Quantity("s", "h", "h", -43200, 50400, "local clock less universal time"),
     "concentration": Quantity("kg/m3", "mg/L", "mg/L", 0, 400, "mass per volume of solution"),
@@ -372,3 +373,13 @@ def text(value: float, quantity: str, system: str = "si", digits: int = 4) -> st
     if "e" in plain and 1 <= abs(number) < 1e6:  # 37400 reads better than 3.74e+04
         plain = f"{float(plain):.0f}"
     return f"{plain} {unit}".rstrip()
+
+
+def apart(values: Sequence[float], quantity: str, system: str = "si") -> list[str]:
+    """Return values as people read them, with the digits it takes to tell unequal ones apart."""
+    found: list[str] = []
+    for digits in range(4, 16):
+        found = [text(value, quantity, system, digits) for value in values]
+        if len(set(found)) >= len(set(values)):
+            break
+    return found

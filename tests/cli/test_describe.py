@@ -10,6 +10,7 @@ import pytest
 from command import ROOT, treatsim
 
 from treatsim import case_sections, operations
+from treatsim.case_text import lacking
 from treatsim.operations.parameters import read_value
 from treatsim.report.describe import describe
 from treatsim.report.described import records, tables
@@ -99,21 +100,50 @@ def test_every_key_has_an_example_that_is_accepted(owner):
         assert read_value(item, raw) is not None
         assert key.meaning
         assert key.required == (item.default is dataclasses.MISSING)
+        assert not key.form
         assert f"\n {item.name if not other else key.key} = " in treatsim("describe", owner).out
-
-
-EITHER = {  # asked for unless a settling column stands for them
-    "settling_basin": ("median_size", "size_deviation", "particle_density"),
-}
 
 
 @pytest.mark.parametrize("kind", operations.kinds())
 def test_the_examples_of_what_is_asked_for_make_a_unit(kind):
     record = operations.parameters_class(kind)
     items = {item.name: item for item in dataclasses.fields(record)}
-    told = [key for key in describe([kind]).keys if "." not in key.key]
-    keys = [key for key in told if key.required or key.key in EITHER.get(kind, ())]
+    told = [key for key in describe([kind]).keys if key.key in items]
+    first = [name for sets in record.either for name in sets[0]]
+    keys = [key for key in told if key.required or key.key in first]
     record(**{key.key: read_value(items[key.key], entry(key.example)) for key in keys})
+
+
+SHEETS = [(owner, sheet) for owner, record in RECORDS.items() for sheet in record.forms]
+
+
+@pytest.mark.parametrize(
+    ("owner", "sheet"), SHEETS, ids=lambda value: getattr(value, "__name__", value)
+)
+def test_the_examples_of_a_data_sheet_make_what_it_stands_for(owner, sheet):
+    told = [key for key in describe([owner]).keys if key.stands_for == sheet.gives]
+    items = {item.name: item for item in dataclasses.fields(sheet)}
+    assert [key.key for key in told] == list(items)
+    record = sheet(**{key.key: read_value(items[key.key], entry(key.example)) for key in told})
+    assert set(record.coefficients()) == set(sheet.gives)
+    text = " ".join(treatsim("describe", owner).out.split())
+    assert f"IN PLACE OF {sheet.gives[0]}" in text
+    for name in sheet.gives:
+        assert f"or by {told[0].key}" in text
+        assert told[0].key in next(k for k in describe([owner]).keys if k.key == name).instead
+    assert all(f"{name} " in text or f"{name}." in text for name in sheet.needs)
+
+
+@pytest.mark.parametrize("owner", [name for name, record in RECORDS.items() if record.either])
+def test_one_of_several_forms_is_asked_for_at_once(owner):
+    """None given: the first is asked for with what would do instead, each by its name."""
+    record = RECORDS[owner]
+    told = {key.key: key for key in describe([owner]).keys}
+    for first, *others in record.either:
+        assert {told[name].one_of for name in first} == {tuple(n for o in others for n in o)}
+        found = dict(lacking(record, ()))
+        assert tuple(found) == first
+        assert not list(lacking(record, others[0]))
 
 
 def test_the_examples_of_an_element_make_an_element():

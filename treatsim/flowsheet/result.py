@@ -18,6 +18,7 @@ from treatsim.flowsheet.flowsheet import Flowsheet, Port
 from treatsim.flowsheet.recycle import less_returned
 from treatsim.flowsheet.shafts import on_its_shaft
 from treatsim.flowsheet.solver import Solved
+from treatsim.flowsheet.wiring import PRODUCT_END
 from treatsim.notebook import html_table
 from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, at
@@ -37,7 +38,6 @@ RESULTS = {
     "product.flow": Told("flow", "flow of the product"),
     "product.concentration": Told("concentration", "salt in the product"),
 }
-PRODUCT_END = "tank"
 BALANCE_LIMIT = 1e-9  # of the throughput
 END_TOLERANCE = 10.0  # Pa; a millimetre of water
 OVERGROWN = 10.0  # what comes back over fresh water, from which on the recycle is to blame

@@ -11,6 +11,7 @@ from treatsim.errors import FlowsheetError
 from treatsim.operations.unit import Unit
 
 Port = tuple[str, str]  # unit name, port name
+PRODUCT_END = "tank"  # the end of a line that is the product
 
 
 class Wiring(NamedTuple):
@@ -67,6 +68,7 @@ def connect(units: Mapping[str, Unit], links: Sequence[str]) -> Wiring:
         for f in _unconnected(units, feeds, goes, sources)
         if f.split(":")[1].split(".")[0].strip() not in blamed
     ]
+    faults += _products(units, ends)
     if not links:
         faults.append("flowsheet.links is empty: nothing is connected")
     elif not ends and not faults and all(unit.outlets for unit in units.values()):
@@ -74,6 +76,19 @@ def connect(units: Mapping[str, Unit], links: Sequence[str]) -> Wiring:
     if faults:
         raise FlowsheetError(list(dict.fromkeys(faults)))
     return Wiring(feeds, goes, sources, ends)
+
+
+def _products(units: Mapping[str, Unit], ends: Mapping[str, Port]) -> list[str]:
+    """Refuse a product in several places: what is drunk is one water, judged once."""
+    names = [name for name, unit in units.items() if unit.ends_product]
+    lines = [".".join(out) for name, out in ends.items() if name.split(" ")[0] == PRODUCT_END]
+    if len(names) + len(lines) < 2:
+        return []
+    told = [*lines, *names]
+    return [
+        f"flowsheet.links: the product ends {len(told)} times, at {' and '.join(told)}: join the "
+        f"flows by a combining_tee ahead of one tank, or let the others end elsewhere"
+    ]
 
 
 def _named(
@@ -113,6 +128,15 @@ def _pick(
 
 
 def _outlet(units: Mapping[str, Unit], name: str, link: str, faults: list[str]) -> Port | None:
+    first, second = (step.strip() for step in link.split(">")[:2])
+    unit = name.partition(".")[0]
+    unknown = name == first and not difflib.get_close_matches(unit, units, cutoff=0.8)
+    if unknown and unit not in units and second.partition(".")[0] in units:
+        faults.append(
+            f'flowsheet.links: "{link}": no unit "{name}"; if it is the source, leave it out: the '
+            "first unit of a line takes the source water"
+        )
+        return None
     found = _named(units, name, link, faults)
     if found is None:
         return None
@@ -155,7 +179,7 @@ def _join(
         )
         return
     if len(to) == 1:
-        name = to[0] if to[0] not in ends else f"{to[0]}_{len(ends) + 1}"
+        name = to[0] if to[0] not in ends else f"{to[0]} {len(ends) + 1}"
         ends[name] = out
         goes[out] = (name,)
         return

@@ -75,7 +75,10 @@ def run_out_findings(beyond, ratio, head) -> list[Finding]:
     """Say where the water drives the pump. `beyond` points, ratio [1] to best flow, head [m]"""
     found = []
     if np.any(beyond):
-        text = "the pump runs out: its flow is {ratio} times the flow of best efficiency; throttle"
+        text = (
+            "the pump runs out: its flow is {ratio} times the flow of best efficiency; throttle, "
+            "run it faster, or draw less behind it (a slower pump, a valve)"
+        )
         found.append(Finding(beyond, text, {"ratio": Value(ratio, "factor")}, blocks=True))
     driven = ~beyond & (np.asarray(head) < 0)
     if np.any(driven):
@@ -96,7 +99,10 @@ class CurvePoints(Sheet):
     gives = ("shutoff_head", "rated_flow", "rated_head", "linear_share")
     needs = ("best_flow",)  # no point of a curve says where the pump runs best
     curve: tuple = points(
-        "head", "flow", "two points of the curve at full speed, or more", example="18 m at 6 m3/h"
+        "head",
+        "flow",
+        "two points of the curve at full speed, or more",
+        example=["24 m at 0 m3/h", "18 m at 6 m3/h"],
     )
 
     def coefficients(self):

@@ -126,10 +126,13 @@ class Finding:
 
     def message(self, point: int = 0, system: str = "si") -> str:
         """Return the text for one point, numbers in the unit shown."""
-        numbers = {
-            name: quantities.text(at(item.value, point), item.quantity, system)
-            for name, item in self.values.items()
-        }
+        kinds = {item.quantity for item in self.values.values()}
+        numbers = {}
+        for kind in kinds:
+            alike = {n: at(v.value, point) for n, v in self.values.items() if v.quantity == kind}
+            numbers |= dict(
+                zip(alike, quantities.apart(list(alike.values()), kind, system), strict=True)
+            )
         return self.text.format(**numbers)
 
 

@@ -281,6 +281,7 @@ class Parameters:
     """Base of all parameter records; quantity(), choice() or reference() declares each field."""
 
     forms: ClassVar[tuple[type[Any], ...]] = ()  # sheets that may stand for some fields
+    either: ClassVar[tuple[tuple[tuple[str, ...], ...], ...]] = ()  # sets of fields, one asked for
 
     def __post_init__(self) -> None:
         for item in dataclasses.fields(self):  # whoever gave an array may use it again

@@ -47,7 +47,7 @@ class RoVesselParameters(Parameters):
 
     forms = (SiltTest,)
     element: str | dict = reference(
-        "a catalogue class, or a table with the standard test",
+        'a catalogue class, or a table with the standard test; class = "..." in it gives the rest',
         example="brackish-4in",
         names=lambda: catalogue.load("ro_elements"),
         record=lambda: RoElementParameters,

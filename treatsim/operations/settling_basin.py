@@ -43,11 +43,15 @@ def basin_capture(flow, area, tanks, median, deviation, particle_density, densit
     return np.sum(shares * removal, axis=-1), np.max(unsure, axis=-1)
 
 
+SIZES = ("median_size", "size_deviation", "particle_density")
+
+
 @dataclass(frozen=True, kw_only=True)
 class SettlingBasinParameters(Parameters):
     """A basin and the particles in the water, by their sizes or by a settling column."""
 
     forms = (JarTest, ColumnTest)
+    either = ((SIZES, ("settling_curve",)),)
     plan_area: float = quantity("area", "area of the water surface", open_low=True)
     depth: float = quantity("length", "depth of water above the sludge", open_low=True)
     width: float = quantity("length", "width across the flow", open_low=True)
@@ -76,7 +80,7 @@ class SettlingBasinParameters(Parameters):
         "fraction",
         "velocity",
         "share of the solids that settles slower, at two velocities or more",
-        example="45 % at 0.6 mm/s",
+        example=["20 % at 0.2 mm/s", "45 % at 0.6 mm/s"],
         default=None,
     )
     turbidity_removal: float = quantity(
@@ -85,7 +89,7 @@ class SettlingBasinParameters(Parameters):
 
     def conflicts(self):
         """Ask for the particles in one of their forms, whole."""
-        sizes = {n: getattr(self, n) for n in ("median_size", "size_deviation", "particle_density")}
+        sizes = {name: getattr(self, name) for name in SIZES}
         given = [name for name, value in sizes.items() if value is not None]
         curve = self.settling_curve
         if curve is None:

@@ -54,7 +54,7 @@ class ColumnTest(Sheet):
         "fraction",
         "short_duration",
         "share of the suspended solids still in the sample, at the time it was drawn",
-        example="45 % at 30 min",
+        example=["70 % at 10 min", "45 % at 30 min"],
     )
 
     def coefficients(self):

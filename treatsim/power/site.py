@@ -21,7 +21,7 @@ class SiteParameters(Parameters):
     """Where the unit stands."""
 
     latitude: float | None = quantity(
-        "angle", "latitude, north positive", low=-1.5708, high=1.5708, default=None
+        "angle", "latitude, north positive", low=-np.pi / 2, high=np.pi / 2, default=None
     )
     longitude: float | None = quantity(
         "angle", "longitude, east positive", low=-3.1416, high=3.1416, default=None

@@ -104,11 +104,11 @@ def _with_unit(words: str, unit: str) -> str:
 
 def _keys(keys: tuple[Key, ...]) -> list[str]:
     """Return keys as they would stand in a file, those asked for first."""
-    outer = [row for row in keys if "." not in row.key]
+    outer = [row for row in keys if "." not in row.key and not row.form]
     inner = [row for row in keys if "." in row.key]
     groups = (
-        ("ASKED FOR", [row for row in outer if row.required]),
-        ("MAY BE LEFT OUT", [row for row in outer if not row.required]),
+        ("ASKED FOR", [row for row in outer if row.required or row.one_of]),
+        ("MAY BE LEFT OUT", [row for row in outer if not (row.required or row.one_of)]),
         ("WRITTEN AS A TABLE: ASKED FOR", [row for row in inner if row.required]),
         ("WRITTEN AS A TABLE: MAY BE LEFT OUT", [row for row in inner if not row.required]),
     )
@@ -117,7 +117,24 @@ def _keys(keys: tuple[Key, ...]) -> list[str]:
         lines += ["", head] if rows else []
         for row in rows:
             lines += _entry(row)
-    return lines or ["", "No keys of its own."]
+    return [*lines, *_forms(keys)] or ["", "No keys of its own."]
+
+
+def _forms(keys: tuple[Key, ...]) -> list[str]:
+    """Return what a data sheet or a bench gives in place of other keys, form by form."""
+    lines: list[str] = []
+    for form in dict.fromkeys(row.form for row in keys if row.form):
+        rows = [row for row in keys if row.form == form]
+        lines += ["", *_wrapped(f"IN PLACE OF {_listed(rows[0].stands_for)}", 0)]
+        lines += _wrapped(form, 1)
+        for row in rows:
+            lines += _entry(row)
+    return lines
+
+
+def _listed(names: Iterable[str]) -> str:
+    *most, last = names
+    return f"{', '.join(most)} and {last}" if most else last
 
 
 def _entry(row: Key) -> list[str]:
@@ -139,6 +156,10 @@ def meaning_of(row: Key) -> str:
         parts.append(f"{lead} {', '.join(row.options)}")
     if row.default:
         parts.append(f"left out: {row.default}")
+    if row.one_of:
+        parts.append(f"this or {_listed(row.one_of)}")
+    if row.instead:
+        parts.append(f"or by {_listed(row.instead)}")
     return "; ".join(part for part in parts if part)
 
 

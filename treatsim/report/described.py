@@ -16,6 +16,7 @@ from treatsim.case_text import OPEN_GROUPS
 from treatsim.errors import RequestError
 from treatsim.flowsheet.result import STREAM_VALUES, carried_values
 from treatsim.operations.parameters import Parameters
+from treatsim.operations.sheets import entries
 from treatsim.report.as_text import toml_text
 
 LIMITS = "limits"  # below a unit, what a case puts in place of the kind's own limits
@@ -44,6 +45,10 @@ class Key(NamedTuple):
     example: str  # as it would stand in a file
     value: str = ""  # of a case, as shown
     state: str = ""  # of a case: given, default, not given, held
+    one_of: tuple[str, ...] = ()  # where it is asked for or others are: those
+    instead: tuple[str, ...] = ()  # entries of a data sheet or a bench that stand for it
+    stands_for: tuple[str, ...] = ()  # of such an entry: the keys it gives with its neighbours
+    form: str = ""  # of such an entry: what it is read from
 
 
 class Held(NamedTuple):
@@ -167,19 +172,46 @@ def _named_key(key: str, meaning: str, unit: str, example: str) -> Key:
 
 
 def keys_of(record: type[Parameters], owner: str) -> tuple[Key, ...]:
-    """Return the keys of a record; those of a table within one follow it, after a dot."""
+    """Return the keys of a record; those of a table within one follow it, after a dot.
+
+    Last stand the entries of data sheets and bench readings that may take the place of some.
+    """
     found = []
     items = dataclasses.fields(record)
     spare = {item.metadata.get("or_else") for item in items}
     for item in items:
         if item.name in spare:  # written under the name of the other one
             continue
-        found.append(key_of(item, owner))
+        found.append(_with_forms(key_of(item, owner), record))
         if inner := item.metadata.get("record"):
             found += [
                 row._replace(key=f"{item.name}.{row.key}") for row in keys_of(inner(), item.name)
             ]
+    for sheet in record.forms:
+        form = first_line(sheet.__doc__)
+        if sheet.needs:
+            form = f"{form} {' and '.join(sheet.needs)} must then be given."
+        found += [
+            key_of(item, owner)._replace(stands_for=tuple(sheet.gives), form=form)
+            for item in dataclasses.fields(sheet)
+        ]
     return tuple(found)
+
+
+def _with_forms(key: Key, record: type[Parameters]) -> Key:
+    """Return the key with what may be given in its place."""
+    others = tuple(
+        name
+        for sets in record.either
+        if any(key.key in names for names in sets)
+        for names in sets
+        if key.key not in names
+        for name in names
+    )
+    sheets = [sheet for sheet in record.forms if key.key in sheet.gives]
+    return key._replace(
+        one_of=others, instead=tuple(name for sheet in sheets for name in entries(sheet))
+    )
 
 
 def key_of(item: dataclasses.Field, owner: str = "") -> Key:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import difflib
 import textwrap
 from typing import Any
@@ -11,7 +10,7 @@ from treatsim import case_sections, catalogue, operations
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters
 from treatsim.report.as_text import toml_text
-from treatsim.report.described import example_of, held_by, keys_of, records, without_kind
+from treatsim.report.described import held_by, keys_of, records, without_kind
 
 COMMENT_COLUMN = 44
 WIDTH = 100
@@ -77,13 +76,16 @@ def _entries(table: dict[str, Any], record: type[Parameters], owner: str, every:
     if hasattr(record, "entries"):
         return [f"{key} = {toml_text(value)}" for key, value in table.items()]
     found = []
-    items = {item.name: item for item in dataclasses.fields(record)}
+    form = ""
     for key in keys_of(record, owner):
+        if every and key.form != form:
+            form = key.form
+            text = f"in place of {' and '.join(key.stands_for)}: {form}"
+            found += [f"# {line}" for line in textwrap.wrap(text, WIDTH - 2)]
         if key.key in table:
             found.append(_line(f"{key.key} = {toml_text(table[key.key])}", key.meaning))
         elif every and "." not in key.key:
-            example = toml_text(example_of(items[key.key], owner))
-            found.append(_line(f"# {key.key} = {example}", key.meaning))
+            found.append(_line(f"# {key.key} = {key.example}", key.meaning))
     return found
 
 

@@ -23,6 +23,7 @@ TARGETS = ("us_surface_water", "household", "qmra")
 class PeopleParameters(Parameters):
     """Who is to be given water, and for how long a day the plant runs."""
 
+    either = ((("level",), ("per_person",)),)
     level: str | None = choice(
         tuple(LEVELS), "quantity planned for: 3, 7.5 or 15 L a day", default=None
     )

@@ -12,7 +12,7 @@ from treatsim.amounts import Amount, Amounts
 from treatsim.errors import RequestError
 from treatsim.flowsheet.result import Result, addressed
 from treatsim.operations.outcome import STATES, Finding, Limit, Value
-from treatsim.ranges import Excursion
+from treatsim.ranges import Excursion, excursion_text
 from treatsim.safety.additions import Additions
 from treatsim.safety.cautions import cautions_for
 from treatsim.safety.parts.dissolved import Analytes, dissolved
@@ -148,11 +148,9 @@ class Verdict:
     def excursions(self, point: int = 0, system: str = "si") -> list[str]:
         """Formulas used outside their range at one point, in words."""
         return [
-            f"{unit}: {e.range.formula}: {e.range.name} {e.worst:.4g}"
-            f"{'' if e.range.unit == '1' else f' {e.range.unit}'} lies outside "
-            f"{e.range.low:g} to {e.range.high:g}"
-            for unit, e in self.beyond
-            if np.broadcast_to(e.outside, (self.result.points,))[point]
+            f"{unit}: {excursion_text(excursion, system)}"
+            for unit, excursion in self.beyond
+            if np.broadcast_to(excursion.outside, (self.result.points,))[point]
         ]
 
 

@@ -133,8 +133,8 @@ def _with_chlorine(case, tanks: list[str], flow: float):
     volume = case.parameters[old].volume if tanks else 1.0
     names = ("added_chlorine", "added_tank")
     links = [_relinked(link, old, names) for link in case.links]
-    if links == list(case.links):
-        return None
+    if sum(new != link for new, link in zip(links, case.links, strict=True)) != 1:
+        return None  # where several lines reach the product, no one place is behind all else
     kinds = {n: k for n, k in case.kinds.items() if n != old}
     kinds |= dict(zip(names, ("chlorine_dosing", "storage_tank"), strict=True))
     parameters = {n: p for n, p in case.parameters.items() if n != old}
@@ -184,9 +184,9 @@ def settings(case, verdict: Verdict) -> Iterator[Setting]:
     for name, unit in verdict.result.sheet.units.items():
         for move in unit.moves():
             address = f"{name}.{move.field}"
-            yield Setting(
-                move.words, address, move.start, move.end, case.field(address)[0].metadata["kind"]
-            )
+            item, stated = case.field(address)
+            if stated is not None:  # what the solver found is not the user's to turn
+                yield Setting(move.words, address, move.start, move.end, item.metadata["kind"])
     if (people := case.sections.get("people")) is not None:
         words = "run longer: {address} = {value} a day"
         yield Setting(words, "people.running_time", people.running_time, 86400.0, "duration")

@@ -14,7 +14,7 @@ from treatsim import quantities
 from treatsim.amounts import Amount, Amounts
 from treatsim.errors import RequestError
 from treatsim.given import si_array
-from treatsim.operations.parameters import field_problem
+from treatsim.operations.parameters import field_problem, percent_problem
 from treatsim.safety.verdict import judge
 
 LARGEST_GRID = 10_000_000  # points
@@ -72,6 +72,10 @@ def axis(case, address: str, values) -> Axis:
     texts = _texts(address, values, kind)
     if kind in ("choice", "text"):
         return Axis(address, "", tuple(_word(item, key, address, t) for t in texts), True)
+    ends = values.split(":")[:2] if isinstance(values, str) and ":" in values else texts
+    for raw in ends if not isinstance(ends, np.ndarray) else ():
+        if problem := percent_problem(item, raw, _number(address, raw, kind)):
+            raise RequestError(f"{address} = {raw}: {problem}")
     if isinstance(texts, np.ndarray):
         numbers = texts
     else:
