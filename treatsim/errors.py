@@ -97,8 +97,12 @@ def require(
     import numpy as np  # here, so that help does not load it
 
     array = np.asarray(value, dtype=float)
-    inside = (array > low if open_low else array >= low) & (array <= high)
-    if not np.all(inside):
+    if array.size == 0:
+        return array
+    # the ends tell, and are NaN if any entry is; comparing all entries costs three arrays
+    least, most = (array.item(),) * 2 if array.size == 1 else (array.min(), array.max())
+    if not ((least > low if open_low else least >= low) and most <= high):
+        inside = (array > low if open_low else array >= low) & (array <= high)
         bad = np.atleast_1d(array)[~np.atleast_1d(inside)]
         bound = f"{'above' if open_low else 'from'} {low:g} to {high:g} {unit}".rstrip()
         many = f" ({bad.size} values outside)" if bad.size > 1 else ""

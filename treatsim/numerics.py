@@ -139,6 +139,8 @@ class _Search:
         wrong = ~np.isfinite(new) | (new <= inside_lo) | (new >= inside_hi)
         new = np.where(bracketed & (wrong | (self.stalls[i] >= 2)), middle, new)
         self.stalls[i] = np.where(bracketed & (self.stalls[i] >= 2), 0, self.stalls[i])
+        if np.all(bracketed & ~bad):
+            return new
         return np.where(bracketed & ~bad, new, self._explore(i, x, f, new, bad, low, high))
 
     def _explore(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TypeAlias
@@ -94,9 +95,13 @@ class Equations:
         self.memory = first_guess(sheet, flows)  # at every cut, for all points
         self._part: tuple[bytes, Flowsheet] = b"", sheet  # the points asked for last
         self.needed = sheet.ahead_of(self.conditions)  # what lies behind does not matter to them
+        with contextlib.suppress(DomainError):  # told where the water is first asked for
+            _ = sheet.source.viscosity  # worked out once, for every trial
 
     def __call__(self, x: Open, index: Index) -> Array:
         """Return the residuals at the points `index`, shape (equations, points)."""
+        if self.points == 1:
+            x = [row[0] for row in x]  # a number is quicker than an array of one
         filled, flows = set_unknowns(self.part(index), self.unknowns, x)
         memory = {cut: stream.take(index) for cut, stream in self.memory.items()}
         done = evaluate(filled, flows, memory, only=self.needed)

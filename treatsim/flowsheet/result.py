@@ -370,8 +370,5 @@ def unit_balance(unit: Unit, streams: Mapping[Port, Stream], outcome: Outcome) -
         b = np.asarray(total_out.get(component, 0.0), float)
         added = np.asarray(outcome.added.get(component, 0.0), float)
         scale = np.maximum(np.maximum(np.abs(a), np.abs(b)), np.abs(added))
-        open_ = np.abs(a + added - b)
-        shares[component] = np.divide(
-            open_, scale, out=np.zeros(np.broadcast(open_, scale).shape), where=scale > 0
-        )
+        shares[component] = np.abs(a + added - b) / np.where(scale > 0, scale, 1.0)
     return shares

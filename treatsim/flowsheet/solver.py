@@ -102,8 +102,8 @@ def _not_finite(done: Pass, points: int) -> np.ndarray:
     """Points at which some stream is not a number."""
     broken = np.zeros(points, bool)
     for stream in done.streams.values():
-        for rate in stream.carried().values():
-            broken |= np.broadcast_to(~np.isfinite(rate), (points,))
+        total = sum(stream.carried().values())  # finite if every one is: none is near the largest
+        broken |= np.broadcast_to(~np.isfinite(total), (points,))
     return broken
 
 

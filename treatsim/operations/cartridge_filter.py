@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, ClassVar
 
 import numpy as np
@@ -140,6 +141,7 @@ class CartridgeFilterParameters(Parameters):
             return ["captured_mass: the blocking law has closed the element at this load"]
         return []
 
+    @cached_property
     def loaded(self):
         """Return the resistance of an element today. [1/m3]"""
         if self.capacity is None:
@@ -198,7 +200,7 @@ class CartridgeFilter(Unit):
         """Return the filtered stream."""
         p = self.parameters
         share = inlet.flow / p.elements
-        drop = filtration.element_loss(share, p.loaded(), inlet.viscosity, p.quadratic_loss)
+        drop = filtration.element_loss(share, p.loaded, inlet.viscosity, p.quadratic_loss)
         solids, turbidity = inlet.contents["suspended_solids"], inlet.contents["turbidity"]
         outlet = inlet.changed(
             pressure=inlet.pressure - drop,

@@ -221,6 +221,8 @@ class Unit:
     def with_trial(self, **changes):
         """Return a copy with values of a solver, which on trial may leave the declared ranges."""
         parameters = copy.copy(self.parameters)
+        for name in parameters.__dict__.keys() - type(parameters).__dataclass_fields__.keys():
+            del parameters.__dict__[name]  # worked out from the values before
         for name, value in changes.items():
             object.__setattr__(parameters, name, value)
         return dataclasses.replace(self, parameters=parameters)

@@ -115,7 +115,10 @@ class Stream:
             if item.name not in ("water", "contents")
         }
         changes["contents"] = {name: pick(value) for name, value in self.contents.items()}
-        return replace(self, **changes)
+        part = replace(self, **changes)
+        known = {name: pick(self.__dict__[name]) for name in PROPERTIES if name in self.__dict__}
+        part.__dict__.update(known)
+        return part
 
 
 def mixed(streams: list[Stream], pressure) -> Stream:

@@ -31,6 +31,7 @@ from treatsim.water.salt_solutions import (
     mixture_diffusivity,
 )
 from treatsim.water.series import (
+    Series,
     Surface,
     basis,
     evaluate,
@@ -104,9 +105,12 @@ class WaterTable:
     def salinity(self, mass_concentration, temperature):
         """Return the salinity of a mass concentration (inverse of `mass_concentration`). [kg/kg]"""
         c = require("mass_concentration", mass_concentration, 0, 400, "kg/m3")
-        found = c / 1000.0
+        T = require("temperature", temperature, *BOUNDS, "K")
+        found, series = c / 1000.0, section(self.mass, T)
         for _ in range(18):  # contracts by a factor of six or more each time
-            found = c / self.density(found, temperature)
+            before, found = found, c / self._along_ratio(self.mass, series, self._ratio(found))
+            if np.array_equal(before, found):
+                break
         return found
 
     def excursions(self, salinity, temperature) -> list[Excursion]:
@@ -126,14 +130,23 @@ class WaterTable:
         return ratio * (1 - self.feed_salinity) / self.feed_salinity
 
     def _arguments(self, salinity, temperature):
-        S = require("salinity", salinity, 0, 0.5, "kg/kg")
+        ratio = self._ratio(salinity)
         T = require("temperature", temperature, *BOUNDS, "K")
-        ratio = S / (1 - S)
         return ratio, np.minimum(ratio, self.osmotic.high[0] ** 2), T
 
+    @staticmethod
+    def _ratio(salinity):
+        S = require("salinity", salinity, 0, 0.5, "kg/kg")
+        return S / (1 - S)
+
     def _extended(self, surface: Surface, salinity, temperature):
-        ratio, inside, T = self._arguments(salinity, temperature)
-        x, series, excess = np.sqrt(inside), section(surface, T), ratio - inside
+        T = require("temperature", temperature, *BOUNDS, "K")
+        return self._along_ratio(surface, section(surface, T), self._ratio(salinity))
+
+    def _along_ratio(self, surface: Surface, series: Series, ratio):
+        """Value of a section of the surface, in a straight line beyond its end."""
+        inside = np.minimum(ratio, surface.high[0] ** 2)
+        x, excess = np.sqrt(inside), ratio - inside
         if not np.any(excess):
             return evaluate(series, x)
         value, rate = evaluate_with_slope(series, x)
