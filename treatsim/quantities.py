@@ -37,6 +37,7 @@ QUANTITIES: dict[str, Quantity] = {
     "altitude": Quantity("m", "m", "ft", -430, 6000, "height above sea level"),
     "angle": Quantity("rad", "deg", "deg", -6.2832, 6.2832, "plane angle"),
     "area": Quantity("m2", "m2", "ft2", 0, INF, "area"),
+    "charge": Quantity("C", "Ah", "Ah", 0, INF, "electric charge"),
     "concentration": Quantity("kg/m3", "mg/L", "mg/L", 0, 400, "mass per volume of solution"),
     "concentration_time": Quantity(
         "kg s/m3", "mg min/L", "mg min/L", 0, INF, "CT of a disinfectant"
@@ -50,6 +51,7 @@ QUANTITIES: dict[str, Quantity] = {
     "density": Quantity("kg/m3", "kg/m3", "lb/ft3", 0, INF, "mass per volume"),
     "dose": Quantity("J/m2", "mJ/cm2", "mJ/cm2", 0, INF, "fluence at 254 nm"),
     "duration": Quantity("s", "h", "h", 0, INF, "length of time"),
+    "energy": Quantity("J", "kWh", "kWh", 0, INF, "energy"),
     "energy_per_volume": Quantity("J/m3", "kWh/m3", "Wh/gal", -INF, INF, "energy per water volume"),
     "factor": Quantity("1", "", "", 0, INF, "a plain number"),
     "efficiency": Quantity("1", "%", "%", 0.01, 1, "efficiency of a machine"),
@@ -86,6 +88,7 @@ QUANTITIES: dict[str, Quantity] = {
     "turbidity": Quantity("NTU", "NTU", "NTU", 0, 4000, "turbidity"),
     "uv_transmittance": Quantity("1", "%", "%", 0, 1, "transmittance per cm at 254 nm"),
     "velocity": Quantity("m/s", "m/s", "ft/s", 0, INF, "velocity"),
+    "voltage": Quantity("V", "V", "V", 0, INF, "voltage"),
     "volume": Quantity("m3", "L", "gal", 0, INF, "volume"),
     "water_permeability": Quantity(
         "m/(s Pa)", "L/(m2 h bar)", "gal/(ft2 d psi)", 0, INF, "flux per pressure"
@@ -97,6 +100,8 @@ SIZES: dict[str, tuple[float, float]] = {  # least and most that is typed in bes
     "decay_rate": (1e-12, 1.0),
     "decay_rate_second_order": (1e-9, 1e3),
     "dose": (1e-3, 1e6),
+    "charge": (3.6, 3.6e8),  # 1 mAh to 100 000 Ah
+    "energy": (1.0, 3.6e12),  # to 1 GWh
     "duration": (1.0, 3.2e8),  # 10 years
     "filter_resistance": (1.0, 1e18),
     "flow": (1 / 3.6e9, 1 / 3.6),  # 1 mL/h, a drop each few minutes, to 1000 m3/h
@@ -132,6 +137,8 @@ EVERYDAY: dict[tuple[str, str], float] = {
     ("mJ/cm2", "J/m2"): 10.0,
     ("h", "s"): 3600.0,
     ("min", "s"): 60.0,
+    ("kWh", "J"): 3.6e6,
+    ("Ah", "C"): 3600.0,
     ("kWh/m3", "J/m3"): 3.6e6,
     ("m3/h", "m3/s"): 1 / 3600,
     ("mL/h", "m3/s"): 1e-6 / 3600,

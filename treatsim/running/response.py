@@ -90,7 +90,9 @@ def train(case: Any, results: Sequence[str]) -> Train:
     return values
 
 
-def response(solve: Train, axes: Axes, *, tolerance: float = 1e-3) -> Response:
+def response(
+    solve: Train, axes: Axes, *, tolerance: float = 1e-3, checks: int = CHECKS
+) -> Response:
     """Return the response of a train, as fine as the tolerance asks.
 
     Parameters
@@ -103,6 +105,8 @@ def response(solve: Train, axes: Axes, *, tolerance: float = 1e-3) -> Response:
     tolerance : float
         Largest miss allowed at the points between the nodes, relative to the value there, or to
         5 % of the largest magnitude where the value is smaller. [1]
+    checks : int
+        Points between the nodes. [1]
 
     Returns
     -------
@@ -123,14 +127,14 @@ def response(solve: Train, axes: Axes, *, tolerance: float = 1e-3) -> Response:
     tensor Chebyshev interpolation, definition.
     """
     counts = [FIRST] * len(axes)
-    checks = _between(axes)
-    truth = solve(checks)
+    between = _between(axes, checks)
+    truth = solve(between)
     while True:
         found, weights = _fitted(solve, axes, counts, truth)
-        told = found(checks)
+        told = found(between)
         error = {name: _miss(told[name], truth[name]) for name in truth}
         if max(error.values()) <= tolerance:
-            return Response(axes, found.coefficients, error, int(np.prod(counts)) + CHECKS)
+            return Response(axes, found.coefficients, error, int(np.prod(counts)) + checks)
         counts = _finer(counts, weights)
         if max(counts) > MOST or np.prod(counts) > BUDGET:
             worst = max(error, key=lambda name: error[name])
@@ -140,13 +144,13 @@ def response(solve: Train, axes: Axes, *, tolerance: float = 1e-3) -> Response:
             )
 
 
-def _between(axes: Axes) -> dict[str, Array]:
+def _between(axes: Axes, checks: int) -> dict[str, Array]:
     """Points that fill the ranges evenly, ends almost reached (an additive recurrence)."""
     ratio = 2.0
     for _ in range(40):  # converges on the root of x^(d + 1) = x + 1
         ratio = (1 + ratio) ** (1 / (len(axes) + 1))
     steps = ratio ** -np.arange(1.0, len(axes) + 1)
-    share = (0.5 + np.arange(CHECKS)[:, None] * steps) % 1.0
+    share = (0.5 + np.arange(checks)[:, None] * steps) % 1.0
     return {
         name: low + (high - low) * share[:, axis]
         for axis, (name, (low, high)) in enumerate(axes.items())

@@ -1,0 +1,1 @@
+"""Where the energy comes from: the sun, the weather, the photovoltaic array."""
