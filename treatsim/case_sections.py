@@ -12,6 +12,8 @@ from treatsim.correlations.uv.optics import napierian_absorption
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.sheets import Sheet
+from treatsim.power.site import SiteParameters
+from treatsim.power.tables import ArrayParameters, SunParameters
 from treatsim.quantities import text
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
@@ -23,21 +25,8 @@ from treatsim.water.substances import SUBSTANCES, substance
 from treatsim.water.water_table import water_table
 
 RESERVED = {"site", "water", "product", "energy", "tank", "outfall", "drain", "title", "hold"}
-RESERVED |= {"people", "health", "analytes"}
+RESERVED |= {"people", "health", "analytes", "sun", "array"}
 RESERVED -= {"tank"}  # a storage tank may well be called tank
-
-
-@dataclass(frozen=True, kw_only=True)
-class SiteParameters(Parameters):
-    """Where the unit stands."""
-
-    latitude: float | None = quantity(
-        "angle", "latitude, north positive", low=-1.5708, high=1.5708, default=None
-    )
-    longitude: float | None = quantity("angle", "longitude, east positive", default=None)
-    altitude: float | None = quantity(
-        "altitude", "height above sea level; pumps that suck need it", default=None
-    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,6 +136,8 @@ def _symbol(key: str) -> str:
 SECTIONS: dict[str, type[Parameters]] = {
     "site": SiteParameters,
     "water": WaterParameters,
+    "sun": SunParameters,
+    "array": ArrayParameters,
     "people": PeopleParameters,
     "health": HealthParameters,
     "analytes": AnalytesParameters,

@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 
 from treatsim.constants import ATMOSPHERE, ZERO_CELSIUS
 from treatsim.errors import RequestError
+from treatsim.everyday import EVERYDAY as EVERYDAY
 
 
 class Quantity(NamedTuple):
@@ -34,16 +35,19 @@ INF = float("inf")
 QUANTITIES: dict[str, Quantity] = {
     "absorbance": Quantity("1/m", "1/cm", "1/cm", 0, INF, "decadic absorbance at 254 nm"),
     "absorption": Quantity("1/m", "1/m", "1/m", 0, 2000, "Napierian absorption at 254 nm"),
+    "air_temperature": Quantity("K", "degC", "degF", 213.15, 333.15, "temperature of air"),
     "altitude": Quantity("m", "m", "ft", -430, 6000, "height above sea level"),
     "angle": Quantity("rad", "deg", "deg", -6.2832, 6.2832, "plane angle"),
     "area": Quantity("m2", "m2", "ft2", 0, INF, "area"),
     "charge": Quantity("C", "Ah", "Ah", 0, INF, "electric charge"),
+    "clock_offset": Quantity("s", "h", "h", -43200, 50400, "local clock less universal time"),
     "concentration": Quantity("kg/m3", "mg/L", "mg/L", 0, 400, "mass per volume of solution"),
     "concentration_time": Quantity(
         "kg s/m3", "mg min/L", "mg min/L", 0, INF, "CT of a disinfectant"
     ),
     "conductivity": Quantity("S/m", "uS/cm", "uS/cm", 0, 30, "electrical conductivity at 25 degC"),
     "count": Quantity("1", "", "", 0, INF, "a whole number"),
+    "daily_energy": Quantity("W", "kWh/day", "kWh/day", 0, INF, "energy per day"),
     "decay_rate": Quantity("1/s", "1/h", "1/h", 0, INF, "decay of first order"),
     "decay_rate_second_order": Quantity(
         "m3/(kg s)", "L/(mg h)", "L/(mg h)", 0, INF, "decay of second order"
@@ -61,7 +65,13 @@ QUANTITIES: dict[str, Quantity] = {
     "flux": Quantity("m/s", "L/(m2 h)", "gal/(ft2 d)", -INF, INF, "volume per area and time"),
     "fraction": Quantity("1", "%", "%", 0, 1, "share of a whole"),
     "head": Quantity("m", "m", "ft", -INF, INF, "pressure as a height of water"),
+    "heat_loss": Quantity(
+        "W/(m2 K)", "W/(m2 K)", "W/(m2 K)", 0, INF, "heat lost per area and kelvin"
+    ),
     "length": Quantity("m", "m", "ft", 0, INF, "length"),
+    "irradiation": Quantity(
+        "W/m2", "kWh/m2/day", "kWh/m2/day", 0, INF, "energy of the sun per area and day"
+    ),
     "log_reduction": Quantity("1", "log", "log", 0, INF, "decimal logarithm of a reduction"),
     "molar_energy": Quantity("J/mol", "kJ/mol", "kJ/mol", 0, INF, "energy per amount"),
     "mass": Quantity("kg", "g", "g", 0, INF, "mass"),
@@ -84,6 +94,8 @@ QUANTITIES: dict[str, Quantity] = {
     "temperature": Quantity(
         "K", "degC", "degF", ZERO_CELSIUS, 318.15, "temperature of liquid water"
     ),
+    "temperature_coefficient": Quantity("1/K", "%/K", "%/K", -0.01, 0, "change per kelvin"),
+    "temperature_difference": Quantity("K", "K", "K", 0, 40, "difference of temperatures"),
     "time": Quantity("s", "s", "s", 0, INF, "length of time"),
     "turbidity": Quantity("NTU", "NTU", "NTU", 0, 4000, "turbidity"),
     "uv_transmittance": Quantity("1", "%", "%", 0, 1, "transmittance per cm at 254 nm"),
@@ -92,6 +104,9 @@ QUANTITIES: dict[str, Quantity] = {
     "volume": Quantity("m3", "L", "gal", 0, INF, "volume"),
     "water_permeability": Quantity(
         "m/(s Pa)", "L/(m2 h bar)", "gal/(ft2 d psi)", 0, INF, "flux per pressure"
+    ),
+    "wind_heat_loss": Quantity(
+        "J/(m3 K)", "J/(m3 K)", "J/(m3 K)", 0, INF, "heat lost per area, kelvin and wind"
     ),
 }
 
@@ -122,39 +137,6 @@ SIZES: dict[str, tuple[float, float]] = {  # least and most that is typed in bes
 ANY_SIZE = (1e-20, 1e20)  # of all others; beyond, powers and products overflow
 BASED = {"mass_fraction", "uv_transmittance"}  # pure numbers that mean nothing without a unit
 COUNTED = {"people": ("people", "persons"), "log_reduction": ("log", "logs")}  # words for 1
-
-# (unit, SI) -> SI = factor * number: units that a case uses every day, exact by definition, so that
-# what only reads and shows these need not wait for pint; a test holds them against it
-EVERYDAY: dict[tuple[str, str], float] = {
-    ("deg", "rad"): math.pi / 180,
-    ("mg/L", "kg/m3"): 1e-3,
-    ("ug/L", "kg/m3"): 1e-6,
-    ("g/L", "kg/m3"): 1.0,
-    ("mg min/L", "kg s/m3"): 0.06,
-    ("uS/cm", "S/m"): 1e-4,
-    ("1/h", "1/s"): 1 / 3600,
-    ("L/(mg h)", "m3/(kg s)"): 1 / 3.6,
-    ("mJ/cm2", "J/m2"): 10.0,
-    ("h", "s"): 3600.0,
-    ("min", "s"): 60.0,
-    ("kWh", "J"): 3.6e6,
-    ("Ah", "C"): 3600.0,
-    ("kWh/m3", "J/m3"): 3.6e6,
-    ("m3/h", "m3/s"): 1 / 3600,
-    ("mL/h", "m3/s"): 1e-6 / 3600,
-    ("L/(m2 h)", "m/s"): 1e-3 / 3600,
-    ("%", "1"): 1e-2,
-    ("kJ/mol", "J/mol"): 1e3,
-    ("g", "kg"): 1e-3,
-    ("g/kg", "1"): 1e-3,
-    ("1/L", "1/m3"): 1e3,
-    ("1/dL", "1/m3"): 1e4,
-    ("bar", "Pa"): 1e5,
-    ("bar h2/m6", "Pa s2/m6"): 1e5 * 3600.0**2,
-    ("mm", "m"): 1e-3,
-    ("mL", "m3"): 1e-6,
-    ("L", "m3"): 1e-3,
-}
 
 # units of the trade that pint does not know
 DEFINITIONS = (

@@ -98,6 +98,10 @@ LEGAL = {
 OWN_LEGAL = {
     "uv_transmittance": "%",
     "mass_fraction": "g/kg, %",
+    "irradiation": "kWh/m2/day, MJ/m2/day",
+    "temperature_difference": "K",
+    "temperature_coefficient": "%/K, %/degC",
+    "clock_offset": "h, min",
     "count": "none, a whole number",
     "factor": "none, or %",
     "ph": "none, a plain number",

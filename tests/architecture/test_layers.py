@@ -11,6 +11,7 @@ LAYERS = (
     (
         "arrays",
         "constants",
+        "everyday",
         "quantities",
         "spellings",
         "sources",
@@ -49,6 +50,7 @@ LATE = {  # costly to load: only inside the function that needs them
     "pyarrow",
     "openpyxl",
     "argcomplete",
+    "pvlib",
 }
 DECLARED = LATE | {"numpy"}
 NAMES = set(modules())

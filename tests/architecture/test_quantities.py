@@ -20,6 +20,7 @@ UNIT = re.compile(
 )
 # whose words name a unit though the number has none, and why
 PLAIN = {
+    "array.low_light_loss": "a share, at an irradiance that is named",
     "validated_uv_reactor.coefficient_a": "an exponent of ten, as the report's equation has it",
     "validated_uv_reactor.coefficient_b": "an exponent, of absorbance per centimetre",
 }

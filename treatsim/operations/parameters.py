@@ -91,6 +91,47 @@ def points(value: str, position: str, meaning: str, *, example: Any = "", **defa
     return declared
 
 
+MONTH_NAMES = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September",
+    "October", "November", "December",
+)  # fmt: skip
+MONTHS = len(MONTH_NAMES)
+
+
+def monthly(kind: str, meaning: str, *, example: Any, alike: bool = True, **options):
+    """Declare a field of twelve texts, January first; `alike` lets one stand for all months.
+
+    `example` is the entry of one month; `low`, `high` and `source` are those of `quantity`.
+    """
+    number = quantity(kind, meaning).metadata
+    bounds = {end: options.pop(end, number[end]) for end in ("low", "high")}
+    declared = reference(meaning, example=[example] * MONTHS, **options)
+    extra = {"each": field(metadata={**number, **bounds}), "alike": alike}
+    declared.metadata = MappingProxyType({**declared.metadata, **extra})
+    return declared
+
+
+def read_monthly(raw: Any, item: dataclasses.Field) -> tuple[float, ...]:
+    """Turn twelve texts, or one for all months where that may be, into SI numbers."""
+    each, alike = item.metadata["each"], item.metadata["alike"]
+    named = dataclasses.make_dataclass("Month", [(item.name, float, each)])
+    (inner,) = dataclasses.fields(named)
+    if alike and isinstance(raw, str | int | float) and not isinstance(raw, bool):
+        return (read_value(inner, raw),) * MONTHS
+    or_one = ", or one text for all of them" if alike else ""
+    if not isinstance(raw, list | tuple):
+        raise RequestError(f"a list of {MONTHS} texts, January first, belongs here{or_one}")
+    if len(raw) != MONTHS:
+        raise RequestError(f"{len(raw)} months; {MONTHS} belong here, January first{or_one}")
+    found = []
+    for name, entry in zip(MONTH_NAMES, raw, strict=True):
+        try:
+            found.append(read_value(inner, entry))
+        except RequestError as error:
+            raise RequestError(f"{name}: {error}") from error
+    return tuple(found)
+
+
 def read_points(raw: Any, value: str, position: str) -> tuple[tuple[float, float], ...]:
     """Turn readings into pairs of SI numbers, sorted by position."""
     rows = [raw] if isinstance(raw, str) else raw
@@ -173,6 +214,8 @@ def read_value(item: dataclasses.Field, raw) -> Any:
     kind = item.metadata["kind"]
     if "pair" in item.metadata:
         return read_points(raw, *item.metadata["pair"])
+    if "each" in item.metadata:
+        return read_monthly(raw, item)
     if kind == "text":
         return raw
     if isinstance(raw, dict) and "value" in raw:

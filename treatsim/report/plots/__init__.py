@@ -22,6 +22,7 @@ NAMES = (
     "ro_window",
     "energy_split",
     "scale_saturation",
+    "array_months",
 )
 
 

@@ -1,0 +1,42 @@
+"""Units that a case uses every day, with exact factors: they need no unit library."""
+
+from __future__ import annotations
+
+import math
+
+# (unit, SI) -> SI = factor * number: units that a case uses every day, exact by definition, so that
+# what only reads and shows these need not wait for pint; a test holds them against it
+EVERYDAY: dict[tuple[str, str], float] = {
+    ("deg", "rad"): math.pi / 180,
+    ("mg/L", "kg/m3"): 1e-3,
+    ("ug/L", "kg/m3"): 1e-6,
+    ("g/L", "kg/m3"): 1.0,
+    ("mg min/L", "kg s/m3"): 0.06,
+    ("uS/cm", "S/m"): 1e-4,
+    ("1/h", "1/s"): 1 / 3600,
+    ("L/(mg h)", "m3/(kg s)"): 1 / 3.6,
+    ("mJ/cm2", "J/m2"): 10.0,
+    ("h", "s"): 3600.0,
+    ("min", "s"): 60.0,
+    ("kWh", "J"): 3.6e6,
+    ("Ah", "C"): 3600.0,
+    ("kWh/m3", "J/m3"): 3.6e6,
+    ("m3/h", "m3/s"): 1 / 3600,
+    ("mL/h", "m3/s"): 1e-6 / 3600,
+    ("L/(m2 h)", "m/s"): 1e-3 / 3600,
+    ("%", "1"): 1e-2,
+    ("%/K", "1/K"): 1e-2,
+    ("%/degC", "1/K"): 1e-2,  # as data sheets write it: of a difference
+    ("kWh/m2/day", "W/m2"): 1000 / 24,
+    ("kWh/day", "W"): 1000 / 24,
+    ("kJ/mol", "J/mol"): 1e3,
+    ("g", "kg"): 1e-3,
+    ("g/kg", "1"): 1e-3,
+    ("1/L", "1/m3"): 1e3,
+    ("1/dL", "1/m3"): 1e4,
+    ("bar", "Pa"): 1e5,
+    ("bar h2/m6", "Pa s2/m6"): 1e5 * 3600.0**2,
+    ("mm", "m"): 1e-3,
+    ("mL", "m3"): 1e-6,
+    ("L", "m3"): 1e-3,
+}
