@@ -52,6 +52,7 @@ class Rules(NamedTuple):
     sun_start: Any  # surplus of the sun at which it starts, whatever is stored [W]
     open: Any = True  # whether it may run at all
     charging: Any = True  # whether the battery may be charged
+    reserve: Any = None  # energy on which deferrable loads do not draw; that of `stop` if None [J]
 
 
 class Tank(NamedTuple):
@@ -90,6 +91,7 @@ class _Step(NamedTuple):
     spare_sun: Any  # sun after both [W]
     by_sun: Any  # whether that alone starts the train
     floor: Any  # [J]
+    reserve: Any  # [J]
     stop: Any  # [J]
     start: Any  # [J]
     open: Any
@@ -203,7 +205,7 @@ def _known(sun, bank, train, needs, rules, tank, step) -> _Step:
     surplus = sun - needs.always - needs.deferrable
     return _Step(
         np.maximum(needs.always - sun, 0.0), needs.deferrable - by_sun, rest - by_sun,
-        surplus >= rules.sun_start, rules.floor, rules.stop, rules.start, rules.open,
+        surplus >= rules.sun_start, rules.floor, rules.stop if rules.reserve is None else rules.reserve, rules.stop, rules.start, rules.open,
         np.asarray(bank.charge_power * np.asarray(rules.charging, float)),
         np.asarray(train.low) * (1 - 1e-12), train.full, train.power, train.flow,
         np.asarray(tank.draw) * step,
@@ -228,7 +230,8 @@ def _walk(known, bank, train, tank, begin, shape, step) -> _Walked:
     stored, zero = bank.filled(begin), np.zeros(shape[1])
     level, running, owed, left = np.minimum(zero + tank.first, tank.volume), zero > 0, zero, zero
     bounded = bool(np.any(np.isfinite(tank.volume)))
-    held_on, pays = train.least_run > step, np.any(np.asarray(train.start_energy) > 0)
+    held_on = train.least_run > step
+    pays = bool(np.any(np.add(train.start_energy, train.start_time) > 0))
     for n, now in enumerate(_rows(known, shape[0])):
         stored = bank.rested(stored)
         gap, later, held = _drawn(bank, stored, now, step)
@@ -275,10 +278,11 @@ def _drawn(bank: Bank, stored: Stored, now: _Step, step: float) -> tuple[Array, 
     to_bus = bank.discharge_efficiency / step
     gap = np.minimum(now.gap, np.maximum(stored.total - now.floor, 0.0) * to_bus)
     gap = np.minimum(gap, most)
-    held = np.minimum(np.maximum(stored.total - now.stop, 0.0) * to_bus, most)
-    held = np.maximum(held - gap, 0.0)
-    later = np.minimum(now.later_gap, held)
-    return gap, later, held - later
+    left = most - gap
+    spare = np.maximum(stored.total - now.reserve, 0.0) * to_bus - gap
+    later = np.minimum(now.later_gap, np.clip(spare, 0.0, left))
+    held = np.maximum(stored.total - now.stop, 0.0) * to_bus - gap - later
+    return gap, later, np.clip(held, 0.0, left - later)
 
 
 def _share(power, level, tank: Tank, now: _Step, step: float) -> Array:
@@ -293,7 +297,7 @@ def _paid(owed, power, share, train: Train, step: float) -> tuple[Array, Array]:
     by_energy = train.start_energy / np.maximum(power * step, TINY)
     by_time = train.start_time / np.maximum(share * step, TINY)
     cost = np.maximum(by_energy, by_time)  # shares of this step for a whole start
-    paid = np.minimum(owed, 1 / cost)
+    paid = np.minimum(owed, 1 / np.maximum(cost, TINY))
     return paid, np.minimum(paid * cost, 1.0)
 
 

@@ -11,10 +11,12 @@ from typing import Any
 import numpy as np
 
 from treatsim.arrays import Array
+from treatsim.constants import DAY
 from treatsim.running.dispatch import Rules
 
 AROUND = 10  # days on either side that tell what sun is usual
 DARK = 0.02  # of the largest usual power in the year: below, it is night
+DULL = 0.3  # of the usual sun, which a dull day still gives
 LONGEST = 3  # days for which a reserve is held at most
 
 
@@ -50,19 +52,18 @@ def usual(sun: Array, per_day: int) -> Array:
 
 
 def energy_until_sun(usual_sun: Array, needs: Array, step: float, per_day: int) -> Array:
-    """Return what the loads need from each step until the usual sun serves them. [J]
+    """Return what must be stored at the start of each step to serve the loads till sun comes. [J]
 
-    Both (steps, 1) in W; the year goes round. At the bus, before the losses of the battery.
+    Both (steps, 1) in W; the year goes round. DULL of the usual sun is counted on. At the bus,
+    before the losses of the battery.
     """
-    missing = np.maximum(needs - usual_sun, 0.0) * step
+    missing = (needs - DULL * usual_sun) * step
     found = np.zeros(missing.shape)
     held, reach = np.zeros(1), LONGEST * per_day
-    days = np.concatenate([missing, missing[:reach]])
-    for n in range(len(days) - 1, -1, -1):
-        held = np.where(days[n] > 0, held + days[n], 0.0)
+    for n in range(len(missing) + reach - 1, -1, -1):
+        held = np.maximum(held + missing[n % len(missing)], 0.0)
         found[n % len(missing)] = held
-    most = _ahead(missing, reach)
-    return np.minimum(found, most)
+    return np.minimum(found, _ahead(np.maximum(missing, 0.0), reach))
 
 
 def _ahead(values: Array, steps: int) -> Array:
@@ -112,12 +113,13 @@ def rules_of(
     ------
     common practice, no source
     """
-    per_day = round(86400 / step)
+    per_day = round(DAY / step)
     if operation.reserve is None:
-        held = energy_until_sun(usual_sun, needs, step, per_day) / battery.discharge_efficiency
+        after = np.roll(energy_until_sun(usual_sun, needs, step, per_day), -1, axis=0)
+        held = after / battery.discharge_efficiency
     else:
         held = np.full((1, 1), float(operation.reserve))
-    stop = np.minimum(floor + held, battery.capacity)
+    stop = reserve = np.minimum(floor + held, battery.capacity)
     dark = usual_sun <= DARK * usual_sun.max()
     if operation.night == "never":
         open_ = open_ & ~dark
@@ -128,4 +130,4 @@ def rules_of(
         stop = np.where(dark, keeps, stop)
     whole = train.start_energy + train.least_run * train.low
     start = np.minimum(stop + whole / battery.discharge_efficiency, battery.capacity * (1 - 1e-9))
-    return Rules(floor, stop, start, train.low, open_)
+    return Rules(floor, stop, start, train.low, open_, reserve=reserve)
