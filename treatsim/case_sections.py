@@ -12,9 +12,12 @@ from treatsim.correlations.uv.optics import napierian_absorption
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.sheets import Sheet
+from treatsim.power.battery import BatteryParameters
+from treatsim.power.loads import LoadsParameters
 from treatsim.power.site import SiteParameters
 from treatsim.power.tables import ArrayParameters, SunParameters
 from treatsim.quantities import text
+from treatsim.running.operation import OperationParameters
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
 from treatsim.water import analysis
@@ -25,7 +28,7 @@ from treatsim.water.substances import SUBSTANCES, substance
 from treatsim.water.water_table import water_table
 
 RESERVED = {"site", "water", "product", "energy", "tank", "outfall", "drain", "title", "hold"}
-RESERVED |= {"people", "health", "analytes", "sun", "array"}
+RESERVED |= {"people", "health", "analytes", "sun", "array", "battery", "loads", "operation"}
 RESERVED -= {"tank"}  # a storage tank may well be called tank
 
 
@@ -138,6 +141,9 @@ SECTIONS: dict[str, type[Parameters]] = {
     "water": WaterParameters,
     "sun": SunParameters,
     "array": ArrayParameters,
+    "battery": BatteryParameters,
+    "loads": LoadsParameters,
+    "operation": OperationParameters,
     "people": PeopleParameters,
     "health": HealthParameters,
     "analytes": AnalytesParameters,

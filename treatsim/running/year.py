@@ -123,7 +123,7 @@ def _by_month(values: Array, step: float) -> Array:
     """Return the mean of a day in each month over all years, of a sum over steps."""
     per_day = round(DAY / step)
     daily = values.reshape(-1, per_day, values.shape[1]).sum(axis=1).mean(axis=1)
-    return np.array([daily[MONTH_OF_DAY == month].mean() for month in range(12)])
+    return np.array([daily[month == MONTH_OF_DAY].mean() for month in range(12)])
 
 
 def _without_bounds(plan: Plan, free: Trace, made: Array) -> dict[str, Array]:
@@ -157,7 +157,7 @@ def worst_weeks(daily: Array) -> Array:
     total = np.concatenate([daily, daily[:WEEK]])
     sums = np.cumsum(np.vstack([np.zeros(daily.shape[1]), total]), axis=0)
     weeks = (sums[WEEK : WEEK + len(daily)] - sums[: len(daily)]) / WEEK
-    return np.array([weeks[MONTH_OF_DAY == month].min() for month in range(12)])
+    return np.array([weeks[month == MONTH_OF_DAY].min() for month in range(12)])
 
 
 def values(plan: Plan, trace: Trace, people: Any = None) -> dict[str, Value]:
