@@ -10,6 +10,7 @@ from treatsim.correlations.hydraulics import friction
 from treatsim.correlations.ro import spacer_channel
 from treatsim.correlations.uv.dose_table import credited_log
 from treatsim.correlations.uv.inactivation import MJ_PER_CM2, ORGANISMS
+from treatsim.power import module
 from treatsim.safety import ct_tables
 from treatsim.water import analysis, boron, osmosis, pitzer, properties, salt_solutions
 from treatsim.water.ions import IONS, SODIUM_CHLORIDE_MOLAR_MASS
@@ -263,3 +264,15 @@ def hose_friction(diameter, flow, drop_per_length):
     water = properties.density(kelvin), properties.viscosity(kelvin)
     reynolds = friction.reynolds_number(flow / 6e4, diameter, *water)
     return pipes.colebrook_factor(reynolds, 0.0)
+
+
+MODULE = 322.305  # W, the module of the matrix
+AT_200, AT_75 = 61.137, 273.651  # W, readings that give its two coefficients
+
+
+def module_power(irradiance, celsius):
+    """Power by the loss at 200 W/m2 and the change from 25 to 75 degC."""
+    low_light = 0.2 - AT_200 / MODULE
+    coefficient = (AT_75 / MODULE - 1) / 50
+    cells = celsius + FREEZING
+    return float(module.module_power(irradiance, cells, MODULE, coefficient, low_light))

@@ -9,7 +9,7 @@ from typing import Any
 from treatsim import case_sections, operations
 from treatsim.case_checks import check_structure, name_problem
 from treatsim.case_sections import WaterParameters, analysis_of
-from treatsim.case_text import Problems, read_overrides, read_record
+from treatsim.case_text import Problems, beside, read_overrides, read_record
 from treatsim.cases import Case
 from treatsim.errors import RequestError
 from treatsim.flowsheet.hold import Hold
@@ -178,5 +178,5 @@ def _sections(sections: Mapping[str, Any], problems: Problems) -> dict[str, Any]
         if reader := getattr(cls, "from_table", None):
             read[name] = reader(dict(table), name, problems.add, "")
         else:
-            read[name] = _record(cls, table, name, problems)
+            read[name] = beside(_record(cls, table, name, problems), name, problems)
     return read

@@ -43,6 +43,8 @@ def check_structure(case, problems: Problems) -> None:
     site = case.sections["site"]
     for line in case_sections.given_twice(case.sections):
         problems.add("analytes", line)
+    for line in case_sections.unlit(case.sections):
+        problems.add(line.partition(":")[0].partition(" ")[0], line)
     for name, kind in case.kinds.items():
         if operations.unit_class(kind).sucks and getattr(site, "altitude", None) is None:
             problems.add("site", f"site.altitude is missing: {kind} {name} needs it")

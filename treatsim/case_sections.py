@@ -14,22 +14,24 @@ from treatsim.operations.parameters import Parameters, choice, quantity, referen
 from treatsim.operations.sheets import Sheet
 from treatsim.power.battery import BatteryParameters
 from treatsim.power.loads import LoadsParameters
-from treatsim.power.site import SiteParameters
+from treatsim.power.monthly import monthly_means
+from treatsim.power.site import SiteParameters, place_of
+from treatsim.power.sun import days_of
 from treatsim.power.tables import ArrayParameters, SunParameters
 from treatsim.quantities import text
 from treatsim.running.operation import OperationParameters
+from treatsim.running.source import SourceParameters
+from treatsim.running.spares_table import SparesParameters
+from treatsim.running.start_parameters import StartupParameters
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
+from treatsim.studies.spread_inputs import UncertaintyParameters
 from treatsim.water import analysis
 from treatsim.water.laboratory import Ions, of_report, read_report
 from treatsim.water.properties import atmospheric_pressure
 from treatsim.water.stream import Stream
 from treatsim.water.substances import SUBSTANCES, substance
 from treatsim.water.water_table import water_table
-
-RESERVED = {"site", "water", "product", "energy", "tank", "outfall", "drain", "title", "hold"}
-RESERVED |= {"people", "health", "analytes", "sun", "array", "battery", "loads", "operation"}
-RESERVED -= {"tank"}  # a storage tank may well be called tank
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,7 +149,13 @@ SECTIONS: dict[str, type[Parameters]] = {
     "people": PeopleParameters,
     "health": HealthParameters,
     "analytes": AnalytesParameters,
+    "source": SourceParameters,
+    "uncertainty": UncertaintyParameters,
+    "startup": StartupParameters,
+    "spares": SparesParameters,
 }
+# no unit's name; a storage tank may well be called tank
+RESERVED = {"product", "energy", "outfall", "drain", "title", "hold", *SECTIONS}
 REQUIRED = {"water"}
 
 
@@ -226,6 +234,20 @@ def given_twice(sections: Mapping[str, Any]) -> list[str]:
     if water.boron is None or analytes is None or "boron" not in analytes.before:
         return []
     return ["analytes.boron: water.boron states it too; keep one"]
+
+
+def unlit(sections: Mapping[str, Any]) -> list[str]:
+    """Return what is wrong between site, sun and array; nothing where neither is stated."""
+    site, sun, array = (sections[name] for name in ("site", "sun", "array"))
+    if sun is None:
+        return [] if array is None else ["sun is missing: a table [sun] for the array"]
+    try:
+        place = place_of(site)
+        if sun.file is None:
+            monthly_means(place, sun, days_of(place))
+    except RequestError as error:
+        return error.problems
+    return []
 
 
 def atmosphere_at(site: SiteParameters | None):

@@ -216,6 +216,16 @@ def read_record(
         return None
 
 
+def beside(record, where: str, problems: Problems):
+    """Return a record with the files it names looked up beside the case, if it names any."""
+    try:
+        return record.beside(Path(problems.path).parent) if hasattr(record, "beside") else record
+    except RequestError as error:
+        for line in error.problems:
+            problems.add(where, f"{where}: {line}")
+        return None
+
+
 def _missing(cls, item: dataclasses.Field, where: str) -> str:
     """Say that a field is missing, and which other form would give it."""
     sheets = [sheet for sheet in cls.forms if item.name in sheet.gives]

@@ -19,6 +19,7 @@ from treatsim.case_report import one_report
 from treatsim.case_text import (
     STANDARD_INPUT,
     Problems,
+    beside,
     entry,
     line_numbers,
     parse,
@@ -235,7 +236,8 @@ def _section(
     """Read a table of fields, or one whose keys only its own reader knows."""
     if reader := getattr(cls, "from_table", None):
         return reader(table, name, problems.add, problems.path)
-    return read_record(cls, table, name, problems, given=given.setdefault(name, []))
+    record = read_record(cls, table, name, problems, given=given.setdefault(name, []))
+    return beside(record, name, problems)
 
 
 def _table(data, name: str, problems: Problems) -> dict:

@@ -12,7 +12,19 @@ from collections.abc import Sequence
 
 from treatsim import __version__, errors
 from treatsim.cli_options import OPTIONS
-from treatsim.commands import compare, describe, figures, find, new, solve, sources, sweep
+from treatsim.commands import (
+    compare,
+    describe,
+    figures,
+    find,
+    new,
+    solve,
+    sources,
+    spares,
+    startup,
+    sweep,
+    uncertainty,
+)
 from treatsim.commands.common import Command, Exit
 from treatsim.console import (
     Parser,
@@ -113,6 +125,9 @@ COMMANDS: dict[str, Command] = {
     "find": find.COMMAND,
     "sweep": sweep.COMMAND,
     "compare": compare.COMMAND,
+    "uncertainty": uncertainty.COMMAND,
+    "startup": startup.COMMAND,
+    "spares": spares.COMMAND,
     "figures": figures.COMMAND,
     "sources": sources.COMMAND,
 }

@@ -78,5 +78,37 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         ("--best",),
         {"metavar": '"largest ADDRESS"', "default": "", "help": 'or "smallest ADDRESS"'},
     ),
+    "--samples": (
+        ("--samples",),
+        {"metavar": "N", "help": "at least so many samples of the uncertain inputs"},
+    ),
+    "--event": (
+        ("--event",),
+        {
+            "metavar": "KIND@TIME",
+            "action": "append",
+            "help": "lamp_failure, power_dip, pump_step or dull_water, such as lamp_failure@600s",
+        },
+    ),
+    "--months": (
+        ("--months",),
+        {"metavar": "N", "type": float, "required": True, "help": "months to plan for, up to 24"},
+    ),
+    "--level": (
+        ("--level",),
+        {"metavar": "PERCENT", "help": "chance that nothing runs out; else that of [spares]"},
+    ),
+    "--readings": (
+        ("--readings",),
+        {"metavar": "FILE", "help": "CSV of logged pressure drops, from which it is forecast anew"},
+    ),
+    "--scenarios": (
+        ("--scenarios",),
+        {"metavar": "N", "type": int, "default": 2000, "help": "scenarios drawn; 2000"},
+    ),
+    "--scheduler": (
+        ("--scheduler",),
+        {"metavar": "ADDRESS", "help": "Dask scheduler whose workers run the scenarios"},
+    ),
     "--debug": (("--debug",), {"action": "store_true", "help": "show the traceback of an error"}),
 }

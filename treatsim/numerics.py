@@ -161,3 +161,34 @@ class _Search:
         step = np.where(stuck, other, step)
         back = np.where(np.isfinite(self.best_f[i]), 0.5 * (x + self.best_x[i]), other)
         return np.where(bad, back, step)
+
+
+def even_points(axes: int, count: int) -> Array:
+    """Return points that fill the unit cube evenly, each time the same.
+
+    Parameters
+    ----------
+    axes : int
+        Dimensions. [1]
+    count : int
+        Number of points. [1]
+
+    Returns
+    -------
+    ndarray, shape (count, axes)
+        Inside the cube, none on its border. [1]
+
+    Validity
+    --------
+    Up to some tens of dimensions; no error bound comes with it.
+
+    Source
+    ------
+    additive recurrence (Weyl) with the root of x^(axes + 1) = x + 1.
+    """
+    ratio = 2.0
+    for _ in range(40):  # converges on that root
+        ratio = (1 + ratio) ** (1 / (axes + 1))
+    steps = ratio ** -np.arange(1.0, axes + 1)
+    share = (0.5 + np.arange(count)[:, None] * steps) % 1.0
+    return np.clip(share, 2.0**-33, 1 - 2.0**-33)

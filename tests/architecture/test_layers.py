@@ -14,6 +14,7 @@ LAYERS = (
         "everyday",
         "quantities",
         "spellings",
+        "spreads",
         "sources",
         "errors",
         "ranges",
@@ -51,6 +52,8 @@ LATE = {  # costly to load: only inside the function that needs them
     "openpyxl",
     "argcomplete",
     "pvlib",
+    "SALib",
+    "distributed",
 }
 DECLARED = LATE | {"numpy"}
 NAMES = set(modules())

@@ -16,16 +16,14 @@ WAITING = {
     "filter life over months, and spares": (
         "correlations.solids.cake constant_pressure_time constant_flow_pressure constant_flow_time"
         " compressible_resistance kozeny_resistance",
-        "correlations.solids.filtration constant_pressure_flux shared_flow life_by_mass",
+        "correlations.solids.filtration constant_pressure_flux life_by_mass",
         "correlations.solids.retention beta_efficiency beta_log_removal beta_from_efficiency",
-        "correlations.solids.size_distribution normal_cdf lognormal_mass_below particle_number",
-        "correlations.solids.turbidity RatingCurve suspended_solids curve_from_sample",
+        "correlations.solids.size_distribution lognormal_mass_below particle_number",
+        "running.particle_sizes Carried screened settled filtered size_classes carried"
+        " captured_by_filter",
+        "running.basin_worth Pit Digging Worth digging sludge_time basin_worth",
     ),
-    "runs over time: the train as a smooth function": ("running.response response Response train",),
-    "start-up and shut-down": (
-        "correlations.hydraulics.friction surge_head",
-        "correlations.uv.lamp warm_up_factor",
-    ),
+    "the day and the year: what a start costs": ("running.startup start_cost",),
     "logbook: readings against the model": (
         "correlations.ro.normalisation OperatingData astm_osmotic_pressure flow_temperature_factor"
         " net_driving_pressure normalised_flow normalised_salt_passage",

@@ -7,10 +7,13 @@ import json
 import re
 import tomllib
 
+import numpy as np
 import pytest
 from command import treatsim
 
 from treatsim import cases, operations
+from treatsim.power.months import months_of
+from treatsim.power.weather import mean_days
 from treatsim.report.starters import kinds, starter
 from treatsim.safety.verdict import judge
 
@@ -95,6 +98,8 @@ def test_what_everything_leaves_out_could_be_written():
         entry = re.match(r"# ([a-z_]+) = (.*)$", line)
         if not entry or not table.startswith(("units.", "site", "water", "people", "health")):
             continue
+        if entry[2] == "[":  # a list over several lines: read below, with its table
+            continue
         assert tomllib.loads(f"{entry[1]} = {entry[2]}")
 
 
@@ -103,3 +108,18 @@ def test_an_unknown_start_names_the_nearest():
     assert run.status == 2
     assert 'did you mean "river"?' in run.err
     assert "two_pass" in treatsim("new", "xyzzy").err
+
+
+@pytest.mark.parametrize("name", ["river", "lake", "sea", "everything"])
+def test_sun_and_array_are_there_as_comments_that_can_be_taken_off(name):
+    text = starter(name)
+    assert "sun" not in tomllib.loads(text)
+    wanted, inside = [], False
+    for line in text.splitlines():
+        inside = (inside and line != "") or line in ("# [sun]", "# [array]")
+        prose = inside and not re.match(r"# (\[|[a-z_]+ = |  \"|\]$)", line)
+        wanted.append(line if not inside or prose else line.removeprefix("# "))
+    sections = cases.interpret(tomllib.loads("\n".join(wanted)), f"{name}.toml").sections
+    year = mean_days(sections["site"], sections["sun"])
+    found = months_of(sections["array"], sections["site"], year)
+    assert np.all(found.power > 0.03 * sections["array"].peak_power), "in the darkest month too"

@@ -142,7 +142,7 @@ def test_endless_becomes_null(tmp_path):
     path = river(
         tmp_path,
         (
-            '{ value = "7 mg/L", spread = "3 mg/L", source = "one dried sample, invented" }',
+            '{ value = "7 mg/L", spread = "3 mg/L", distribution = "lognormal" }',
             '"0 mg/L"',
         ),
     )

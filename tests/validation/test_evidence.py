@@ -20,6 +20,8 @@ SUBJECTS = {
     "hydraulics, settling, filters": "pretreatment",
     "disinfection credit, chlorine, people": "safety",
     "reports, data sheets, bench readings": "papers",
+    "sun, weather, array": "sun",
+    "start-up": "startup",
     "bounds of what may be typed in": "quantities",
 }
 PROGRAMS = {  # what may have computed the value of a second program
@@ -30,6 +32,8 @@ PROGRAMS = {  # what may have computed the value of a second program
     "fluids_library",
     "CoolProp library",
     "gsw library",
+    "pvlib library",
+    "independent_solar_year",
     "scipy library",
 }
 NO_PAPER = {"definition", "common practice"}

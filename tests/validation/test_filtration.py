@@ -66,6 +66,9 @@ def test_turbidity_values(agree):
     for ntu in (20, 5):
         solids = [1e3 * turbidity.suspended_solids(ntu, c) for c in curves]
         agree(f"P32_{ntu}", solids)
+    first, third = (turbidity.PUBLISHED_CURVES[name] for name in ("first", "third"))
+    read = [(20, first), (100, first), (10, third)]
+    agree("M246_M248_curves", [1e3 * turbidity.suspended_solids(*one) for one in read])
 
 
 @pytest.mark.parametrize(("n", "k"), LAWS)

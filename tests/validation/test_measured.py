@@ -17,6 +17,6 @@ def test_measurement(agree, key):
 
 
 def test_there_are_measurements_of_every_subject():
-    assert {"osmosis", "chemistry", "uv", "safety", "pretreatment", "ro"} == FILES
+    assert {"osmosis", "chemistry", "uv", "safety", "pretreatment", "ro", "sun"} == FILES
     assert len(ROWS) >= 100
     assert all(CHECKS[key]["kind"] == "measurement" for key in ROWS)

@@ -13,6 +13,7 @@ def run(arguments) -> int:
     from treatsim.report.as_text import as_json
     from treatsim.safety.verdict import judge
     from treatsim.studies.remedies import remedies
+    from treatsim.studies.uncertainty import quick_chances
 
     form = form_of(arguments, ".txt", ".json")
     case = cases.load(arguments.case, changes(arguments))
@@ -20,9 +21,13 @@ def run(arguments) -> int:
     helpful = remedies(case, verdict, arguments.units)
     if form == ".json":
         text = as_json(document.document(verdict, helpful, arguments.units))
+    elif arguments.full:
+        text = tables.full_text(verdict, helpful, arguments.units, colour=colour(arguments))
     else:
-        write = tables.full_text if arguments.full else screen.screen_text
-        text = write(verdict, helpful, arguments.units, colour=colour(arguments))
+        chances = quick_chances(case, verdict)
+        text = screen.screen_text(
+            verdict, helpful, arguments.units, colour=colour(arguments), chances=chances
+        )
     deliver(text, arguments.out)
     return verdict_status(verdict, arguments)
 

@@ -19,6 +19,7 @@ HELPERS = {
     "silt_test",
     "unit",
     "uv_doses",
+    "uv_exposure",
     "uv_target",
 }  # modules that are no kinds
 

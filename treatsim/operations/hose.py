@@ -72,6 +72,10 @@ class Hose(Unit):
         """Return the height gained. [m]"""
         return self.parameters.rise
 
+    def pipe(self):
+        """Return length and bore. [m]"""
+        return self.parameters.length, self.parameters.bore
+
     def evaluate(self, inlet: Stream) -> Outcome:
         """Return the stream at the far end."""
         p = self.parameters

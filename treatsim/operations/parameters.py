@@ -13,8 +13,9 @@ import numpy as np
 
 from treatsim import quantities
 from treatsim.errors import RequestError
+from treatsim.spreads import read_spread
 
-UNCERTAIN = {"value", "spread", "source"}  # keys of an entry that is a table
+UNCERTAIN = {"value", "spread", "distribution", "source"}  # keys of an entry that is a table
 LARGEST_NUMBER = 1e300  # a bare number in a file
 PERCENT = 0.01  # a percent below 1 is most often a fraction with a percent sign
 
@@ -221,9 +222,14 @@ def read_value(item: dataclasses.Field, raw) -> Any:
     if isinstance(raw, dict) and "value" in raw:
         if extra := set(raw) - UNCERTAIN:
             raise RequestError(
-                f"unknown {', '.join(sorted(extra))}; a table here has value, spread and source"
+                f"unknown {', '.join(sorted(extra))}; a table here has value, spread, "
+                "distribution and source"
             )
-        raw = raw["value"]
+        if isinstance(raw["value"], dict):
+            raise RequestError("a number or a text with a unit belongs here")
+        value = read_value(item, raw["value"])
+        read_spread(item, raw, value)
+        return value
     if kind == "choice":
         value = raw
     elif isinstance(raw, bool) or not isinstance(raw, int | float | str):

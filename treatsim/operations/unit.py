@@ -182,6 +182,14 @@ class Unit:
         """Return the largest flow at which a dose is still given, of kinds that irradiate."""
         raise NotImplementedError
 
+    def exposure(self) -> Any:
+        """Return how its light adds up to a dose over time, of kinds that know their chamber."""
+        return
+
+    def pipe(self):
+        """Return length and bore of what it leads water through [m], or None."""
+        return
+
     def class_doses(self, values: Mapping[str, Value], virus_factor=None) -> dict[str, Any]:
         """Return the dose over its factor by class of pathogen, of kinds that irradiate. [J/m2]"""
         raise NotImplementedError

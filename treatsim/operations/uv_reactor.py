@@ -35,6 +35,7 @@ from treatsim.operations.uv_doses import (
     laminar_counts,
     lowest,
 )
+from treatsim.operations.uv_exposure import Exposure
 from treatsim.operations.uv_target import ASKED, TARGETED, credited_organism, target_faults
 from treatsim.ranges import Excursion, excursions
 from treatsim.water.stream import Stream
@@ -243,6 +244,17 @@ class UvReactor(Unit):
             return creditable(equivalent_doses(scaled), p.test_organism, organism, factor[index])
 
         return dose.largest_flow(design_dose, flow, asked).flow
+
+    def exposure(self) -> Exposure:
+        """Return how its light adds up to a dose over time, at one point."""
+        p = self.parameters
+        return Exposure(
+            self.geometry,
+            float(self.output()),
+            p.tanks_in_series,
+            (p.test_organism, credited_organism(p.target)),
+            p.validation_factor,
+        )
 
     def _details(self, inlet: Stream, drop) -> Details:
         p = self.parameters

@@ -11,6 +11,7 @@ from functools import cache
 import numpy as np
 
 from treatsim.arrays import Array, ArrayLike
+from treatsim.correlations.solids.size_distribution import normal_cdf
 from treatsim.numerics import find_roots
 from treatsim.power.sun import DAYS, MONTH_OF_DAY
 
@@ -162,9 +163,7 @@ def drawn_clearness(monthly: ArrayLike, years: int, seed: int) -> Array:
     ------
     graham_hollands_brunger_1988, hollands_huget_1983.
     """
-    from scipy.special import ndtr
-
-    share = ndtr(normal_days(years, seed))
+    share = normal_cdf(normal_days(years, seed))
     values, below = daily_quantiles(monthly)
     found = np.empty_like(share)
     for month, (value, cumulative) in enumerate(zip(values, below, strict=True)):

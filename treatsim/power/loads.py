@@ -98,14 +98,6 @@ def _clock(hour: str, minute: str | None) -> float:
     return value
 
 
-def _clock(hour: str, minute: str | None) -> float:
-    """Return an hour of the clock. [h]"""
-    value = int(hour) + int(minute or 0) / 60
-    if value > DAY or int(minute or 0) > 59:
-        raise RequestError(f'"{hour}:{minute or "00"}" is no time of the day; 0:00 to 24:00')
-    return value
-
-
 def read_hours(text: str) -> tuple[float, float]:
     """Read hours of the day.
 

@@ -11,11 +11,23 @@ from treatsim.errors import RequestError
 from treatsim.operations.parameters import MONTH_NAMES
 from treatsim.power import hours, sky
 from treatsim.power.site import Place
-from treatsim.power.sun import DAYS, HOURS, MID_HOURS, MONTH_OF_DAY, Days, Sun, by_month, position
+from treatsim.power.sun import (
+    DAYS,
+    HOURS,
+    MID_HOURS,
+    MONTH_OF_DAY,
+    Days,
+    Sun,
+    by_month,
+    days_of,
+    position,
+)
 from treatsim.power.tables import SunParameters
 from treatsim.quantities import text
 
 MOST_OF_CLEAR = 1.10  # largest day over a clear one: measured days exceed clear ones by that much
+LOW_SUN = math.sin(math.radians(10.0))  # at noon; formulas of clear skies are too dark below
+MOST_AT_LOW_SUN = 0.7  # of what comes outside the air
 LEAST_OF_YEAR = 0.2  # clearness of a year; the cloudiest places have 0.28 and more
 
 
@@ -103,13 +115,17 @@ def largest_days(place: Place, sun: SunParameters, year: Days) -> Array:
 
     Validity
     --------
-    Measured days exceed a clear one of mean turbidity by up to a tenth.
+    Measured days exceed a clear one of mean turbidity by up to a tenth. Where the sun stays
+    below 10 deg at noon, at least 70 % of what comes outside the air is allowed.
 
     Source
     ------
-    Three years of hours (common practice elsewhere).
+    Three measured years for the tenth; common practice, no source, for the low sun.
     """
-    return np.minimum(MOST_OF_CLEAR * clear_days(place, sun), year.outside)
+    noon = np.cos(place.latitude - year.declination)
+    least = np.where(noon < LOW_SUN, MOST_AT_LOW_SUN * year.outside, 0.0)
+    most = np.maximum(MOST_OF_CLEAR * clear_days(place, sun), least)
+    return np.minimum(most, year.outside)
 
 
 def monthly_means(place: Place, sun: SunParameters, year: Days) -> Array:
@@ -150,45 +166,56 @@ def monthly_means(place: Place, sun: SunParameters, year: Days) -> Array:
     else:
         raise RequestError("sun.monthly_irradiation is missing: days are drawn from monthly means")
     most = by_month(largest_days(place, sun, year))
-    found = _too_much(place, key, given, outside, most)
-    if not found and given.sum() < LEAST_OF_YEAR * outside.sum():
-        found = [
+    over = given > most * (1 + 1e-9)
+    if over.any():
+        raise RequestError(f"sun.{key}: {_too_much(place, given, outside, most, sun)}")
+    if given.sum() < LEAST_OF_YEAR * outside.sum():
+        raise RequestError(
             f"sun.{key}: {given.sum() / outside.sum():.0%} of what comes outside the air at "
-            f"{_latitude(place)}, less than any place has; are these MJ/m2/day written as "
-            "kWh/m2/day, or the other way round?"
-        ]
-    if found:
-        raise RequestError(found)
+            f"{_latitude(place)} in a year, less than any place has; were kWh/m2/day written as "
+            "MJ/m2/day? 1 kWh is 3.6 MJ"
+        )
     return given
 
 
-def _too_much(place: Place, key: str, given: Array, outside: Array, clear: Array) -> list[str]:
-    """Say which months have more light than can be, and what may have been meant."""
-    found = []
-    for month, name in enumerate(MONTH_NAMES):
-        if given[month] <= clear[month] * (1 + 1e-9):
-            continue
-        beyond = given[month] > outside[month]
-        what = "comes outside the air" if beyond else "a clear sky gives, and 10 %"
-        most = outside[month] if beyond else clear[month]
-        shown = text(given[month], "irradiation")
-        found.append(
-            f"sun.{key}: {shown} in {name}, but {text(most, 'irradiation')} {what} there at "
-            f"{_latitude(place)}"
-        )
-    if not found:
-        return []
-    mirrored = np.roll(given, 6)
-    if np.all(given / 3.6 <= clear) and np.median(given / np.maximum(clear, 1e-9)) > 1:
-        hint = "are these MJ/m2/day? 1 kWh is 3.6 MJ"
-    elif np.all(mirrored <= clear):
-        hint = "the seasons are those of the other hemisphere: is the latitude's sign right?"
-    elif len(found) <= 3 and np.all(given <= outside):
-        hint = "a very clear site: state linke_turbidity"
+def _too_much(place: Place, given: Array, outside: Array, most: Array, sun: SunParameters) -> str:
+    """Say which month has the most light above what can be, and what may have been meant."""
+    month = int(np.argmax(given / np.maximum(most, 1e-9)))
+    more = int(np.sum(given > most * (1 + 1e-9))) - 1
+    shown, limit = (text(v[month], "irradiation") for v in (given, np.minimum(most, outside)))
+    if given[month] > outside[month]:
+        limit = f"{text(outside[month], 'irradiation')} come from outside the air"
     else:
-        hint = "are latitude and longitude exchanged, or is it another place?"
-    more = f", and {len(found) - 3} months more" if len(found) > 3 else ""
-    return [*found[: min(len(found), 3) - 1], f"{found[min(len(found), 3) - 1]}{more}; {hint}"]
+        limit = f"{limit} are a clear sky's and a tenth more"
+    others = f", and too much in {more} months more" if more else ""
+    return (
+        f"{shown} in {MONTH_NAMES[month]}, where {limit} at {_latitude(place)}{others}; "
+        f"{_meant(place, given, outside, sun)}"
+    )
+
+
+def _meant(place: Place, given: Array, outside: Array, sun: SunParameters) -> str:
+    """Return the mistakes that would explain the light: those after whose repair it fits."""
+    exchanged = place._replace(latitude=place.longitude, longitude=place.latitude)
+    guesses = [
+        ("are latitude and longitude exchanged?", exchanged, 1.0),
+        (
+            "is it a southern latitude, or a northern one? south is negative",
+            place._replace(latitude=-place.latitude),
+            1.0,
+        ),
+    ]
+    if np.median(given / np.maximum(outside, 1e-9)) > 1:
+        guesses.insert(0, ("were MJ/m2/day written as kWh/m2/day? 1 kWh is 3.6 MJ", place, 3.6))
+    fitting = [
+        words
+        for words, there, factor in guesses
+        if abs(there.latitude) <= math.pi / 2
+        and np.all(given / factor <= by_month(largest_days(there, sun, days_of(there))))
+    ]
+    if fitting:
+        return "; or ".join(fitting)
+    return "a very clear site? state linke_turbidity; or it is another place"
 
 
 def _latitude(place: Place) -> str:

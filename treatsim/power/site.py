@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
+import numpy as np
+
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, quantity
 from treatsim.quantities import text
@@ -37,14 +39,18 @@ class SiteParameters(Parameters):
         """Refuse a clock that cannot be that of the place."""
         if self.time_zone is None or self.longitude is None:
             return []
-        mean_sun = math.degrees(self.longitude) / 15
-        off = (self.time_zone / HOUR - mean_sun + 12) % 24 - 12
-        if abs(off) <= FARTHEST_CLOCK:
+        longitude, zone = (  # a sweep has one for each point
+            array.ravel() for array in np.broadcast_arrays(self.longitude, self.time_zone)
+        )
+        off = (zone / HOUR - np.degrees(longitude) / 15 + 12) % 24 - 12
+        worst = int(np.argmax(np.abs(off)))
+        if abs(off[worst]) <= FARTHEST_CLOCK:
             return []
         return [
-            f"time_zone: {text(self.time_zone, 'clock_offset')} lies {abs(off):.1f} h from the sun "
-            f"at longitude {text(self.longitude, 'angle')} ({mean_sun:+.1f} h); clocks lie within "
-            f"{FARTHEST_CLOCK:g} h. Are latitude and longitude exchanged, or west taken for east?"
+            f"time_zone: {text(float(zone[worst]), 'clock_offset')} lies {abs(off[worst]):.1f} h "
+            f"from the sun at longitude {text(float(longitude[worst]), 'angle')}; clocks lie "
+            f"within {FARTHEST_CLOCK:g} h. Are latitude and longitude exchanged, or west taken "
+            "for east?"
         ]
 
 

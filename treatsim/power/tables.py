@@ -105,7 +105,9 @@ class ArrayParameters(Parameters):
     """The photovoltaic array and its charge controller: direct current at the bus."""
 
     forms = (NominalTemperature,)
-    peak_power: float = quantity("power", "of all modules at 1000 W/m2 and 25 degC", open_low=True)
+    peak_power: float = quantity(
+        "power", "of all modules at 1000 W/m2 and 25 degC", low=0.0, open_low=True
+    )
     unfolded: float = quantity(
         "fraction", "share of the modules set up; what stays folded gives nothing", default=1.0
     )
@@ -179,7 +181,7 @@ class ArrayParameters(Parameters):
         "efficiency", "of a controller that follows the best point; 96 to 98 %", default=0.97
     )
     controller_limit: float | None = quantity(
-        "power", "largest power the controller passes on", open_low=True, default=None
+        "power", "largest power the controller passes on", low=0.0, open_low=True, default=None
     )
 
     def conflicts(self):
@@ -189,11 +191,9 @@ class ArrayParameters(Parameters):
             found.append("ground_azimuth is missing: direction in which the ground falls")
         if self.horizon and not 8 <= len(self.horizon) <= 36:
             found.append(f"horizon: {len(self.horizon)} points; 8 to 36 all round belong here")
-        found += [
-            f"horizon: {text(height, 'angle')}: a height lies between 0 and 90 deg"
-            for height, _ in self.horizon
-            if not 0 <= height < QUARTER
-        ]
+        odd = [height for height, _ in self.horizon if not 0 <= height < QUARTER]
+        if odd:
+            found.append(f"horizon: {text(odd[0], 'angle')}: a height lies between 0 and 90 deg")
         if self.soiling_per_week > 0 and self.cleaning_interval is None:
             found.append("cleaning_interval is missing: dirt that grows is cleaned off some day")
         worst = self.soiling + self.soiling_per_week * (self.cleaning_interval or 0.0) / (7 * DAY)

@@ -11,6 +11,7 @@ import numpy as np
 from treatsim.arrays import Array, Index
 from treatsim.errors import RequestError
 from treatsim.power import days, hours, sky, weather_files
+from treatsim.power.air import air_of
 from treatsim.power.monthly import clear_hours, largest_days, monthly_means
 from treatsim.power.site import Place, SiteParameters, place_of
 from treatsim.power.sun import (
@@ -27,7 +28,6 @@ from treatsim.power.sun import (
 from treatsim.power.tables import SunParameters
 from treatsim.quantities import text
 
-WARMEST_HOUR = 15.0
 MOST_YEARS = 1000
 EARTH_RADIUS = 6.371e6  # m
 FARTHEST_FILE = 2e5  # m from the site; the sky of a station further off is another one
@@ -93,7 +93,20 @@ def sampled_years(site: SiteParameters, sun: SunParameters, years: int, seed: in
     daily = days.with_exact_means(drawn, monthly, most)
     index = np.divide(daily, year.outside, out=np.zeros_like(daily), where=year.outside > 0)
     share = sky.diffuse_of_day(index, year.sunset)
-    return _weather(place, sun, daily, share, year)
+    notes = [
+        f"{years} years of days drawn from twelve means, as any year may be",
+        *_assumed(site, sun),
+    ]
+    return _weather(place, sun, daily, share, year)._replace(notes=tuple(notes))
+
+
+def _assumed(site: SiteParameters, sun: SunParameters) -> list[str]:
+    """Return what was taken for granted where a case says nothing."""
+    zone = place_of(site).zone
+    notes = [] if site.time_zone is not None else [f"clock taken as {zone:+g} h by the longitude"]
+    if sun.linke_turbidity is None:
+        notes.append("clear days by a mean sky of mid latitudes: no linke_turbidity is stated")
+    return notes
 
 
 def mean_days(site: SiteParameters, sun: SunParameters) -> Weather:
@@ -138,7 +151,7 @@ def _weather(place: Place, sun: SunParameters, daily: Array, share: Array, year:
     seen = position(place, hour)
     whole, scattered = hours.spread(daily, share, year.sunset, seen.hour_angle)
     diffuse, direct = hours.parted(whole, scattered, seen)
-    air, wind = air_of(sun, hour)
+    air, wind = air_of(place, sun, hour)
     shape = whole.shape
     return Weather(
         place,
@@ -151,35 +164,6 @@ def _weather(place: Place, sun: SunParameters, daily: Array, share: Array, year:
         np.broadcast_to(wind, shape),
         sun.albedo,
     )
-
-
-def air_of(sun: SunParameters, hour: Array) -> tuple[Array, Array]:
-    """Return temperature of the air and wind at the hours of a year.
-
-    Parameters
-    ----------
-    sun : SunParameters
-        Table [sun] of a case, with air temperatures.
-    hour : ndarray
-        Local standard time since the start of the year. [h]
-
-    Returns
-    -------
-    tuple of ndarray
-        Temperature [K] and wind [m/s].
-
-    Validity
-    --------
-    A cosine over the day, warmest at 15 h; months change in a step.
-
-    Source
-    ------
-    Common practice, no source.
-    """
-    monthly = np.array(sun.air_temperature)
-    day = (hour // HOURS).astype(int) % DAYS
-    wave = sun.daily_swing * np.cos(2 * np.pi * (hour - WARMEST_HOUR) / HOURS)
-    return monthly[MONTH_OF_DAY[day]] + wave, np.full(hour.shape, sun.wind)
 
 
 def from_file(path: str | Path, site: SiteParameters, sun: SunParameters | None = None) -> Weather:
@@ -213,8 +197,8 @@ def from_file(path: str | Path, site: SiteParameters, sun: SunParameters | None 
     ------
     erbs_1982 where a file has no diffuse light; wind at 2 m by fao_56.
     """
-    given = weather_files.read_hours(path)
     here = place_of(site)
+    given = weather_files.read_hours(path)
     place = Place(
         math.radians(given.latitude), math.radians(given.longitude), given.altitude, here.zone
     )
@@ -226,7 +210,7 @@ def from_file(path: str | Path, site: SiteParameters, sun: SunParameters | None 
     whole = np.maximum(given.ghi[:, order], 0.0)
     _demand_clock(whole, seen, path, given)
     diffuse, direct = hours.parted(whole, _diffuse(given, order, whole, seen), seen)
-    air, wind = _air_of_file(given, order, sun, hour, path)
+    air, wind = _air_of_file(given, order, sun, (place, hour), path)
     notes = [f"{Path(path).name}: {given.told}"]
     if abs(given.zone - here.zone) > 1e-9:
         notes.append(f"its clock, {given.zone:+g} h, put on that of the site, {here.zone:+g} h")
@@ -261,7 +245,7 @@ def _air_of_file(
     given: weather_files.Hours,
     order: Index,
     sun: SunParameters | None,
-    hour: Array,
+    at: tuple[Place, Array],
     path: str | Path,
 ) -> tuple[Array, Array]:
     """Return temperature and wind of the file, else those of the case."""
@@ -269,7 +253,7 @@ def _air_of_file(
         return given.air_temperature[:, order], given.wind[:, order]
     if sun is None or sun.air_temperature is None:
         raise RequestError(f"{path}: without air temperature and wind; state sun.air_temperature")
-    return air_of(sun, hour)
+    return air_of(at[0], sun, at[1])
 
 
 def _demand_near(here: Place, there: Place, path: str | Path) -> None:
@@ -386,7 +370,7 @@ def clear_sky(site: SiteParameters, sun: SunParameters, day: int) -> Weather:
     diffuse, direct = hours.parted(whole[None, :], scattered[None, :], seen)
     if sun.air_temperature is None:
         raise RequestError("sun.air_temperature is missing: modules lose power with heat")
-    air, wind = air_of(sun, hour)
+    air, wind = air_of(place, sun, hour)
     return Weather(
         place, hour, seen, whole[None, :], diffuse, direct, air[None, :], wind[None, :], sun.albedo
     )

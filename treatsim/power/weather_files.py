@@ -256,4 +256,4 @@ def _demand_all(rows: Any, names: Any, whole: int, path: Path) -> None:
             f"{path}: {len(missing)} of {rows.size} hours are missing, the first on {date}{of_year}"
         )
     if whole > rows.size:
-        raise RequestError(f"{path}: {whole - rows.size} hours stand twice")
+        raise RequestError(f"{path}: hours that stand twice: {whole - rows.size}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -34,8 +34,9 @@ def screen_text(
     *,
     colour: bool = False,
     point: int = 0,
+    chances: Mapping[tuple[str, str], float] | None = None,
 ) -> str:
-    """Return one operating point on one screen."""
+    """Return one operating point on one screen; `chances` of limits by name and address."""
     page = Page(colour, WIDTH)
     context, result = verdict.result.context, verdict.result
     page.line(context.title, "bold")
@@ -45,7 +46,7 @@ def screen_text(
         page.listing([f"No operating point: {result.reason(point, system)}."])
         return page.text()
     _answer(page, verdict, point)
-    _open(page, verdict, system, point)
+    _open(page, verdict, system, point, chances or {})
     _helpful(page, remedies)
     _numbers(page, verdict, system, point)
     _remarks(page, verdict, system, point)
@@ -83,11 +84,18 @@ def _answer(page: Page, verdict: Verdict, point: int) -> None:
     page.line(f"  {UNFIT if relied_on else VERDICTS[state]}", COLOURS[state])
 
 
-def _open(page: Page, verdict: Verdict, system: str, point: int) -> None:
+def _open(
+    page: Page,
+    verdict: Verdict,
+    system: str,
+    point: int,
+    chances: Mapping[tuple[str, str], float],
+) -> None:
     """Every limit that is not met, not judged or waived, and the narrowest that are met."""
     met = sorted(verdict.of_state("met", point), key=lambda limit: float(at(limit.margin, point)))
     rows = [
-        ("NOT MET", *_row(limit, system, point)) for limit in verdict.of_state("not_met", point)
+        ("NOT MET", *_row(limit, system, point, chances))
+        for limit in verdict.of_state("not_met", point)
     ]
     rows += [
         ("not judged", limit.name, "", f"needs {limit.needs}" if limit.needs else "")
@@ -96,20 +104,35 @@ def _open(page: Page, verdict: Verdict, system: str, point: int) -> None:
     rows += [
         ("waived", limit.name, "", limit.waived) for limit in verdict.of_state("waived", point)
     ]
-    rows += [("met", *_row(limit, system, point)) for limit in met[:NARROWEST]]
+    rows += [("met", *_row(limit, system, point, chances)) for limit in met[:NARROWEST]]
     if len(met) > NARROWEST:
         more = f"{counted(len(met) - NARROWEST, 'more limit')} with more room"
         rows.append(("met", more, "", ""))
-    page.table(("", "", "", ""), rows, left=4)
+    if chances:
+        rows = [row if len(row) == 5 else (*row, "") for row in rows]
+        page.table(("", "", "", "", "chance"), rows, left=4)
+    else:
+        page.table(("", "", "", ""), [row[:4] for row in rows], left=4)
 
 
-def _row(limit: Limit, system: str, point: int) -> tuple[str, str, str]:
+def _row(
+    limit: Limit, system: str, point: int, chances: Mapping[tuple[str, str], float]
+) -> tuple[str, ...]:
     value = cell(Value(limit.value, limit.quantity), system, point, DIGITS)
     asked = cell(Value(limit.limit, limit.quantity), system, point, DIGITS)
     owner = limit.address.partition(".")[0]
     name = limit.name if owner in limit.name or owner in ("health", "product", "analytes") else (
         f"{limit.name} ({owner})")  # fmt: skip
-    return name, value, f"{limit.relation} {asked}"
+    chance = chances.get((limit.name, limit.address))
+    return name, value, f"{limit.relation} {asked}", "" if chance is None else share(chance)
+
+
+def share(value: float) -> str:
+    """Return a chance as people read it, never rounded to sure or impossible."""
+    percent = 100 * value
+    if percent < 0.1:
+        return "under 0.1 %"
+    return "over 99.9 %" if percent > 99.9 else f"{percent:.3g} %"
 
 
 def _helpful(page: Page, remedies: Sequence[Remedy]) -> None:

@@ -15,6 +15,7 @@ from treatsim.report.described import example_of, held_by, keys_of, records, wit
 
 COMMENT_COLUMN = 44
 WIDTH = 100
+HELD = "\u00a0"  # a blank at which no line is broken
 
 
 def kinds() -> dict[str, str]:
@@ -36,6 +37,9 @@ def starter(kind: str) -> str:
     for name, record in case_sections.SECTIONS.items():
         if name in data:
             lines += ["", f"[{name}]", *_entries(data[name], record, name, every)]
+        elif name in data.get("commented", {}):
+            inner = _entries(data["commented"][name], record, name, False)
+            lines += ["", *_commented([f"[{name}]", *inner])]
     for name, table in data["units"].items():
         lines += ["", *_unit(name, table, every)]
     lines += ["", "[flowsheet]", "links = ["]
@@ -80,6 +84,25 @@ def _entries(table: dict[str, Any], record: type[Parameters], owner: str, every:
         elif every and "." not in key.key:
             example = toml_text(example_of(items[key.key], owner))
             found.append(_line(f"# {key.key} = {example}", key.meaning))
+    return found
+
+
+def _commented(lines: list[str]) -> list[str]:
+    """Return lines as comments; a list too long for one line is broken."""
+    found = []
+    for line in (inner for entry in lines for inner in entry.splitlines()):
+        if len(line) + 2 <= WIDTH:
+            found.append(line if line.startswith("#") else f"# {line}")
+            continue
+        if not line.endswith("]"):  # an entry whose words no longer fit behind it
+            entry, _, words = line.partition("  #")
+            found += [f"# {words.strip()}", f"# {entry.rstrip()}"]
+            continue
+        head, _, values = line.partition("[")
+        items = values.removesuffix("]").replace(" ", HELD).replace(f",{HELD}", ", ")
+        wrapped = textwrap.wrap(items, WIDTH - 4)
+        rows = (part.replace(HELD, " ") for part in wrapped)
+        found += [f"# {head}[", *(f"#   {row}" for row in rows), "# ]"]
     return found
 
 

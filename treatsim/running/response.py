@@ -15,6 +15,7 @@ import numpy as np
 
 from treatsim.arrays import Array
 from treatsim.errors import NoSolutionError
+from treatsim.numerics import even_points
 from treatsim.safety.verdict import judge
 from treatsim.water import series
 
@@ -145,12 +146,8 @@ def response(
 
 
 def _between(axes: Axes, checks: int) -> dict[str, Array]:
-    """Points that fill the ranges evenly, ends almost reached (an additive recurrence)."""
-    ratio = 2.0
-    for _ in range(40):  # converges on the root of x^(d + 1) = x + 1
-        ratio = (1 + ratio) ** (1 / (len(axes) + 1))
-    steps = ratio ** -np.arange(1.0, len(axes) + 1)
-    share = (0.5 + np.arange(checks)[:, None] * steps) % 1.0
+    """Points that fill the ranges evenly."""
+    share = even_points(len(axes), checks)
     return {
         name: low + (high - low) * share[:, axis]
         for axis, (name, (low, high)) in enumerate(axes.items())

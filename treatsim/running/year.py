@@ -105,8 +105,7 @@ def year_of(plan: Plan) -> Year:
     ]
     made = [_by_month(part.water, plan.step) for part in parts]
     lost = {
-        cause: after - before
-        for cause, before, after in zip(LIFTS, made, made[1:], strict=False)
+        cause: after - before for cause, before, after in zip(LIFTS, made, made[1:], strict=False)
     }
     lost |= _without_bounds(plan, parts[len(LIFTS)], made[len(LIFTS)])
     tools = float(np.mean(parts[0].water.sum(axis=0) - parts[-1].water.sum(axis=0)))

@@ -183,6 +183,43 @@ def surge_head(velocity_change: ArrayLike, wave_speed: ArrayLike) -> Array:
     return wave_speed * np.asarray(velocity_change) / GRAVITY
 
 
+def closing_surge(
+    velocity_change: ArrayLike, wave_speed: ArrayLike, length: ArrayLike, closing_time: ArrayLike
+) -> Array:
+    """Return the head rise when a valve stops the flow in a stated time.
+
+    Parameters
+    ----------
+    velocity_change : array_like
+        Velocity lost. [m/s]
+    wave_speed : array_like
+        Speed of the pressure wave, as of `surge_head`. [m/s]
+    length : array_like
+        Length of the line ahead of the valve. [m]
+    closing_time : array_like
+        Time from open to shut. [s]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Head; `surge_head` for a valve that is shut before the wave returns. [m]
+
+    Validity
+    --------
+    One line of one bore and a flow that falls evenly: a valve whose flow falls late gives more, up
+    to `surge_head`. A negative length or time raises DomainError.
+
+    Source
+    ------
+    joukowsky_1898; slow closing 2 L dv / (g T), michaud_1878.
+    """
+    length = require("length", length, 0.0, np.inf, "m")
+    time = require("closing_time", closing_time, 0.0, np.inf, "s")
+    back = 2.0 * length / np.asarray(wave_speed, float)
+    slow = np.where(time > back, back / np.where(time > 0, time, 1.0), 1.0)
+    return surge_head(velocity_change, wave_speed) * slow
+
+
 def suction_head_available(
     atmosphere: ArrayLike,
     vapour_pressure: ArrayLike,

@@ -311,7 +311,7 @@ def shared_flow(
         flows = 2 * loss[..., None] / (laminar + root)
         step = (total - flows.sum(axis=-1)) / np.where(blocked, np.inf, np.sum(1 / root, axis=-1))
         loss = loss + step
-        if np.all(np.abs(step) <= 1e-15 * loss):
+        if np.all(np.abs(step) <= 1e-9 * loss):  # squared, the next one would be rounding
             break
     return flows, np.where(blocked & (total > 0), np.inf, loss)
 

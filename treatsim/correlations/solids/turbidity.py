@@ -7,10 +7,11 @@ from typing import NamedTuple
 import numpy as np
 
 from treatsim.arrays import Array, ArrayLike
-from treatsim.errors import require
+from treatsim.errors import DomainError, require
 from treatsim.ranges import Range
 
 BORROWED_SPREAD = 0.3  # sd of log10 solids with another site's curve (common practice)
+FEWEST_PAIRS = 6  # readings of both that make a curve (common practice, no source)
 TURBIDITY_RANGE = Range("turbidity", 1.0, 1000.0, "FNU", "rating curves of suspended solids")
 
 
@@ -21,6 +22,16 @@ class RatingCurve(NamedTuple):
     exponent: float
     smearing: float
     source: str
+
+
+class Rating(NamedTuple):
+    """A curve with what is not known of it; standard deviations are of natural logarithms."""
+
+    curve: RatingCurve
+    centre: float  # FNU, about which slope and level are independent
+    scatter: float  # of a reading about the curve
+    level_error: float  # of the curve at the centre
+    slope_error: float
 
 
 # Fitted at gauging stations in other waters than the user's: they show the spread.
@@ -87,3 +98,47 @@ def curve_from_sample(turbidity: float, solids: float, exponent: float = 1.0) ->
     turbidity = float(require("turbidity", turbidity, 0.0, np.inf, "FNU", open_low=True))
     solids = float(require("solids", solids, 0.0, np.inf, "kg/m3", open_low=True))
     return RatingCurve(1e3 * solids / turbidity**exponent, exponent, 1.0, "site sample")
+
+
+def curve_from_pairs(turbidity: ArrayLike, solids: ArrayLike) -> Rating:
+    """Return the curve through readings of both, and how well they pin it down.
+
+    Parameters
+    ----------
+    turbidity : array_like, shape (n,)
+        Turbidity. [FNU]
+    solids : array_like, shape (n,)
+        Suspended solids of the same samples. [kg/m3]
+
+    Returns
+    -------
+    Rating
+        Least squares between logarithms, smearing as the mean of what the residuals undo.
+
+    Validity
+    --------
+    FEWEST_PAIRS readings above 0, of more than one turbidity; DomainError otherwise. Good between
+    the least and the largest turbidity read.
+
+    Source
+    ------
+    duan_1983.
+    """
+    turbidity = require("turbidity", turbidity, 0.0, np.inf, "FNU", open_low=True)
+    solids = require("solids", solids, 0.0, np.inf, "kg/m3", open_low=True)
+    if turbidity.ndim != 1 or turbidity.shape != solids.shape or turbidity.size < FEWEST_PAIRS:
+        raise DomainError(f"rating curve: {FEWEST_PAIRS} readings of both or more belong here")
+    if np.ptp(turbidity) == 0:
+        raise DomainError("rating curve: all readings are of one turbidity")
+    x, y = np.log(turbidity), np.log(1e3 * solids)
+    middle = float(np.mean(x))
+    width = float(np.sum((x - middle) ** 2))
+    slope = float(np.sum((x - middle) * y)) / width
+    level = float(np.mean(y))
+    residual = y - level - slope * (x - middle)
+    scatter = float(np.sqrt(np.sum(residual**2) / (x.size - 2)))
+    factor = float(np.exp(level - slope * middle))
+    curve = RatingCurve(factor, slope, float(np.mean(np.exp(residual))), "readings at the site")
+    return Rating(
+        curve, float(np.exp(middle)), scatter, scatter / np.sqrt(x.size), scatter / np.sqrt(width)
+    )

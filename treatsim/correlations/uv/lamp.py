@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -91,8 +92,31 @@ def warm_up_factor(time: ArrayLike, warm_up_time: ArrayLike, start: ArrayLike = 
     warm_up_time = require("warm-up time", warm_up_time, 0.0, np.inf, "s")
     start = require("share at start", start, 0.0, 1.0, "1")
     instant = warm_up_time == 0
-    left = 0.05 ** (time / np.where(instant, 1.0, warm_up_time))
-    return np.where(instant, 1.0, 1.0 - (1.0 - start) * left)
+    return np.where(instant, 1.0, risen(time, np.where(instant, 1.0, warm_up_time), start))
+
+
+def risen(time: Any, warm_up_time: Any, start: Any) -> Any:
+    """Return the share of full output, unchecked and of plain numbers too.
+
+    Parameters
+    ----------
+    time, warm_up_time, start : float or array_like
+        As of `warm_up_factor`; warm_up_time above 0. [s], [s], [1]
+
+    Returns
+    -------
+    float or ndarray
+        Share of full output. [1]
+
+    Validity
+    --------
+    As of `warm_up_factor`, whose formula this is.
+
+    Source
+    ------
+    Common practice, no source.
+    """
+    return 1.0 - (1.0 - start) * 0.05 ** (time / warm_up_time)
 
 
 @dataclass(frozen=True)

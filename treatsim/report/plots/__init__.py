@@ -17,12 +17,15 @@ NAMES = (
     "uv_distribution",
     "uv_window",
     "uv_field",
+    "startup",
+    "filter_months",
     "credit_ledger",
     "vessel_profile",
     "ro_window",
     "energy_split",
     "scale_saturation",
     "array_months",
+    "chance",
 )
 
 

@@ -1,0 +1,72 @@
+"""The command of the first minutes: what it answers, and when it says no."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from command import treatsim
+
+RIVER = "cases/river.toml"
+
+
+def test_a_start_that_holds_its_water_back_is_done():
+    run = treatsim("startup", RIVER)
+    assert run.status == 0
+    assert "no water under dose reaches the product" in run.out
+    assert "boil at a rolling boil" in run.out
+
+
+def test_a_slow_valve_lets_water_under_dose_pass_and_says_how_much():
+    run = treatsim(
+        "startup",
+        RIVER,
+        "--event",
+        "lamp_failure@600s",
+        "--set",
+        "startup.valve_time=20 s",
+        "--json",
+    )
+    told = json.loads(run.out)
+    assert run.status == 1
+    assert told["state"] == "not_met"
+    assert told["events"][0]["under_dose"]["value"] > 1
+    assert told["events"][0]["under_dose"]["unit"] == "L"
+
+
+def test_a_lamp_that_never_reaches_its_set_point_never_opens_the_valve():
+    run = treatsim("startup", RIVER, "--set", "uv.ageing_factor=0.3")
+    assert run.status == 1
+    assert "never" in run.out
+
+
+@pytest.mark.parametrize(
+    ("event", "says"),
+    [
+        ("nova@600s", 'no event "nova"; known: lamp_failure'),
+        ("lamp_failure@-5s", "lies between 0 s and 24 h"),
+        ("lamp_failure@600", "a unit is missing"),
+        ("lamp_failure", "write KIND@TIME"),
+    ],
+)
+def test_an_event_that_is_none(event, says):
+    run = treatsim("startup", RIVER, "--event", event)
+    assert run.status == 2
+    assert says in run.err
+
+
+def test_a_case_without_its_start_says_what_is_missing():
+    run = treatsim("startup", "cases/sea.toml")
+    assert run.status == 2
+    assert "[startup] is missing" in run.err
+
+
+def test_without_a_target_nothing_is_judged(tmp_path):
+    text = Path(RIVER).read_text("utf-8")
+    line = next(row for row in text.splitlines() if row.startswith("target = "))
+    path = tmp_path / "case.toml"
+    path.write_text(text.replace(line, ""))
+    run = treatsim("startup", path, "--json")
+    assert json.loads(run.out)["state"] == "not_judged"
+    assert treatsim("startup", path).status == 0

@@ -1,0 +1,146 @@
+"""Readings of the source: every bad row named by its line, nothing dropped in silence."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+import treatsim
+from treatsim.errors import RequestError
+from treatsim.running.source import SourceParameters, solids_series, source_notes, turbidity_series
+from treatsim.running.source_readings import read_readings
+
+HEAD = "time, turbidity [NTU]"
+ROWS = ["2026-03-01 08:00, 10", "2026-03-02 08:00, 20", "2026-03-03 08:00, 30"]
+
+
+def written(folder: Path, *rows: str, head: str = HEAD) -> Path:
+    path = folder / "readings.csv"
+    path.write_text("\n".join([head, *rows]), "utf-8")
+    return path
+
+
+def told(path: Path) -> str:
+    with pytest.raises(RequestError) as caught:
+        read_readings(path)
+    return str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("row", "expected"),
+    [
+        ("2026-03-02 08:00, -1", "line 5: turbidity = -1 lies outside 0 NTU"),
+        ("2026-03-04 08:00, nan", "line 5: turbidity = nan lies outside"),
+        ("2026-03-04 08:00, 5000", "line 5: turbidity = 5000 lies outside"),
+        ("2026-03-04 08:00, clear", 'line 5: turbidity = "clear" is no number'),
+        ("2026-03-04 08:00,", 'line 5: turbidity = "" is no number'),
+        ("2026-03-04 08:00, 3,5", "line 5: 3 cells where the head has 2; a decimal comma?"),
+        ("2026-03-03 08:00, 3", "line 5: the time of line 4 again"),
+        ("2026-03-03 07:00, 3", "line 5: 1 h before line 4; was the clock set back?"),
+        ("4 March, 3", 'line 5: "4 March" is no time'),
+        ("2026-03-04 08:00+01:00, 3", "line 5: times with and without their offset"),
+    ],
+)
+def test_a_bad_row_is_named_by_its_line(tmp_path, row, expected):
+    assert f"readings.csv, {expected}" in told(written(tmp_path, *ROWS, row))
+
+
+def test_all_bad_rows_at_once(tmp_path):
+    text = told(written(tmp_path, ROWS[0], "2026-03-02 08:00, -1", *ROWS[2:], "x, 2"))
+    assert [line.split(":")[0][-6:] for line in text.splitlines()] == ["line 3", "line 5"]
+
+
+@pytest.mark.parametrize(
+    ("head", "expected"),
+    [
+        ("time, turbidity [mg/L]", "line 1"),
+        ("time, turbidity", "line 1"),
+        ("time, clarity [NTU]", '"clarity [NTU]" is no column'),
+        ("when, turbidity [NTU]", "no column time"),
+        ("time; turbidity [NTU]", "parted by commas"),
+    ],
+)
+def test_a_wrong_head(tmp_path, head, expected):
+    assert expected in told(written(tmp_path, *ROWS, head=head))
+
+
+def test_no_file_no_rows_and_too_short(tmp_path):
+    assert "no such file" in told(tmp_path / "none.csv")
+    assert "a day or more" in told(written(tmp_path, ROWS[0]))
+    assert "a day or more" in told(written(tmp_path, ROWS[0], "2026-03-01 20:00, 3"))
+    empty = tmp_path / "empty.csv"
+    empty.write_text("# nothing\n\n", "utf-8")
+    assert "empty" in told(empty)
+
+
+def test_hours_are_means_of_straight_lines(tmp_path):
+    found = read_readings(written(tmp_path, "# invented", *ROWS))
+    assert_allclose(found.turbidity, 10 + (np.arange(48) + 0.5) * 20 / 48, rtol=1e-12)
+    assert len(found.notes) == 1
+
+
+def test_a_gap_and_a_changed_clock_are_told(tmp_path):
+    rows = [f"2026-03-{day:02d} 08:00+0{1 + (day > 4)}:00, {day}" for day in (1, 2, 3, 5, 6)]
+    notes = read_readings(written(tmp_path, *rows)).notes
+    assert any("line 5: no reading for 47 h" in note for note in notes)
+    assert any("line 5: the clock was changed" in note for note in notes)
+
+
+def test_solids_give_a_rating(tmp_path):
+    """An exact power law is given back, units of the head included."""
+    turbidity = [2.0, 5.0, 9.0, 20.0, 50.0, 80.0]
+    rows = [f"2026-03-{d + 1:02d} 08:00, {t}, {1e-3 * 1.5 * t**1.1!r}, 68"
+            for d, t in enumerate(turbidity)]  # fmt: skip
+    head = f"{HEAD}, suspended_solids [g/L], temperature [degF]"
+    path = written(tmp_path, *rows, head=head)
+    found = read_readings(path)
+    assert_allclose(found.rating.curve[:3], [1.5, 1.1, 1.0], rtol=1e-9)
+    assert any("20.0 degC" in note or "20 degC" in note for note in found.notes)
+    source = SourceParameters(readings="readings.csv").beside(tmp_path)
+    solids = solids_series(source, np.array([[7.0, 30.0]]), None, 0)
+    assert_allclose(solids, 1e-3 * 1.5 * np.array([[7.0, 30.0]]) ** 1.1, rtol=1e-9)
+    assert source_notes(source) == found.notes
+
+
+def test_replayed_series_keep_the_values_of_the_record(tmp_path):
+    rng = np.random.default_rng(1)
+    rows = [f"2026-03-{1 + h // 24:02d} {h % 24:02d}:00, {v:.3f}"
+            for h, v in enumerate(rng.lognormal(1, 0.7, 24 * 20))]  # fmt: skip
+    path = written(tmp_path, *rows)
+    record = read_readings(path).turbidity
+    source = SourceParameters(readings=str(path), solids_spread=1.5, solids_scatter=1.2)
+    series = turbidity_series(source, None, 24 * 60, 400, seed=1)
+    assert set(np.unique(series)) <= set(record)
+    assert_allclose(series.mean(), record.mean(), rtol=0.02)
+    assert_allclose(np.median(series), np.median(record), rtol=0.03)
+    assert not np.allclose(series[0], series[1])
+
+
+RIVER = Path(__file__).parents[2] / "cases" / "river.toml"
+
+
+def case_with(folder: Path, table: str) -> Path:
+    text = RIVER.read_text("utf-8").split("[source]")
+    rest = text[1].split("\n[", 1)[1] if len(text) > 1 else ""
+    path = folder / "camp.toml"
+    path.write_text(f"{text[0]}{table}\n[{rest}", "utf-8")
+    return path
+
+
+def test_a_case_finds_its_readings_beside_it_and_tells_their_faults(tmp_path):
+    table = '[source]\nreadings = "readings.csv"\nsolids_spread = 1.5\nsolids_scatter = 1.2\n'
+    path = case_with(tmp_path, table)
+    with pytest.raises(RequestError, match=r"source: \"readings.csv\": no such file beside"):
+        treatsim.load(path)
+    written(tmp_path, *ROWS, "2026-03-04 08:00, -1")
+    with pytest.raises(RequestError, match=r"source: readings.csv, line 5: turbidity = -1"):
+        treatsim.load(path)
+    written(tmp_path, *ROWS)
+    source = treatsim.load(path).sections["source"]
+    assert turbidity_series(source, None, 5, 2, 0).shape == (2, 5)
+    short = case_with(tmp_path, '[source]\nreadings = "readings.csv"\n')
+    with pytest.raises(RequestError, match="source: solids_spread is missing"):
+        treatsim.load(short)

@@ -1,0 +1,59 @@
+"""Filters over months and what to bring: reference values."""
+
+from __future__ import annotations
+
+import numpy as np
+from filter_runs import HOUR, constant_line, followed, law_of, rules_of, steady_clock
+
+from treatsim.running import stock
+from treatsim.running.filter_run import CAUSES, Run, bank_of
+
+
+def causes(history) -> set[str]:
+    return {CAUSES[int(n)] for n in history.column("cause")}
+
+
+def test_poisson_values(agree):
+    """Common tables: chance of three or fewer at a mean of 3, and so on."""
+    agree(
+        "P78_chance",
+        [stock.poisson_level(*one) for one in ((3, 3), (1, 1), (1, 4))],
+    )
+    agree("P78_stock", [stock.poisson_stock(m, level) for m, level in
+                        ((3, 0.95), (3, 0.99), (10, 0.95), (40, 0.95))])  # fmt: skip
+
+
+def test_doubling_the_area_of_a_cake(agree):
+    """1 m3/h on one element of half a square metre, then on two of them: the row's hours."""
+    area, lives = 0.5, []
+    clean, slope = 2e9 / area, 1e12 / area**2  # R = (Rm + alpha m / A) / A
+    capacity = 0.5
+    for elements in (1, 2):
+        line = constant_line(1 / HOUR, elements=elements, clean=clean, capacity=capacity,
+                             ratio=1 + slope * capacity / clean)  # fmt: skip
+        history = followed(line, steady_clock(0.02, 60))
+        assert causes(history) == {"pressure drop"}
+        lives.append(history.column("life")[0])
+    agree("P24_time", lives)
+    agree("P24_ratio", lives[1] / lives[0])
+
+
+def test_loads_of_unequal_elements_drift_together(agree):
+    """R = 0.3 + 0.02 m, masses 0 and 100 g, until 500 g are in: by the run's own steps."""
+    clean, capacity = 3e8, 1.0
+    line = constant_line(1 / HOUR, elements=2, clean=clean, capacity=capacity,
+                         ratio=1 + 0.02 * 1000 / 0.3, largest_drop=1e9)  # fmt: skip
+    clock = steady_clock(0.4 / 10, 10)  # 400 g in ten hours at 1 m3/h
+    bank = bank_of(line.filters.elements, np.array([False]))
+    run = Run(line, bank, law_of(line, False), clock, rules_of(line, 10))
+    run.mass[:] = [[0.0, 0.1]]
+    run.run()
+    agree("P28_masses", 1e3 * run.mass[0])
+
+
+def test_hours_by_mass(agree):
+    """300 g, 1 m3/h, 40 mg/L, capture 0.8."""
+    line = constant_line(1 / HOUR, capacity=0.3, capture=0.8, ratio=2.0)
+    history = followed(line, steady_clock(0.040, 20))
+    assert causes(history) == {"mass"}
+    agree("P27_hours", round(float(history.column("life")[0]) / HOUR, 9))

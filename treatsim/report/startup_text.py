@@ -1,0 +1,272 @@
+"""The start-up as a page of text and as one JSON document."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any, NamedTuple
+
+import treatsim
+from treatsim import quantities
+from treatsim.report.page import Page
+from treatsim.running.ro_start import BAND, MembraneStart
+from treatsim.running.start_events import KINDS, Event
+from treatsim.running.startup import NOTHING, Startup
+from treatsim.safety.cautions import short_cautions
+
+WIDTH, DIGITS = 80, 3
+WASTE = (
+    "To waste goes what leaves the end of the line and is not let through to the product: all of "
+    "it while the valve is shut, its share while the valve moves. Water that fills the line does "
+    "not count; the least is what comes out before the dose is met."
+)
+RULE = "The rule to be held against: a flow that stops at once when the light fails lets none pass."
+
+
+class Row(NamedTuple):
+    """One line: what, how much, and a remark."""
+
+    key: str
+    words: str
+    value: float | None  # SI; None for never, or for what there is none of
+    quantity: str
+    remark: str = ""
+
+
+def _finite(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else value
+
+
+def _litres(value: float | None) -> float | None:
+    """Return a volume; what is rounding is none. [m3]"""
+    return None if value is None else 0.0 if value <= NOTHING else value
+
+
+def start_rows(found: Startup, system: str) -> Iterator[Row]:
+    """Yield what is told of the start itself."""
+    start, clean = found.train.start, found.clean
+    asked = found.train.required
+    yield Row("filled", "water comes out", _finite(clean.filled), "time")
+    if asked is not None:
+        dose = quantities.text(asked, "dose", system, DIGITS)
+        yield Row("met", f"water at the valve meets {dose}", _finite(clean.met), "time")
+    by = "by its sensor" if start.opens_when == "sensor" else "by a clock"
+    yield Row("opens", f"product valve opens, {by}", _finite(found.opens), "time")
+    if asked is not None:
+        least = _litres(found.before_met) if math.isfinite(clean.met) else None
+        yield Row("least_waste", "must go to waste: out before the dose is met", least, "volume")
+    wasted = _litres(found.wasted) if math.isfinite(found.opens) else None
+    yield Row("wasted", "goes to waste until the valve stands open", wasted, "volume")
+    if asked is not None:
+        under = _litres(clean.passage().under_dose)
+        yield Row("under_dose", "under dose into the product", under, "volume", "goal: none")
+    yield Row("dose_steady", "dose credited in steady run", found.train.credited, "dose")
+    energy = _finite(found.energy)
+    told = None if energy is None else energy / 3600.0
+    yield Row("energy", "electricity until the valve opens", energy, "", _watt_hours(told))
+    if found.surge:
+        sudden, slow, back = found.surge
+        shut = quantities.text(start.valve_time or 0.0, "time", system, DIGITS)
+        wave = quantities.text(back, "time", system, DIGITS)
+        yield Row(
+            "surge", f"surge if all flow is stopped in {shut}", slow, "head", "no way to waste open"
+        )
+        yield Row("surge_sudden", f"surge if stopped within {wave}", sudden, "head", "Joukowsky")
+
+
+def _watt_hours(value: float | None) -> str:
+    return "never" if value is None else f"{value:.3g} Wh"
+
+
+def event_rows(found: Startup, number: int, system: str) -> Iterator[Row]:
+    """Yield what is told of one event."""
+    run = found.run
+    event = run.events[number]
+    until = run.events[number + 1].time if number + 1 < len(run.events) else run.end
+    shuts = next((t for t in run.valve.shuts if event.time <= t < until), None)
+    before = float(run.valve.at(event.time))
+    yield Row("shuts", "product valve begins to shut", shuts, "time",
+              "was not open" if not before else "")  # fmt: skip
+    through = run.passage(event.time, until)
+    if found.judged:
+        under = _litres(through.under_dose)
+        yield Row("under_dose", "under dose into the product", under, "volume", "goal: none")
+        remedy = run.remedy(event)
+        start = found.train.start
+        now = [
+            f"now {quantities.text(value or 0.0, kind, system, DIGITS)}"
+            for value, kind in ((start.valve_time, "time"), (start.hold_up, "volume"))
+        ]
+        if shuts is not None:
+            yield Row("valve_time", "slowest valve that lets none pass", remedy.valve_time, "time",
+                      now[0])  # fmt: skip
+            yield Row(
+                "hold_up", "least hold-up that lets none pass", remedy.hold_up, "volume", now[1]
+            )
+    yield Row("wasted", "goes to waste after it", _litres(through.waste), "volume")
+
+
+def answer(found: Startup, system: str) -> list[str]:
+    """Return the answer in a few lines."""
+
+    def show(value: float, kind: str) -> str:
+        return quantities.text(value, kind, system, DIGITS)
+
+    lines = []
+    if not found.judged:
+        lines.append("NOT JUDGED: no dose is asked for; state a target of the reactor")
+    elif not math.isfinite(found.clean.met):
+        why = f"steady run gives {show(found.train.credited, 'dose')}"
+        asked = show(found.train.required or 0.0, "dose")
+        lines.append(f"NEVER: the water does not come to its dose; {why}, {asked} is asked for")
+    else:
+        least = show(found.before_met, "volume")
+        lines.append(
+            f"{show(found.clean.met, 'time')} from switching on to water that meets its dose, and "
+            f"{least} that must go to waste"
+        )
+    if not math.isfinite(found.opens):
+        lines.append(
+            "the product valve never stays open: an alarm stands, or its set point is out of reach"
+        )
+    if found.judged and found.under_dose > NOTHING:
+        lines.append(f"NOT MET: {show(found.under_dose, 'volume')} under dose reach the product")
+        if found.endless:
+            lines.append(
+                f"that is what passes in the {show(found.run.end, 'time')} looked at: it goes on"
+            )
+    elif found.meets:
+        lines.append("no water under dose reaches the product")
+    for number, event in enumerate(found.run.events):
+        open_then = float(found.run.valve.at(event.time)) > 0
+        if open_then and not any(t >= event.time for t in found.run.valve.shuts):
+            lines.append(f"nothing shuts the valve after event {number + 1}")
+    return lines
+
+
+def notes(found: Startup) -> list[str]:
+    """Return what the numbers rest on."""
+    flows, start = found.train.flows, found.train.start
+    warm = quantities.text(start.lamp_warm_up or 0.0, "time")
+    return [
+        WASTE,
+        "The flow at each moment is that of the solved line at the dial of the moment; between "
+        f"solved dials it is off by {flows.error:.1e} of the full flow at most. An empty line "
+        "fills at that flow, slower than in truth.",
+        f"The lamp gains 95 % of its missing light in {warm}, by first order: common practice, no "
+        "source; measure it.",
+        f"The reactor is {found.train.exposure.tanks} tanks in series, unlit until it is full; its "
+        "steady state is that of solve. The hold-up counts as a pipe: a tank in which water mixes "
+        "holds nothing back.",
+        *([RULE] if found.run.events else []),
+    ]
+
+
+def startup_text(
+    title: str, path: str, found: Startup | None, membranes: MembraneStart | None,
+    cautions: list[str], system: str = "si", *, colour: bool = False,
+) -> str:  # fmt: skip
+    """Return the page of a start."""
+    page = Page(colour, WIDTH)
+    page.line(title, "bold")
+    page.line(f"{path}: from switching on")
+    if found is not None:
+        page.head("answer")
+        page.listing(answer(found, system))
+        page.head("start")
+        page.table(("", "", ""), _cells(start_rows(found, system), system))
+        for number, event in enumerate(found.run.events):
+            page.head(f"event {number + 1}: {_named(event, system)}")
+            page.line(f" {KINDS[event.kind][1]}")
+            page.table(("", "", ""), _cells(event_rows(found, number, system), system))
+    if membranes is not None:
+        page.head("membranes")
+        page.table(("", "", ""), _cells(membrane_rows(membranes), system))
+        page.listing(MEMBRANE_NOTES)
+    if found is not None:
+        page.head("what this rests on")
+        page.listing(notes(found))
+    page.head("cautions")
+    page.listing(cautions)
+    return page.text()
+
+
+MEMBRANE_NOTES = [
+    "Not judged: no limit is set on the product's salinity here. What comes out before it is "
+    f"within {BAND:.0%} of its steady value goes to waste.",
+    "Two volumes, ahead of and behind the membranes, each well mixed; flow and salinity at each "
+    "moment are those of the solved line at the dial of the moment.",
+]
+
+
+def membrane_rows(found: MembraneStart) -> Iterator[Row]:
+    """Yield what is told of the start of membranes."""
+    yield Row("pressure_up", "dials at their setting, pressure up", found.pressure_up, "time")
+    yield Row("steady", "product as salty as it stays", found.steady, "time", f"within {BAND:.0%}")
+    yield Row("wasted", "product until then, to waste", found.before_steady, "volume")
+    yield Row("salt", "salinity in steady run", found.salt, "concentration")
+    yield Row("saltiest", "saltiest on the way", found.saltiest, "concentration")
+
+
+def _named(event: Event, system: str) -> str:
+    when = quantities.text(event.time, "time", system)
+    return f"{event.kind.replace('_', ' ')} at {when}"
+
+
+def _cells(rows: Iterator[Row], system: str) -> list[tuple[str, str, str]]:
+    cells = []
+    for row in rows:
+        if row.quantity:
+            told = (
+                "none"
+                if row.value is None
+                else quantities.text(row.value, row.quantity, system, DIGITS)
+            )
+            if row.value is None and row.quantity == "time":
+                told = "never"
+            cells.append((row.words, told, row.remark))
+        else:
+            cells.append((row.words, row.remark, ""))
+    return cells
+
+
+def startup_document(
+    title: str, path: str, found: Startup | None, membranes: MembraneStart | None,
+    cautions: list[str], system: str = "si",
+) -> dict[str, Any]:  # fmt: skip
+    """Return a start as plain data; null stands for never, or for what there is none of."""
+    told: dict[str, Any] = {"treatsim": treatsim.__version__, "case": path, "title": title}
+    if found is not None:
+        told |= {
+            "state": "not_judged" if not found.judged else "met" if found.meets else "not_met",
+            "start": _plain(start_rows(found, system), system),
+            "events": [
+                {"kind": event.kind, "time": _number(event.time, "time", system)}
+                | _plain(event_rows(found, number, system), system)
+                for number, event in enumerate(found.run.events)
+            ],
+            "answer": answer(found, system),
+            "notes": notes(found),
+        }
+    if membranes is not None:
+        told["membranes"] = _plain(membrane_rows(membranes), system)
+        told.setdefault("state", "not_judged")
+    return told | {"cautions": cautions}
+
+
+def _plain(rows: Iterator[Row], system: str) -> dict[str, Any]:
+    return {row.key: _number(row.value, row.quantity, system) for row in rows}
+
+
+def _number(value: float | None, quantity: str, system: str) -> dict[str, Any]:
+    if not quantity:  # an energy
+        return {"value": None if value is None else value / 3.6e6, "unit": "kWh"}
+    number, unit = quantities.show(0.0 if value is None else float(value), quantity, system)
+    return {"value": None if value is None else number, "unit": unit}
+
+
+def cautions_of(case: Any) -> list[str]:
+    """Return the cautions of a case's equipment, a line each."""
+    site = case.sections.get("site")
+    hazards = [hazard for unit in case.flowsheet().units.values() for hazard in unit.hazards]
+    return short_cautions(hazards, None if site is None else site.altitude)

@@ -1,0 +1,360 @@
+"""Filters through months: loads, changes and flow of many scenarios at once.
+
+Exposure is the integral of the source's solids over running time: d(mass)/d(exposure) is capture x
+arriving x flow, whatever the source did hour by hour. So the run goes from change to change, not
+from hour to hour, in the solids that pass; the hours stand in the exposure alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+
+from treatsim.arrays import Array, Flags, Index
+from treatsim.constants import ZERO_CELSIUS
+from treatsim.correlations.solids import filtration
+from treatsim.errors import NoSolutionError
+from treatsim.running.filter_line import Line
+from treatsim.running.filter_stretch import (
+    NODES,
+    REACHED,
+    SUMS,
+    TO_POWERS,
+    Clock,
+    Slopes,
+    Stretch,
+    at_part,
+    first_end,
+    time_of,
+)
+
+SWEEPS = 12  # of the collocation
+SETTLED = 1e-10  # relative change of a slope
+SHORT = 1e-9  # of what was left to the bound: less is none
+SHARES = 3  # passes for the shares of unequal elements
+CAUSES = ("mass", "pressure drop", "flow", "time in water")
+
+
+class Bank(NamedTuple):
+    """Elements as they are followed: equal ones changed together as one entry, else each alone."""
+
+    filter_of: Index  # entry -> filter
+    weight: Array  # elements that an entry stands for
+
+
+class Law(NamedTuple):
+    """How elements load, shape (scenarios, entries). SI"""
+
+    clean: Array
+    constant: Array
+    exponent: Array
+    capacity: Array
+
+
+class Rules(NamedTuple):
+    """What ends the life of an element beside its own limits."""
+
+    flow_needed: float  # m3/s; 0 for none
+    longest_use: Array  # s of clock, by filter; infinite for none
+    stops: Index  # hours at whose end the state is told, the last one the end
+    temperature: Array  # K, between the stops
+    viscosity: Array  # Pa s, between the stops
+
+
+class State(NamedTuple):
+    """The train at some loads, an entry for each scenario."""
+
+    rate: Array  # kg per exposure into an element of each entry
+    fed: Array  # kg per exposure to each filter
+    drop: Array  # Pa over each filter
+    excess: Array  # by how much each limit is passed, relative: entries, filters, flow
+    product: Array  # m3/s
+    through: Array  # m3/s, through each filter
+
+
+@dataclass
+class History:
+    """What happened: changes in rows, and the state at every stop."""
+
+    changes: dict[str, list[Array]] = field(default_factory=dict)
+    product: list[Array] = field(default_factory=list)  # m3/s at each stop, (scenarios,)
+    drop: list[Array] = field(default_factory=list)  # Pa, (scenarios, filters)
+    fed: Array = field(default_factory=lambda: np.empty(0))  # kg in all, (scenarios, filters)
+    held: Array = field(default_factory=lambda: np.empty(0))  # kg in place at the end
+    started: Array = field(default_factory=lambda: np.empty(0))  # kg in place at the start
+    removed: Array = field(default_factory=lambda: np.empty(0))  # kg carried out with elements
+
+    def column(self, name: str) -> Array:
+        """Return one column of the changes: scenario, hour, filter, cause, elements, mass, life."""
+        parts = self.changes.get(name, [])
+        return np.concatenate(parts) if parts else np.empty(0)
+
+
+def bank_of(elements: Array, together: Flags) -> Bank:
+    """Return the entries of filters with so many elements, changed together or one by one."""
+    counts = [1 if one else int(n) for n, one in zip(elements, together, strict=True)]
+    weights = [np.full(c, n / c) for c, n in zip(counts, elements, strict=True)]
+    return Bank(np.repeat(np.arange(len(counts)), counts), np.concatenate(weights))
+
+
+class Run:
+    """One piece of scenarios through the hours; `run` does it."""
+
+    def __init__(self, line: Line, bank: Bank, law: Law, clock: Clock, rules: Rules) -> None:
+        self.line, self.bank, self.law, self.clock, self.rules = line, bank, law, clock, rules
+        filters = line.filters
+        self.each = bank.filter_of
+        self.members = [np.flatnonzero(self.each == g) for g in range(len(filters.names))]
+        self.flow_guess: Array | None = None
+        scenarios = len(clock.exposure)
+        self.mass = np.broadcast_to(
+            np.minimum(filters.captured[self.each], law.capacity), law.capacity.shape
+        ).copy()
+        self.exposure, self.stop = np.zeros(scenarios), np.zeros(scenarios, int)
+        shape = (scenarios, len(filters.names))
+        self.born = np.zeros(self.mass.shape)  # hour of installation
+        self.lived = np.zeros(self.mass.shape)  # running time at installation, s
+        self.due = self._due(np.arange(scenarios)[:, None], self.born)
+        self.history = History(fed=np.zeros(shape), removed=np.zeros(shape))
+        self.history.started = self._held()
+        self.history.product = [np.zeros(scenarios) for _ in rules.stops]
+        self.history.drop = [np.zeros(shape) for _ in rules.stops]
+
+    def run(self, progress: Callable[[float], None] = lambda share: None) -> History:
+        """Follow every scenario to the last stop."""
+        self._refuse_fresh()
+        everyone = np.arange(len(self.exposure))
+        stops = len(self.rules.stops)
+        state = self.state(everyone, self.mass)
+        while np.any(self.stop < stops):
+            self._tell(state)
+            if not np.any(self.stop < stops):
+                break
+            worn = self._change(state)
+            if worn.size:
+                fresh = self.state(worn, self.mass[worn])
+                for whole, part in zip(state, fresh, strict=True):
+                    whole[worn] = part
+            self._step(state)
+            state = self.state(everyone, self.mass)
+            progress(float(np.mean(self.stop)) / stops)
+        self.history.held = self._held()
+        return self.history
+
+    def state(self, rows: Index, mass: Array) -> State:
+        """Return what the train does at some loads of the scenarios `rows`."""
+        law, filters, rules = self.law, self.line.filters, self.rules
+        capacity = law.capacity[rows]
+        resistance = filtration.blocked_resistance(
+            np.minimum(mass, capacity), law.clean, law.constant[rows], law.exponent[rows]
+        )
+        period = np.minimum(self.stop[rows], len(rules.stops) - 1)
+        sticky, warm = rules.viscosity[period], rules.temperature[period]
+        flows, share, drop = self._shared(rows, resistance, sticky, warm)
+        arriving = flows.arriving * filters.capture
+        excess = np.concatenate(
+            [mass / capacity, drop / filters.largest_drop,
+             (rules.flow_needed / flows.product)[:, None]], axis=1
+        ) - 1.0  # fmt: skip
+        rate = arriving[:, self.each] * share
+        return State(rate, flows.arriving * flows.through, drop, excess, flows.product,
+                     flows.through)  # fmt: skip
+
+    def _shared(self, rows: Index, resistance: Array, sticky: Array, warm: Array):
+        """Return flows, flow through an element of each entry, and the loss of each filter."""
+        filters = self.line.filters
+        equal = np.stack([resistance[:, members[0]] for members in self.members], axis=1)
+        uneven = [g for g, members in enumerate(self.members) if members.size > 1]
+        flows = self.line.flows(equal, warm)
+        for _ in range(SHARES if uneven else 0):
+            for g in uneven:
+                each = flows.through[:, g] / filters.elements[g]
+                loss = self._parallel(g, flows.through[:, g], resistance, sticky)[1]
+                equal[:, g] = (loss / each - filters.quadratic[g] * each) / sticky
+            flows = self.line.flows(equal, warm)
+        share = (flows.through / filters.elements)[:, self.each]
+        drop = filtration.element_loss(
+            flows.through / filters.elements, equal, sticky[:, None], filters.quadratic
+        )
+        for g in uneven:
+            share[:, self.members[g]], drop[:, g] = self._parallel(
+                g, flows.through[:, g], resistance, sticky
+            )
+        return flows, share, drop
+
+    def _parallel(self, g: int, flow: Array, resistance: Array, sticky: Array):
+        quadratic = self.line.filters.quadratic[g]
+        return filtration.shared_flow(flow, resistance[:, self.members[g]], sticky, quadratic)
+
+    def _tell(self, state: State) -> None:
+        """Note the state of every scenario that has come to its stop, and send it on."""
+        while True:
+            rows = np.flatnonzero(self.stop < len(self.rules.stops))
+            rows = rows[self.exposure[rows] >= self._edge(rows)]
+            if not rows.size:
+                return
+            for stop in np.unique(self.stop[rows]):
+                here = rows[self.stop[rows] == stop]
+                self.history.product[stop][here] = state.product[here]
+                self.history.drop[stop][here] = state.drop[here]
+            self.stop[rows] += 1
+
+    def _edge(self, rows: Index) -> Array:
+        stops = self.rules.stops[np.minimum(self.stop[rows], len(self.rules.stops) - 1)]
+        return self.clock.exposure[rows, stops]
+
+    def _change(self, state: State) -> Index:
+        """Change what has reached a limit; return the scenarios in which something was changed."""
+        old = np.any(self.exposure[:, None] >= self.due, axis=1)
+        over = (np.max(state.excess, axis=1) >= REACHED) | old
+        rows = np.flatnonzero(over & (self.stop < len(self.rules.stops)))
+        if not rows.size:
+            return rows
+        entries, filters = len(self.each), len(self.line.filters.names)
+        first = np.argmax(state.excess[rows], axis=1)
+        by_time = state.excess[rows].max(axis=1) < REACHED
+        cause = np.where(first < entries, 0, np.where(first < entries + filters, 1, 2))
+        cause = np.where(by_time, 3, cause)
+        worst = self._most_loaded(rows)
+        of_filter = np.where(
+            cause == 2, self._heaviest(rows, state), np.clip(first - entries, 0, filters - 1)
+        )
+        entry = np.where(cause == 0, first, worst[np.arange(rows.size), of_filter])
+        entry = np.where(by_time, np.argmin(self.due[rows], axis=1), entry)
+        self._replace(rows, np.minimum(entry, entries - 1), cause)
+        return rows
+
+    def _most_loaded(self, rows: Index) -> Array:
+        """Return the fullest entry of each filter."""
+        full = self.mass[rows] / self.law.capacity[rows]
+        return np.stack([m[np.argmax(full[:, m], axis=1)] for m in self.members], axis=1)
+
+    def _heaviest(self, rows: Index, state: State) -> Array:
+        """Return the filter whose load costs most pressure: changing it gives most flow."""
+        filters = self.line.filters
+        clean = filtration.element_loss(
+            state.through[rows] / filters.elements, filters.clean,
+            self.rules.viscosity[np.minimum(self.stop[rows], len(self.rules.stops) - 1)][:, None],
+            filters.quadratic,
+        )  # fmt: skip
+        return np.argmax(state.drop[rows] - clean, axis=1)
+
+    def _replace(self, rows: Index, entry: Index, cause: Index) -> None:
+        hour, running = time_of(self.clock, rows, self.exposure[rows])
+        mass = self.mass[rows, entry] * self.bank.weight[entry]
+        told = {
+            "scenario": rows,
+            "hour": hour,
+            "filter": self.each[entry],
+            "cause": cause,
+            "elements": self.bank.weight[entry],
+            "mass": mass,
+            "life": running - self.lived[rows, entry],
+        }
+        for name, values in told.items():
+            self.history.changes.setdefault(name, []).append(np.asarray(values, float))
+        np.add.at(self.history.removed, (rows, self.each[entry]), mass)
+        self.mass[rows, entry] = 0.0
+        self.born[rows, entry], self.lived[rows, entry] = hour, running
+        self.due[rows, entry] = self._due(rows, hour, entry)
+
+    def _due(self, rows: Index, hour: Array, entry: Index | slice = slice(None)) -> Array:
+        """Return the exposure at which an element has been in the water for as long as it may."""
+        longest = self.rules.longest_use[self.each][entry]
+        ends = self.clock.exposure.shape[1] - 1
+        until = np.minimum(hour + longest / 3600.0, ends)
+        left = np.minimum(until.astype(int), ends - 1)
+        low, high = self.clock.exposure[rows, left], self.clock.exposure[rows, left + 1]
+        due = low + (until - left) * (high - low)
+        return np.where(hour + longest / 3600.0 >= ends, np.inf, due)
+
+    def _step(self, state: State) -> None:
+        """Go on to the next stop, change or end of life, whichever comes first."""
+        waits = (state.excess.max(axis=1) >= REACHED) | (self.stop >= len(self.rules.stops))
+        waits |= np.any(self.exposure[:, None] >= self.due, axis=1)  # two may be due at once
+        rows = np.flatnonzero(~waits)
+        if not rows.size:
+            return
+        bound = np.minimum(self._edge(rows), self.due[rows].min(axis=1)) - self.exposure[rows]
+        stretch = self._stretch(rows, state, bound)
+        part = first_end(stretch, bound)
+        left = bound - at_part(stretch.exposure, part)
+        ended = left <= SHORT * bound
+        self.exposure[rows] += np.where(ended, bound, bound - left)
+        self.mass[rows] = at_part(stretch.mass, part)
+        self.history.fed[rows] += at_part(stretch.fed, part)
+
+    def _stretch(self, rows: Index, start: State, bound: Array) -> Stretch:
+        """Return what happens until an element is full or the bound is reached, at the nodes.
+
+        Collocation in the solids that pass: loads are straight lines in them where elements are
+        equal, so that one sweep does; shares that drift take a few.
+        """
+        product = start.product[rows]
+        first = Slopes(start.rate[rows] / product[:, None], start.fed[rows] / product[:, None],
+                       1.0 / product)  # fmt: skip
+        room = self.law.capacity[rows] - self.mass[rows]
+        with np.errstate(divide="ignore"):
+            length = np.min(np.where(first.rate > 0, room / first.rate, np.inf), axis=1)
+        length = np.minimum(length, bound * product)[:, None]
+        slopes = Slopes(*(np.repeat(part[None], len(NODES), axis=0) for part in first))
+        excess = np.empty((len(NODES), rows.size, start.excess.shape[1]))
+        excess[0] = start.excess[rows]
+        many = np.tile(rows, len(NODES) - 1)
+        for _ in range(SWEEPS):
+            mass = self.mass[rows] + length * np.tensordot(SUMS, slopes.rate, axes=1)
+            told = self.state(many, mass[1:].reshape(many.size, -1))
+            before = slopes.rate[1:].copy()
+            for nodes, values in zip(
+                slopes,
+                (told.rate / told.product[:, None], told.fed / told.product[:, None],
+                 1.0 / told.product),
+                strict=True,
+            ):  # fmt: skip
+                nodes[1:] = values.reshape(nodes[1:].shape)
+            excess[1:] = told.excess.reshape(excess[1:].shape)
+            if np.max(np.abs(slopes.rate[1:] - before)) <= SETTLED * np.max(before):
+                break
+        mass = length * np.tensordot(SUMS, slopes.rate, axes=1)
+        fed = length * np.tensordot(SUMS, slopes.fed, axes=1)
+        exposure = length[:, 0] * np.tensordot(SUMS, slopes.exposure, axes=1)
+        found = [np.tensordot(TO_POWERS, v, axes=1) for v in (mass, fed, exposure, excess)]
+        found[0][0] += self.mass[rows]
+        return Stretch(*found)
+
+    def _held(self) -> Array:
+        weighted = self.mass * self.bank.weight
+        return np.stack([weighted[:, m].sum(axis=1) for m in self.members], axis=1)
+
+    def _refuse_fresh(self) -> None:
+        """Say so if fresh elements do not keep a limit: then changing gains nothing."""
+        rows = np.zeros(len(self.rules.stops), int)
+        stop, self.stop = self.stop, np.arange(len(self.rules.stops))
+        law = Law(self.law.clean, *(np.broadcast_to(part[:1], (rows.size, part.shape[1]))
+                                    for part in self.law[1:]))  # fmt: skip
+        self.law, kept = law, self.law
+        state = self.state(self.stop, np.zeros((rows.size, len(self.each))))
+        self.law, self.stop = kept, stop
+        period, limit = np.unravel_index(np.argmax(state.excess), state.excess.shape)
+        if state.excess[period, limit] < REACHED:
+            return
+        entries, names = len(self.each), self.line.filters.names
+        warm = self.rules.temperature[period] - ZERO_CELSIUS
+        if limit == state.excess.shape[1] - 1:
+            text = (
+                f"{state.product[period] * 3600:.3g} m3/h, below the "
+                f"{self.rules.flow_needed * 3600:.3g} m3/h needed"
+            )
+        else:
+            g = limit - entries
+            text = (
+                f"{state.drop[period, g] / 1e5:.3g} bar over {names[g]}, above its largest drop of "
+                f"{self.line.filters.largest_drop[g] / 1e5:.3g} bar"
+            )
+        raise NoSolutionError(
+            f"fresh elements already give {text}, in water of {warm:.3g} degC: changing them "
+            "gains nothing; add elements side by side, or ask for less"
+        )

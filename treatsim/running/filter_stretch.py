@@ -1,0 +1,89 @@
+"""A stretch of a filter run as polynomials in the solids passed, and where it ends."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from treatsim.arrays import Array, Index
+
+NODES = 0.5 - 0.5 * np.cos(np.pi * np.arange(8) / 7)  # of a stretch, both ends among them
+TO_POWERS = np.linalg.inv(np.vander(NODES, increasing=True))  # values at nodes -> coefficients
+SUMS = (NODES[:, None] ** np.arange(1, 9) / np.arange(1, 9)) @ TO_POWERS  # -> integrals to nodes
+HALVINGS = 40  # of the place at which a limit is reached
+REACHED = -1e-9  # relative: a limit this close is reached
+
+
+class Clock(NamedTuple):
+    """Exposure and running time at the edges of hours, shape (scenarios, hours + 1)."""
+
+    exposure: Array  # kg s/m3
+    running: Array  # s
+
+
+class Slopes(NamedTuple):
+    """Per solids passed, at the nodes of a stretch."""
+
+    rate: Array  # of the loads
+    fed: Array  # of what comes to each filter
+    exposure: Array
+
+
+class Stretch(NamedTuple):
+    """A stretch of time as polynomials in the solids passed, coefficients along the first axis."""
+
+    mass: Array
+    fed: Array
+    exposure: Array
+    excess: Array
+
+
+def at_part(powers: Array, part: Array) -> Array:
+    """Return polynomials, coefficients along the first axis, at a part of each stretch."""
+    x = part.reshape(part.shape + (1,) * (powers.ndim - 2))
+    total = powers[-1] * x
+    for row in powers[-2:0:-1]:
+        total = (total + row) * x
+    return total + powers[0]
+
+
+def first_end(stretch: Stretch, bound: Array) -> Array:
+    """Return the part of each stretch at which a limit or the bound is first reached, at most 1."""
+
+    def beyond(rows: Index, part: Array) -> Array:
+        over = at_part(stretch.excess[:, rows], part).max(axis=1)
+        return np.maximum(over, at_part(stretch.exposure[:, rows], part) / bound[rows] - 1.0)
+
+    parts = np.ones(bound.size)
+    high = beyond(np.arange(bound.size), parts)
+    rows = np.flatnonzero(high > -REACHED)
+    ends = np.zeros(rows.size), np.ones(rows.size)
+    values = beyond(rows, ends[0]), high[rows]
+    for _ in range(HALVINGS):
+        if not rows.size:
+            break
+        part = (ends[0] * values[1] - ends[1] * values[0]) / (values[1] - values[0])
+        f = beyond(rows, part)
+        over = f >= REACHED
+        parts[rows] = np.where(over, part, ends[1])
+        ends = np.where(over, ends[0], part), np.where(over, part, ends[1])
+        values = np.where(over, 0.5 * values[0], f), np.where(over, f, 0.5 * values[1])  # Illinois
+        left = np.abs(f) > -REACHED
+        rows, ends = rows[left], (ends[0][left], ends[1][left])
+        values = values[0][left], values[1][left]
+    return parts
+
+
+def time_of(clock: Clock, rows: Index, exposure: Array) -> tuple[Array, Array]:
+    """Return the clock hour and running time [s] at which scenarios reach an exposure."""
+    last = clock.exposure.shape[1] - 1
+    low, high = np.zeros(rows.size, int), np.full(rows.size, last)
+    while np.any(high - low > 1):
+        middle = (low + high) // 2
+        below = clock.exposure[rows, middle] < exposure
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    before, after = clock.exposure[rows, low], clock.exposure[rows, high]
+    part = (exposure - before) / np.where(after > before, after - before, 1.0)
+    running = clock.running[rows, low]
+    return low + part, running + part * (clock.running[rows, high] - running)

@@ -1,0 +1,284 @@
+"""A reactor washed out while flow, light and water change: equal tanks in series, over time.
+
+States: what was pumped so far, and in every tank the survival of the two germs whose doses are
+credited and the absorption of the water. SciPy integrates from one change of course to the next;
+the moments at which a dose or a sensor passes its mark are its events. Until the line is full the
+water in the chamber counts as water without light: the start is told too late, not too early.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property, partial
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from treatsim.arrays import Array
+from treatsim.operations.uv_exposure import FAINT, Exposure
+from treatsim.running.schedule import Schedule
+
+RTOL = 1e-7
+LEAST = 1e-18  # of a survival, absolute: far below any that a dose asks for, and no smaller steps
+SHADES = 9  # absorptions at which the light of clear to dull water is worked out
+LEAST_STEP = 1e-9  # s; of two changes of course nearer than this, one
+
+
+class Light(NamedTuple):
+    """What the warm lamp does, in one water or in waters from clear to dull."""
+
+    rate: Callable[[Any], Any]  # mean fluence rate, W/m2
+    reading: Callable[[Any], Any]  # of the sensor, over that in the case's own water
+    most: Callable[[Any], Any]  # logarithm of the survival of each germ at the required dose, (2,)
+    one_water: bool
+    shades: tuple[float, float]  # absorption of the case's water and of dull water, 1/m
+
+
+class Line(NamedTuple):
+    """Where water stands between source and product valve."""
+
+    ahead: float  # of the reactor, m3
+    behind: float  # from reactor to valve, m3
+    empty: bool
+
+
+class Watched(NamedTuple):
+    """Marks whose passing is an event; None for what nobody watches."""
+
+    required: float | None  # dose, J/m2
+    reading: float | None  # share of the steady reading
+    flow: float | None  # m3/s
+
+
+@dataclass(frozen=True)
+class Course:
+    """A solved transient."""
+
+    pieces: tuple[Any, ...]  # SciPy's dense solutions, each from its first to its last time
+    exposure: Exposure
+    line: Line
+    signals: dict[str, list[tuple[float, bool]]]  # (time, whether it is as it should be from then)
+
+    @cached_property
+    def ends(self) -> Array:
+        """Borders of the pieces. [s]"""
+        return np.array([self.pieces[0].t_min, *(piece.t_max for piece in self.pieces)])
+
+    def states(self, time) -> Array:
+        """Return the states at `time` [s], shape (states, ...)."""
+        time = np.atleast_1d(np.asarray(time, float))
+        number = np.clip(
+            np.searchsorted(self.ends, time, side="right") - 1, 0, len(self.pieces) - 1
+        )
+        found = np.empty((1 + 3 * self.exposure.tanks, time.size))
+        for piece in np.unique(number):
+            found[:, number == piece] = self.pieces[piece](time[number == piece])
+        return found
+
+    def pumped(self, time) -> Array:
+        """Return what was pumped until `time` [s]. [m3]"""
+        return self.states(time)[0]
+
+    def mean_dose(self, time) -> tuple[Array, Array]:
+        """Return mean doses (2, ...) [J/m2] and absorption (...) [1/m] behind the reactor."""
+        tanks = self.states(time)[1:].reshape(self.exposure.tanks, 3, -1)
+        return self.exposure.mean_dose(tanks[-1, :2]), np.max(tanks[:, 2], axis=0)
+
+    @cached_property
+    def _at_ends(self) -> Array:
+        return np.array([self.pumped(time)[0] for time in self.ends])
+
+    def when(self, volume: float) -> float:
+        """Return the time at which `volume` [m3] had been pumped; inf if it never was."""
+        from scipy.optimize import brentq
+
+        at_ends = self._at_ends
+        if volume > at_ends[-1]:
+            return np.inf
+        if volume <= at_ends[0]:
+            return float(self.ends[0])
+        last = int(np.searchsorted(at_ends, volume, side="left"))
+        solution = self.pieces[last - 1]
+        if abs(at_ends[last] - volume) <= 1e-15 * volume:
+            return float(self.ends[last])
+        low, high = self.ends[last - 1], self.ends[last]
+        return float(brentq(lambda time: solution(time)[0] - volume, low, high, xtol=1e-9))
+
+
+def light_of(exposure: Exposure, required: float | None, clear: float, dull: float | None) -> Light:
+    """Return the light of water between clear and dull. absorption [1/m], required [J/m2]"""
+    shades = np.array([clear]) if dull is None or dull <= clear else _shades(clear, dull)
+    field = exposure.field(shades)
+    mark = np.zeros((2, shades.size))
+    if required is not None:  # a dose that no light gives asks for no survival at all
+        mark = np.log(np.maximum(exposure.survival(exposure.least_mean(required, shades)), FAINT))
+    if shades.size == 1:
+        rate, most = float(field.mean[0]), mark[:, 0]
+        return Light(lambda _: rate, lambda _: 1.0, lambda _: most, True, (clear, clear))
+    from scipy.interpolate import CubicSpline
+
+    logs = np.log(field.mean), np.log(field.irradiance_at_wall / field.irradiance_at_wall[0])
+    rate, seen = (CubicSpline(shades, log) for log in logs)
+    most = CubicSpline(shades, mark, axis=1)
+    return Light(
+        lambda a: np.exp(rate(a)),
+        lambda a: np.exp(seen(a)),
+        most,
+        False,
+        (clear, float(shades[-1])),
+    )
+
+
+def _shades(clear: float, dull: float) -> Array:
+    return np.linspace(clear, dull, SHADES)
+
+
+class _Reactor:
+    """The right-hand side and the events."""
+
+    def __init__(self, exposure: Exposure, light: Light, plan: Schedule, flow, watched: Watched):
+        self.exposure, self.light, self.plan, self.table = exposure, light, plan, flow
+        self.watched, self.rates = watched, exposure.rates
+        self.running, self.absorption = False, 0.0
+        self.slope_of_tanks = exposure.tanks / exposure.volume
+
+    def enter(self, time: float, knot: float) -> None:
+        """Look up what holds from `time` to the next knot [s], which belongs to what follows."""
+        self.until = np.nextafter(knot, 0.0)
+        self.shine, stays = self.plan.course(time, self.until)
+        steady = None if stays is None else float(self.table(self.until))
+        self.steady = steady
+
+    def flow(self, time: float) -> float:
+        """Return the flow. [m3/s]"""
+        return float(self.table(min(time, self.until))) if self.steady is None else self.steady
+
+    def slope(self, time: float, state: Array) -> Array:
+        """Return how fast every state changes."""
+        flow = self.flow(time)
+        change = np.zeros(state.size)
+        change[0] = flow
+        if not self.running:
+            return change
+        tanks, moved = state[1:].reshape(-1, 3), change[1:].reshape(-1, 3)
+        moved[1:] = tanks[:-1] - tanks[1:]
+        moved[0] = (1.0 - tanks[0, 0], 1.0 - tanks[0, 1], self.absorption - tanks[0, 2])
+        moved *= flow * self.slope_of_tanks
+        shone = self.shine(time) * self.light.rate(tanks[:, 2])
+        if not self.light.one_water:
+            shone = shone[:, None]
+        moved[:, :2] -= shone * self.rates * tanks[:, :2]
+        return change
+
+    def dose_margin(self, _: float, state: Array) -> float:
+        """Logarithm of what may survive over what survives, of the worse germ."""
+        first, second = self.light.most(0.0 if self.light.one_water else np.max(state[3::3]))
+        return min(
+            first - math.log(max(state[-3], FAINT)), second - math.log(max(state[-2], FAINT))
+        )
+
+    def reading_margin(self, time: float, state: Array) -> float:
+        """Sensor's reading less its set point; it looks at the middle of the chamber."""
+        middle = state[1:].reshape(-1, 3)[self.exposure.tanks // 2, 2]
+        seen = self.shine(time) * float(self.light.reading(middle))
+        return seen - (self.watched.reading or 0.0)
+
+    def flow_margin(self, time: float, _: Array) -> float:
+        """Flow at which the interlock shuts less the flow."""
+        return (self.watched.flow or np.inf) - self.flow(time)
+
+    def margins(self) -> dict[str, Callable[[float, Array], float]]:
+        """Return what is watched, by name: above zero is as it should be."""
+        told = {"dose": self.dose_margin, "reading": self.reading_margin, "flow": self.flow_margin}
+        marks = zip(told, self.watched, strict=True)
+        return {name: told[name] for name, mark in marks if mark is not None}
+
+
+def wash_out(
+    exposure: Exposure,
+    light: Light,
+    plan: Schedule,
+    flow: Callable[[Any], Any],
+    line: Line,
+    watched: Watched,
+    end: float,
+    *,
+    rtol: float = RTOL,
+) -> Course:
+    """Return the course of a start and of what happens after it.
+
+    flow: of time [s] -> [m3/s]; end [s]. Integrated to `rtol` of every state.
+    """
+    reactor, shades = _Reactor(exposure, light, plan, flow, watched), light.shades
+    state = np.concatenate([[0.0], np.tile([1.0, 1.0, shades[0]], exposure.tanks)])
+    full = line.ahead + exposure.volume if line.empty else 0.0
+    reactor.running, reactor.absorption = not line.empty, shades[0]
+    marks: list[tuple[float, str]] = [(full, "full")] if line.empty else []
+    time, pieces = 0.0, []
+    signals: dict[str, list[tuple[float, bool]]] = {name: [] for name in reactor.margins()}
+    knots = [knot for knot in plan.knots if knot < end] + [end]
+    drawn = sorted((t, w) for s in plan.dull for t, w in zip(s, ("dull", "clear"), strict=True))
+    while knots:
+        while marks and marks[0][0] <= state[0]:
+            _pass(reactor, marks.pop(0)[1], shades)
+        while drawn and drawn[0][0] - time <= LEAST_STEP:
+            marks.append((state[0] + line.ahead, drawn.pop(0)[1]))
+        marks.sort()
+        if knots[0] - time <= LEAST_STEP:
+            knots.pop(0)
+            continue
+        if marks and marks[0][0] <= state[0]:
+            continue
+        reactor.enter(time, knots[0])
+        piece = _piece(reactor, (time, knots[0]), state, marks[:1], rtol)
+        _note(signals, reactor, piece, time, state)
+        pieces.append(piece.sol)
+        time, state = float(piece.t[-1]), piece.y[:, -1]
+        if piece.status == 1:  # a mark was passed: on it, not a rounding short of it
+            state = np.concatenate([[max(state[0], marks[0][0])], state[1:]])
+    return Course(tuple(pieces), exposure, line, signals)
+
+
+def _pass(reactor: _Reactor, word: str, shades: tuple[float, float]) -> None:
+    """Do what a volume that has been pumped brings: the line is full, dull water arrives."""
+    if word == "full":
+        reactor.running = True
+    else:
+        reactor.absorption = shades[1] if word == "dull" else shades[0]
+
+
+def _piece(reactor: _Reactor, span, state: Array, mark: Sequence[tuple[float, str]], rtol: float):
+    from scipy.integrate import solve_ivp
+
+    events: list[Any] = [partial(margin) for margin in reactor.margins().values()]
+    for volume, _ in mark:
+        passed: Any = partial(lambda volume, _, y: y[0] - volume, volume)
+        passed.terminal = True
+        events.append(passed)
+    least = np.tile([LEAST, LEAST, 1e-9], reactor.exposure.tanks)
+    return solve_ivp(
+        reactor.slope,
+        span,
+        state,
+        "LSODA",
+        events=events,
+        dense_output=True,
+        rtol=rtol,
+        atol=np.concatenate([[1e-12], least]),
+        lband=3,
+        uband=2,
+    )
+
+
+def _note(signals, reactor: _Reactor, piece, time: float, state: Array) -> None:
+    """Write down how every signal stands at the start of a piece, and its passings within."""
+    for (name, margin), passed in zip(reactor.margins().items(), piece.t_events, strict=False):
+        rows = signals[name]
+        good = margin(time, state) >= 0 and (name != "dose" or reactor.running)
+        if not rows or rows[-1][1] != good:
+            rows.append((time, bool(good)))
+        for moment in passed:
+            if moment > time:
+                rows.append((float(moment), not rows[-1][1]))
