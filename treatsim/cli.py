@@ -24,6 +24,7 @@ from treatsim.commands import (
     startup,
     sweep,
     uncertainty,
+    year,
 )
 from treatsim.commands.common import Command, Exit
 from treatsim.console import (
@@ -128,6 +129,7 @@ COMMANDS: dict[str, Command] = {
     "uncertainty": uncertainty.COMMAND,
     "startup": startup.COMMAND,
     "spares": spares.COMMAND,
+    "year": year.COMMAND,
     "figures": figures.COMMAND,
     "sources": sources.COMMAND,
 }

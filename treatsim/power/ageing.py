@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -59,7 +60,7 @@ def rainflow(trace: Iterable[float]) -> list[tuple[float, float]]:
             else:
                 found.append((before, 1.0))
                 del stack[-3:-1]
-    found += [(abs(b - a), 0.5) for a, b in zip(stack, stack[1:], strict=False)]
+    found += [(abs(b - a), 0.5) for a, b in pairwise(stack)]
     return found
 
 

@@ -1,7 +1,8 @@
 """The battery: a store of energy with limits and losses; its charge-current law and temperature.
 
-The store is one bucket, or two wells for lead-acid (`kinetic`). Power is counted at the bus outside,
-energy inside: what goes in is less by the losses of charging, what comes out by those of discharging.
+The store is one bucket, or two wells for lead-acid (`kinetic`). Power is counted at the bus
+outside, energy inside: what goes in is less by the losses of charging, what comes out by those of
+discharging.
 """
 
 from __future__ import annotations
@@ -121,7 +122,7 @@ class BatteryParameters(Parameters):
         cold = np.maximum(COLD - np.asarray(temperature, float), 0.0)
         return np.minimum(self.lowest_charge + LOST_PER_KELVIN[self.chemistry] * cold, 1.0)
 
-    def takes_charge(self, temperature: ArrayLike) -> Array:
+    def takes_charge(self, temperature: ArrayLike) -> Any:
         """Whether the battery may be charged: lithium not in frost. temperature [K]"""
         return np.asarray(temperature, float) > FROST[self.chemistry]
 

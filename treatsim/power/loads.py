@@ -1,4 +1,4 @@
-"""What draws power beside the train: standby, priority loads, tools, and what only curtailment feeds."""
+"""What draws power beside the train: standby, priority loads, tools, and what takes the rest."""
 
 from __future__ import annotations
 

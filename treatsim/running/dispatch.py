@@ -205,7 +205,8 @@ def _known(sun, bank, train, needs, rules, tank, step) -> _Step:
     surplus = sun - needs.always - needs.deferrable
     return _Step(
         np.maximum(needs.always - sun, 0.0), needs.deferrable - by_sun, rest - by_sun,
-        surplus >= rules.sun_start, rules.floor, rules.stop if rules.reserve is None else rules.reserve, rules.stop, rules.start, rules.open,
+        surplus >= rules.sun_start, rules.floor,
+        rules.stop if rules.reserve is None else rules.reserve, rules.stop, rules.start, rules.open,
         np.asarray(bank.charge_power * np.asarray(rules.charging, float)),
         np.asarray(train.low) * (1 - 1e-12), train.full, train.power, train.flow,
         np.asarray(tank.draw) * step,

@@ -1,4 +1,4 @@
-"""From a case to what the walk through time needs: arrays over steps and years, and changes of them.
+"""From a case to what the walk through time needs: arrays over steps and years, and their changes.
 
 A `Plan` holds what a case says; `scenario` turns it, with some bound lifted or changed, into the
 arguments of `dispatch`; `joined` sets scenarios side by side, so that one walk serves all.
@@ -139,9 +139,9 @@ def plan_of(
     people = sections.get("people")
     number = None if people is None else people.number
     demand = None
-    if number is not None and tank is not None:
-        asked = daily_demand(number, people.each, people.losses)
-        demand = float(asked + daily_demand(1.0, people.institution_demand, people.losses))
+    if people is not None and number is not None and tank is not None:
+        asked = float(daily_demand(number, people.each, people.losses))
+        demand = asked + float(daily_demand(1.0, people.institution_demand, people.losses))
     check_reserve(battery, operation)
     return Plan(
         battery, operation, curve, _train(curve, operation, loads, hour),
@@ -255,7 +255,8 @@ def scenario(plan: Plan, change: Change | None = None) -> Scenario:
         first = first * capacity / ENDLESS
         bank = bank._replace(
             capacity=np.full(years, ENDLESS), charge_efficiency=1.0, discharge_efficiency=1.0,
-            charge_power=ENDLESS, discharge_power=ENDLESS, keep=1.0, wells=bank.wells and (1.0, 1.0),
+            charge_power=ENDLESS, discharge_power=ENDLESS, keep=1.0,
+            wells=bank.wells and (1.0, 1.0),
         )  # fmt: skip
         rules = rules._replace(floor=0.0, stop=0.0, start=0.0, charging=True, reserve=0.0)
     tank = Tank()
@@ -270,9 +271,9 @@ def joined(scenarios: Sequence[Scenario]) -> Scenario:
     widths = [s.sun.shape[1] for s in scenarios]
 
     def side_by_side(values: Sequence[Any]) -> Any:
-        if all(v is values[0] for v in values) or values[0] is None:
-            if np.ndim(values[0]) == 0 or np.shape(values[0])[-1] == 1 or len(values) == 1:
-                return values[0]
+        same = all(v is values[0] for v in values) or values[0] is None
+        if same and (np.ndim(values[0]) == 0 or np.shape(values[0])[-1] == 1 or len(values) == 1):
+            return values[0]
         arrays = [np.asarray(v) for v in values]
         if all(a.ndim == 0 for a in arrays) and len({a.item() for a in arrays}) == 1:
             return values[0]

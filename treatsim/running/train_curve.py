@@ -156,7 +156,7 @@ def _with(solve, fixed: Mapping[str, float]):
 
 
 def _ends(case, address, operation, months) -> tuple[Array, Array, Array]:
-    """Return lowest, highest, and highest without duty, of the dial in each month, (months,). [SI]"""
+    """Return lowest, highest, and highest without duty, of the dial, (months,). [SI]"""
     item, now = case.field(address)
     now = float(np.max(now))
     stated = [_stated(item, name, getattr(operation, name)) for name in ("lowest", "highest")]

@@ -7,19 +7,24 @@ is made and what the train would make wide open, day and night, out of all the e
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from treatsim.arrays import Array
 from treatsim.constants import DAY
+from treatsim.errors import NoSolutionError
 from treatsim.operations.outcome import Value
 from treatsim.power.ageing import damage
-from treatsim.power.sun import MONTH_OF_DAY
+from treatsim.power.sun import DAYS, MONTH_OF_DAY
+from treatsim.power.weather import weather_of
 from treatsim.running.dispatch import Trace
-from treatsim.running.plan import TOOLS, Change, Plan, joined, scenario, walked
+from treatsim.running.plan import TOOLS, Change, Plan, joined, plan_of, scenario, tables, walked
+from treatsim.running.train_curve import curve_of
 from treatsim.safety.people import people_served
+from treatsim.safety.verdict import MET, NOT_JUDGED, NOT_MET, judge
 
 WARM_UP = 30  # days of running before the year begins
 POOR, SERVED = 10.0, 5.0  # percentiles of days
@@ -44,10 +49,10 @@ CAUSES = {
     "sun": "sun",
 }
 RESULTS = {
-    "year.water_mean": "flow",
-    "year.water_on_90_percent_of_days": "flow",
-    "year.water_on_95_percent_of_days": "flow",
-    "year.water_worst_week": "flow",
+    "year.water_mean": "volume",
+    "year.water_on_90_percent_of_days": "volume",
+    "year.water_on_95_percent_of_days": "volume",
+    "year.water_worst_week": "volume",
     "year.days_without_water": "fraction",
     "year.people_served_on_95_percent_of_days": "people",
     "year.days_short_at_the_tap": "fraction",
@@ -66,6 +71,21 @@ class Year(NamedTuple):
     lost: Mapping[str, Array]  # cause -> litres of a day not made, by month (12,) [m3]
     tools: float  # litres of a day that an hour of TOOLS at noon costs [m3]
     life: float | None  # of the battery, by its cycles alone [years]
+    values: Mapping[str, Value]  # by address
+    missed: tuple[str, ...] = ()  # limits that the train misses at its setting in the case
+    open: tuple[str, ...] = ()  # limits that are not judged there
+    wanted: float | None = None  # people to be served
+
+    @property
+    def state(self) -> str:
+        """Whether water is fit by every limit, and enough on 95 % of days."""
+        served = self.values.get("year.people_served_on_95_percent_of_days")
+        short = self.wanted is not None and served is not None and served.value < self.wanted
+        if self.missed or short:
+            return NOT_MET
+        if self.open or self.wanted is None or served is None:
+            return NOT_JUDGED
+        return MET
 
 
 def daily_water(plan: Plan, trace: Trace) -> Array:
@@ -75,13 +95,68 @@ def daily_water(plan: Plan, trace: Trace) -> Array:
     return water.reshape(-1, per_day, water.shape[1]).sum(axis=1)
 
 
-def year_of(plan: Plan) -> Year:
+def year_of_case(
+    case: Any, folder: Path, years: int, seed: int, progress: Callable[[int, int], None]
+) -> Year:
+    """Return the years of a case, its limits judged at the setting in the case.
+
+    Parameters
+    ----------
+    case : Case
+        With the tables that `plan.tables` asks for.
+    folder : Path
+        Where a file of hours lies.
+    years, seed : int
+        Of the draw, where no file is stated.
+    progress : callable
+        Called with steps done and steps in all.
+
+    Returns
+    -------
+    Year
+
+    Raises
+    ------
+    RequestError
+        A table is missing or cannot be.
+    NoSolutionError
+        The train has no answer at its setting.
+
+    Validity
+    --------
+    As `year_of`.
+
+    Source
+    ------
+    As `year_of`.
+    """
+    stated = tables(case.sections)
+    weather = weather_of(stated["site"], stated["sun"], years, seed, folder)
+    verdict = judge(case.solve({}))
+    if not np.all(verdict.result.solved):
+        raise NoSolutionError(verdict.result.reason(0))
+    progress(1, 3)
+    curve = curve_of(case, stated["operation"], DAYS)
+    progress(2, 3)
+    people = case.sections.get("people")
+    found = year_of(plan_of(case, case.sections, weather, curve, None), people)
+    progress(3, 3)
+    missed, unjudged = (
+        tuple(limit.name for limit in verdict.of_state(state)) for state in (NOT_MET, NOT_JUDGED)
+    )
+    wanted = None if people is None else people.number
+    return found._replace(missed=missed, open=unjudged, wanted=wanted)
+
+
+def year_of(plan: Plan, people: Any = None) -> Year:
     """Return the years of a plan.
 
     Parameters
     ----------
     plan : Plan
         A case under the weather of some years.
+    people : PeopleParameters or None
+        Who drinks.
 
     Returns
     -------
@@ -111,7 +186,7 @@ def year_of(plan: Plan) -> Year:
     tools = float(np.mean(parts[0].water.sum(axis=0) - parts[-1].water.sum(axis=0)))
     days = len(plan.hour) * plan.step / DAY
     return Year(plan, parts[0], daily_water(plan, parts[0]), lost, tools / days,
-                life_of(plan, parts[0]))  # fmt: skip
+                life_of(plan, parts[0]), values(plan, parts[0], people))  # fmt: skip
 
 
 def _months(steps: int, step: float) -> Array:
@@ -160,15 +235,15 @@ def worst_weeks(daily: Array) -> Array:
 
 
 def values(plan: Plan, trace: Trace, people: Any = None) -> dict[str, Value]:
-    """Return the results of years by address; shares of days, water a day as a mean flow. [SI]"""
+    """Return the results of years by address; shares of days, water of a day. [SI]"""
     daily = daily_water(plan, trace)
     on_95 = float(np.percentile(daily, SERVED))
     asked = (trace.served + trace.unserved).sum()
     found = {
-        "water_mean": daily.mean() / DAY,
-        "water_on_90_percent_of_days": np.percentile(daily, POOR) / DAY,
-        "water_on_95_percent_of_days": on_95 / DAY,
-        "water_worst_week": worst_weeks(daily).min() / DAY,
+        "water_mean": daily.mean(),
+        "water_on_90_percent_of_days": np.percentile(daily, POOR),
+        "water_on_95_percent_of_days": on_95,
+        "water_worst_week": worst_weeks(daily).min(),
         "days_without_water": np.mean(daily < DRY),
         "loads_unserved": trace.unserved.sum() / max(asked, 1e-300),
         "starts_a_day": trace.starts.sum() / daily.size,
