@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -14,10 +13,9 @@ from treatsim.power.sun import MONTH_OF_DAY
 from treatsim.report.page import Page, cell
 from treatsim.report.startup_text import cautions_of
 from treatsim.running.year import CAUSES, DRY, POOR, Year, energy, implausible, worst_weeks
-from treatsim.safety.verdict import MET
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-ROUNDING = 1e-3  # m3 of a day: a cause below it in every month is not shown
+ROUNDING = 1e-3  # of the mean day: a cause below it in every month is not shown
 DIGITS = 3
 HEADS = {
     "tools": "loads", "start_ups": "starts", "tank": "tank full", "hours": "hours",
@@ -74,7 +72,7 @@ def answer(found: Year, system: str) -> list[str]:
         lines.append("NOT JUDGED at the setting in the case: " + ", ".join(found.open))
     if why := implausible(found.plan, found.trace):
         lines.append(why)
-    if found.state == MET:
+    if found.state == "met":
         lines.append("every limit judged at the setting in the case is met; see treatsim solve")
     return lines
 
@@ -109,9 +107,10 @@ def notes(found: Year, system: str) -> list[str]:
     return lines
 
 
-def shown_causes(lost: Mapping[str, Array]) -> list[str]:
+def shown_causes(found: Year) -> list[str]:
     """Return the causes that cost water in some month."""
-    return [name for name in CAUSES if np.max(np.abs(lost[name])) >= ROUNDING]
+    least = ROUNDING * found.daily.mean()
+    return [name for name in CAUSES if np.max(np.abs(found.lost[name])) > least]
 
 
 def year_text(case: Any, found: Year, system: str = "si", *, colour: bool = False) -> str:
@@ -163,7 +162,7 @@ def _month_table(page: Page, found: Year, system: str, unit: str) -> None:
 
 def _lost_table(page: Page, found: Year, system: str, unit: str) -> None:
     page.head(f"not made in a day, {unit}, and what holds it back")
-    causes = shown_causes(found.lost)
+    causes = shown_causes(found)
     page.table(
         ("", *(HEADS[name] for name in causes)),
         [

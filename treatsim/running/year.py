@@ -24,7 +24,7 @@ from treatsim.running.dispatch import Trace
 from treatsim.running.plan import TOOLS, Change, Plan, joined, plan_of, scenario, tables, walked
 from treatsim.running.train_curve import curve_of
 from treatsim.safety.people import people_served
-from treatsim.safety.verdict import MET, NOT_JUDGED, NOT_MET, judge
+from treatsim.safety.verdict import judge
 
 WARM_UP = 30  # days of running before the year begins
 POOR, SERVED = 10.0, 5.0  # percentiles of days
@@ -43,9 +43,9 @@ CAUSES = {
     "start_ups": "start-ups",
     "tank": "tank full",
     "hours": "hours in which it may not run",
-    "bank": "battery: size and losses",
-    "dose": "dose: the dial may not go higher",
-    "pump": "pump: energy it cannot use",
+    "bank": "size and losses of the battery",
+    "dose": "the dial may not go higher",
+    "pump": "energy that it cannot use",
     "sun": "sun",
 }
 RESULTS = {
@@ -82,10 +82,10 @@ class Year(NamedTuple):
         served = self.values.get("year.people_served_on_95_percent_of_days")
         short = self.wanted is not None and served is not None and served.value < self.wanted
         if self.missed or short:
-            return NOT_MET
+            return "not_met"
         if self.open or self.wanted is None or served is None:
-            return NOT_JUDGED
-        return MET
+            return "not_judged"
+        return "met"
 
 
 def daily_water(plan: Plan, trace: Trace) -> Array:
@@ -142,7 +142,8 @@ def year_of_case(
     found = year_of(plan_of(case, case.sections, weather, curve, None), people)
     progress(3, 3)
     missed, unjudged = (
-        tuple(limit.name for limit in verdict.of_state(state)) for state in (NOT_MET, NOT_JUDGED)
+        tuple(limit.name for limit in verdict.of_state(state))
+        for state in ("not_met", "not_judged")
     )
     wanted = None if people is None else people.number
     return found._replace(missed=missed, open=unjudged, wanted=wanted)
@@ -187,10 +188,6 @@ def year_of(plan: Plan, people: Any = None) -> Year:
     days = len(plan.hour) * plan.step / DAY
     return Year(plan, parts[0], daily_water(plan, parts[0]), lost, tools / days,
                 life_of(plan, parts[0]), values(plan, parts[0], people))  # fmt: skip
-
-
-def _months(steps: int, step: float) -> Array:
-    return MONTH_OF_DAY[(np.arange(steps) * step // DAY).astype(int) % len(MONTH_OF_DAY)]
 
 
 def _by_month(values: Array, step: float) -> Array:
