@@ -1,4 +1,4 @@
-"""The train as a load: held against the flowsheet, and against its limits at the ends of the dial."""
+"""The train as a load: held against the flowsheet, and its limits at the ends of the dial."""
 
 from __future__ import annotations
 
