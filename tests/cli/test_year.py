@@ -117,3 +117,10 @@ def test_what_cannot_be_is_named(change, says):
     run = treatsim("year", SEA, "--set", change)
     assert run.status == 2
     assert says in run.err
+
+
+def test_enough_for_the_people_but_unjudged_water_is_not_called_met():
+    told = document(*PEOPLE, "--set", "people.number=200 people")
+    assert value(told, "people_served_on_95_percent_of_days") >= 200
+    assert (told["state"], told["status"]) == ("not_judged", 0)
+    assert any("NOT JUDGED at the setting in the case: germs" in line for line in told["answer"])
