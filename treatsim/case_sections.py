@@ -12,11 +12,14 @@ from treatsim.correlations.uv.optics import napierian_absorption
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, choice, quantity, reference
 from treatsim.operations.sheets import Sheet
+from treatsim.power.battery import BatteryParameters
+from treatsim.power.loads import LoadsParameters
 from treatsim.power.monthly import monthly_means
 from treatsim.power.site import SiteParameters, place_of
 from treatsim.power.sun import days_of
 from treatsim.power.tables import ArrayParameters, SunParameters
 from treatsim.quantities import text
+from treatsim.running.operation import OperationParameters
 from treatsim.running.source import SourceParameters
 from treatsim.running.spares_table import SparesParameters
 from treatsim.running.start_parameters import StartupParameters
@@ -140,6 +143,9 @@ SECTIONS: dict[str, type[Parameters]] = {
     "water": WaterParameters,
     "sun": SunParameters,
     "array": ArrayParameters,
+    "battery": BatteryParameters,
+    "loads": LoadsParameters,
+    "operation": OperationParameters,
     "people": PeopleParameters,
     "health": HealthParameters,
     "analytes": AnalytesParameters,

@@ -24,6 +24,7 @@ from treatsim.commands import (
     startup,
     sweep,
     uncertainty,
+    year,
 )
 from treatsim.commands.common import Command, Exit
 from treatsim.console import (

@@ -40,6 +40,7 @@ QUANTITIES: dict[str, Quantity] = {
     "altitude": Quantity("m", "m", "ft", -430, 6000, "height above sea level"),
     "angle": Quantity("rad", "deg", "deg", -2 * math.pi, 2 * math.pi, "plane angle"),
     "area": Quantity("m2", "m2", "ft2", 0, INF, "area"),
+    "charge": Quantity("C", "Ah", "Ah", 0, INF, "electric charge"),
     "clock_offset": Quantity("s", "h", "h", -43200, 50400, "local clock less universal time"),
     "concentration": Quantity("kg/m3", "mg/L", "mg/L", 0, 400, "mass per volume of solution"),
     "concentration_time": Quantity(
@@ -55,6 +56,7 @@ QUANTITIES: dict[str, Quantity] = {
     "density": Quantity("kg/m3", "kg/m3", "lb/ft3", 0, INF, "mass per volume"),
     "dose": Quantity("J/m2", "mJ/cm2", "mJ/cm2", 0, INF, "fluence at 254 nm"),
     "duration": Quantity("s", "h", "h", 0, INF, "length of time"),
+    "energy": Quantity("J", "kWh", "kWh", 0, INF, "energy"),
     "energy_per_volume": Quantity("J/m3", "kWh/m3", "Wh/gal", -INF, INF, "energy per water volume"),
     "factor": Quantity("1", "", "", 0, INF, "a plain number"),
     "efficiency": Quantity("1", "%", "%", 0.01, 1, "efficiency of a machine"),
@@ -99,6 +101,7 @@ QUANTITIES: dict[str, Quantity] = {
     "turbidity": Quantity("NTU", "NTU", "NTU", 0, 4000, "turbidity"),
     "uv_transmittance": Quantity("1", "%", "%", 0, 1, "transmittance per cm at 254 nm"),
     "velocity": Quantity("m/s", "m/s", "ft/s", 0, INF, "velocity"),
+    "voltage": Quantity("V", "V", "V", 0, INF, "voltage"),
     "volume": Quantity("m3", "L", "gal", 0, INF, "volume"),
     "water_permeability": Quantity(
         "m/(s Pa)", "L/(m2 h bar)", "gal/(ft2 d psi)", 0, INF, "flux per pressure"
@@ -113,6 +116,8 @@ SIZES: dict[str, tuple[float, float]] = {  # least and most that is typed in bes
     "decay_rate": (1e-12, 1.0),
     "decay_rate_second_order": (1e-9, 1e3),
     "dose": (1e-3, 1e6),
+    "charge": (3.6, 3.6e8),  # 1 mAh to 100 000 Ah
+    "energy": (1.0, 3.6e12),  # to 1 GWh
     "duration": (1.0, 3.2e8),  # 10 years
     "filter_resistance": (1.0, 1e18),
     "flow": (1 / 3.6e9, 1 / 3.6),  # 1 mL/h, a drop each few minutes, to 1000 m3/h

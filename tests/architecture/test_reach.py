@@ -61,6 +61,8 @@ WAITING = {
         "correlations.disinfection.contact_time giardia_ct_regression giardia_log_regression"
         " virus_log_regression",
         "correlations.uv.dose tanks_log_survival",
+        "power.battery peukert_time usable_energy",
+        "power.kinetic capacity_in",
         "report.plots.style meaning",
         "safety.ct_tables giardia_ct_required",
         "safety.dose_requirements Demand",

@@ -21,6 +21,7 @@ SUBJECTS = {
     "disinfection credit, chlorine, people": "safety",
     "reports, data sheets, bench readings": "papers",
     "sun, weather, array": "sun",
+    "battery, dispatch": "battery",
     "start-up": "startup",
     "bounds of what may be typed in": "quantities",
 }
@@ -33,6 +34,7 @@ PROGRAMS = {  # what may have computed the value of a second program
     "CoolProp library",
     "gsw library",
     "pvlib library",
+    "independent_dispatch",
     "independent_solar_year",
     "scipy library",
 }

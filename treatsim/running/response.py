@@ -91,7 +91,9 @@ def train(case: Any, results: Sequence[str]) -> Train:
     return values
 
 
-def response(solve: Train, axes: Axes, *, tolerance: float = 1e-3) -> Response:
+def response(
+    solve: Train, axes: Axes, *, tolerance: float = 1e-3, checks: int = CHECKS
+) -> Response:
     """Return the response of a train, as fine as the tolerance asks.
 
     Parameters
@@ -104,6 +106,8 @@ def response(solve: Train, axes: Axes, *, tolerance: float = 1e-3) -> Response:
     tolerance : float
         Largest miss allowed at the points between the nodes, relative to the value there, or to
         5 % of the largest magnitude where the value is smaller. [1]
+    checks : int
+        Points between the nodes. [1]
 
     Returns
     -------
@@ -124,14 +128,14 @@ def response(solve: Train, axes: Axes, *, tolerance: float = 1e-3) -> Response:
     tensor Chebyshev interpolation, definition.
     """
     counts = [FIRST] * len(axes)
-    checks = _between(axes)
-    truth = solve(checks)
+    between = _between(axes, checks)
+    truth = solve(between)
     while True:
         found, weights = _fitted(solve, axes, counts, truth)
-        told = found(checks)
+        told = found(between)
         error = {name: _miss(told[name], truth[name]) for name in truth}
         if max(error.values()) <= tolerance:
-            return Response(axes, found.coefficients, error, int(np.prod(counts)) + CHECKS)
+            return Response(axes, found.coefficients, error, int(np.prod(counts)) + checks)
         counts = _finer(counts, weights)
         if max(counts) > MOST or np.prod(counts) > BUDGET:
             worst = max(error, key=lambda name: error[name])
@@ -141,9 +145,9 @@ def response(solve: Train, axes: Axes, *, tolerance: float = 1e-3) -> Response:
             )
 
 
-def _between(axes: Axes) -> dict[str, Array]:
+def _between(axes: Axes, checks: int) -> dict[str, Array]:
     """Points that fill the ranges evenly."""
-    share = even_points(len(axes), CHECKS)
+    share = even_points(len(axes), checks)
     return {
         name: low + (high - low) * share[:, axis]
         for axis, (name, (low, high)) in enumerate(axes.items())

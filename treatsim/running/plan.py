@@ -1,0 +1,325 @@
+"""From a case to what the walk through time needs: arrays over steps and years, and their changes.
+
+A `Plan` holds what a case says; `scenario` turns it, with some bound lifted or changed, into the
+arguments of `dispatch`; `joined` sets scenarios side by side, so that one walk serves all.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from treatsim.arrays import Array
+from treatsim.constants import DAY
+from treatsim.errors import RequestError
+from treatsim.power.array import array_power
+from treatsim.power.loads import CLASSES, read_hours, share_inside
+from treatsim.power.weather import Weather
+from treatsim.quantities import text
+from treatsim.running.dispatch import Needs, Rules, Tank, Trace, Train, dispatch, start_cost
+from treatsim.running.operation import OperationParameters, tank_volume
+from treatsim.running.rules import rules_of, usual
+from treatsim.running.train_curve import Curve
+from treatsim.safety.people import daily_demand
+
+NEEDED = ("site", "sun", "array", "battery", "loads", "operation")
+WORDS = {
+    "site": "where the unit stands",
+    "sun": "twelve monthly means of irradiation, or a file of hours",
+    "array": "the photovoltaic array",
+    "battery": "the battery",
+    "loads": "inverter, standby and other loads",
+    "operation": "what a start costs, and when it may run",
+}
+ENDLESS = 1e15  # J, of a battery that holds everything
+NOON, TOOLS = (12.0, 13.0), 1000.0  # hour [h] and power [W] of the tools whose litres are told
+DRAWING = 12 * 3600.0  # s in which people draw water, where the case does not say
+
+
+class Plan(NamedTuple):
+    """What a case says of its days; power at the bus [W]."""
+
+    battery: Any
+    operation: OperationParameters
+    curve: Curve
+    train: Train
+    free: Array  # power of the train if the duty did not hold its dial, (steps or 1, 1)
+    inverter: float
+    hour: Array  # of the local clock at which each step starts, (steps,) [h]
+    step: float  # [s]
+    sun: Array  # (steps, years)
+    usual_sun: Array  # (steps, 1)
+    standby: float
+    loads: Mapping[str, Array]  # by class, (steps, 1)
+    floor: Array  # share of the battery that cannot be drawn, (steps, years or 1)
+    charging: Array  # (steps, years or 1)
+    tank: float | None  # [m3]
+    demand: float | None  # [m3/day]; None: all that is made is taken at once
+    draw: Array | None  # (steps, 1) [m3/s]
+    peak_power: float  # of the array [W]
+    notes: tuple[str, ...]
+
+
+class Change(NamedTuple):
+    """What is lifted or added in a scenario."""
+
+    other_loads: bool = True
+    starts: bool = True
+    tank: bool = True
+    hours: bool = True
+    bank: bool = True
+    duty: bool = True
+    tools: float = 0.0  # more power behind the inverter at noon [W]
+
+
+def tables(sections: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the tables that a day or a year needs; RequestError names what is missing."""
+    missing = [name for name in NEEDED if sections.get(name) is None]
+    if missing:
+        raise RequestError(
+            [f"no table [{name}]: {WORDS[name]}; treatsim describe {name}" for name in missing]
+        )
+    return {name: sections[name] for name in NEEDED}
+
+
+def plan_of(
+    case: Any, sections: Mapping[str, Any], weather: Weather, curve: Curve, season: Array | None,
+    per_hour: int = 1,
+) -> Plan:  # fmt: skip
+    """Return the plan of a case under a weather.
+
+    Parameters
+    ----------
+    case : Case
+        For its units; a Case-like object with `flowsheet`.
+    sections : mapping
+        Its tables by name, NEEDED among them.
+    weather : Weather
+        Hours, (years, hours).
+    curve : Curve
+        The train as a load.
+    season : ndarray or None
+        Usual power of the array in each hour, (hours, 1), where the weather is but one day. [W]
+    per_hour : int
+        Steps of an hour.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    RequestError
+        A battery that cannot hold its reserve; a tank stated twice.
+
+    Validity
+    --------
+    The battery is as warm as the air.
+
+    Source
+    ------
+    definition
+    """
+    battery, loads, operation = (sections[name] for name in ("battery", "loads", "operation"))
+    array, site = sections["array"], sections["site"]
+    sun = np.repeat(array_power(array, site, weather).T, per_hour, axis=0)
+    step = 3600.0 / per_hour
+    first = np.repeat(np.asarray(weather.hour) - 0.5, per_hour)
+    hour = first + np.tile(np.arange(per_hour) / per_hour, len(weather.hour))
+    if season is None:
+        usual_sun = usual(sun, round(DAY / step))
+    else:
+        usual_sun = np.repeat(season, per_hour, axis=0)
+    air = np.repeat(np.asarray(weather.air_temperature).T, per_hour, axis=0)
+    floor = battery.floor(air)
+    tank = tank_volume(case, operation)
+    people = sections.get("people")
+    number = None if people is None else people.number
+    demand = None
+    if people is not None and number is not None and tank is not None:
+        asked = float(daily_demand(number, people.each, people.losses))
+        demand = asked + float(daily_demand(1.0, people.institution_demand, people.losses))
+    check_reserve(battery, operation)
+    return Plan(
+        battery, operation, curve, _train(curve, operation, loads, hour),
+        _by_step(curve.free, hour) / loads.inverter_efficiency, loads.inverter_efficiency,
+        hour, step, sun, usual_sun, float(loads.standby),
+        {name: loads.power(name, hour, step / 3600.0)[:, None] for name in CLASSES},
+        floor, battery.takes_charge(air), tank, demand,
+        None if demand is None else _draw(demand, people, hour, step),
+        float(array.peak_power * array.unfolded),
+        (*weather.notes, *_tank_notes(tank, number)),
+    )  # fmt: skip
+
+
+def check_reserve(battery: Any, operation: OperationParameters) -> None:
+    """Refuse a battery that cannot hold what is asked to be held in it."""
+    if operation.reserve is None:
+        return
+    usable = float(np.max(battery.capacity)) * (1 - battery.lowest_charge)
+    if operation.reserve >= usable:
+        raise RequestError(
+            f"operation.reserve = {text(operation.reserve, 'energy')}: the battery holds "
+            f"{text(usable, 'energy')} above its lowest charge; less than that belongs here"
+        )
+
+
+def _tank_notes(tank: float | None, number: Any) -> list[str]:
+    if tank is None:
+        return ["tank: none is stated, so every litre made counts, whenever it is made"]
+    if number is None:
+        return ["tank: people.number is not given, so every litre is taken at once and the tank "
+                "is never full"]  # fmt: skip
+    return []
+
+
+def _train(curve: Curve, operation: OperationParameters, loads: Any, hour: Array) -> Train:
+    """Return the train as a load at the bus, behind the inverter."""
+    inverter = loads.inverter_efficiency
+    rows = _days(len(curve.power), hour)
+    power, flow = curve.power / inverter, curve.flow
+    low, full = (_by_step(ends, hour) / inverter for ends in (curve.low, curve.full))
+    most = int(np.argmax(curve.full))
+    at_full = float(np.interp(curve.full[most], curve.power[most], curve.flow[most]))
+    usual_power = float(curve.full[most]) / inverter
+    warming = operation.warm_up_power
+    energy, time = start_cost(
+        operation.warm_up, usual_power if warming is None else warming / inverter,
+        operation.flush, at_full, usual_power,
+    )  # fmt: skip
+    return Train(power[rows], flow[rows], low, full, energy, time, operation.least_run)
+
+
+def _days(rows: int, hour: Array) -> Array:
+    """Return the row of each step in a table of days; one row stands for all."""
+    return np.floor(hour / 24).astype(int) % rows if rows > 1 else np.zeros(1, int)
+
+
+def _by_step(values: Array, hour: Array) -> Array:
+    """Return values of days, or one of all, as a column over the steps."""
+    return np.asarray(values)[_days(len(values), hour)][:, None]
+
+
+def _draw(demand: float, people: Any, hour: Array, step: float) -> Array:
+    """Return what people draw, evenly over their hours around noon. [m3/s]"""
+    length = people.drawing_time or DRAWING
+    start, end = 12.0 - length / 7200, 12.0 + length / 7200
+    share = share_inside(start, end, hour, step / 3600) if length < DAY else np.ones(len(hour))
+    return (demand / length * share)[:, None]
+
+
+class Scenario(NamedTuple):
+    """Arguments of `dispatch`, the last axis years."""
+
+    sun: Array
+    bank: Any
+    train: Train
+    needs: Needs
+    rules: Rules
+    tank: Tank
+    first: Any
+
+
+def scenario(plan: Plan, change: Change | None = None) -> Scenario:
+    """Return a plan as a scenario, with what a change lifts or adds."""
+    c = change or Change()
+    years, capacity = plan.sun.shape[1], np.full(plan.sun.shape[1], float(plan.battery.capacity))
+    bank = plan.battery.bank(plan.step)._replace(capacity=capacity)
+    train = plan.train
+    if not c.starts:
+        train = train._replace(start_energy=0.0, start_time=0.0)
+    if not c.duty:
+        train = train._replace(full=plan.free)
+    on = float(c.other_loads)
+    extra = c.tools / plan.inverter * share_inside(*NOON, plan.hour, plan.step / 3600)[:, None]
+    needs = Needs(
+        on * (plan.standby + plan.loads["priority"]) + extra, on * plan.loads["deferrable"],
+        on * plan.loads["opportunity"],
+    )  # fmt: skip
+    open_ = np.ones((len(plan.hour), 1), bool)
+    if c.hours and plan.operation.schedule is not None:
+        hours = read_hours(plan.operation.schedule)
+        open_ = share_inside(*hours, plan.hour, plan.step / 3600)[:, None] >= 0.5
+    operation = plan.operation
+    if not c.hours and operation.night == "never":
+        operation = dataclasses.replace(operation, night="where_it_pays")
+    rules = rules_of(
+        plan.usual_sun, needs.always, operation, bank._replace(capacity=capacity), train,
+        floor=plan.floor * capacity[:1], open_=open_, step=plan.step,
+    )._replace(charging=plan.charging)  # fmt: skip
+    first = np.full(years, 0.5)
+    if not c.bank:
+        first = first * capacity / ENDLESS
+        bank = bank._replace(
+            capacity=np.full(years, ENDLESS), charge_efficiency=1.0, discharge_efficiency=1.0,
+            charge_power=ENDLESS, discharge_power=ENDLESS, keep=1.0,
+            wells=bank.wells and (1.0, 1.0),
+        )  # fmt: skip
+        rules = rules._replace(floor=0.0, stop=0.0, start=0.0, charging=True, reserve=0.0)
+    tank = Tank()
+    if plan.draw is not None and plan.tank is not None:
+        volume = plan.tank if c.tank else ENDLESS
+        tank = Tank(volume, plan.draw, plan.operation.tank_restart, 0.5 * plan.tank)
+    return Scenario(plan.sun, bank, train, needs, rules, tank, first)
+
+
+def joined(scenarios: Sequence[Scenario]) -> Scenario:
+    """Set scenarios side by side on the last axis."""
+    widths = [s.sun.shape[1] for s in scenarios]
+
+    def side_by_side(values: Sequence[Any]) -> Any:
+        same = all(v is values[0] for v in values) or values[0] is None
+        if same and (np.ndim(values[0]) == 0 or np.shape(values[0])[-1] == 1 or len(values) == 1):
+            return values[0]
+        arrays = [np.asarray(v) for v in values]
+        if all(a.ndim == 0 for a in arrays) and len({a.item() for a in arrays}) == 1:
+            return values[0]
+        rows = max((a.shape[0] for a in arrays if a.ndim == 2), default=0)
+        shapes = [(rows, w) if rows else (w,) for w in widths]
+        return np.concatenate(
+            [np.broadcast_to(a, s) for a, s in zip(arrays, shapes, strict=True)], axis=-1
+        )
+
+    def record(name: str) -> Any:
+        parts = [getattr(s, name) for s in scenarios]
+        kept = {"power", "flow", "wells", "least_run"}  # alike in all of them
+        return type(parts[0])(
+            *(
+                parts[0][n] if field in kept else side_by_side([part[n] for part in parts])
+                for n, field in enumerate(parts[0]._fields)
+            )
+        )
+
+    bank = record("bank")
+    if scenarios[0].bank.wells is not None:
+        wells = [side_by_side([s.bank.wells[n] for s in scenarios]) for n in range(2)]
+        bank = bank._replace(wells=tuple(wells))
+    return Scenario(
+        side_by_side([s.sun for s in scenarios]), bank, record("train"), record("needs"),
+        record("rules"), record("tank"), side_by_side([s.first for s in scenarios]),
+    )  # fmt: skip
+
+
+def walked(side: Scenario, step: float, before: int = 0) -> Trace:
+    """Walk through the steps, after so many from the end of the year, which are not told."""
+    steps = side.sun.shape[0]
+    if before:
+        order = np.concatenate([np.arange(steps - before, steps), np.arange(steps)])
+
+        def turned(part: Any) -> Any:
+            if isinstance(part, tuple):
+                return type(part)(*(turned(v) for v in part))
+            array = np.asarray(part) if part is not None else None
+            over_time = array is not None and array.ndim == 2 and array.shape[0] == steps
+            return array[order] if over_time and array is not None else part
+
+        side = side._replace(**{n: turned(getattr(side, n)) for n in ("sun", "train", "needs",
+                                                                     "rules", "tank")})  # fmt: skip
+    trace = dispatch(
+        side.sun, side.bank, side.train, side.needs, side.rules, step=step, tank=side.tank,
+        first=side.first,
+    )  # fmt: skip
+    return Trace(*(part[before:] for part in trace))
