@@ -193,7 +193,7 @@ def test_the_line_is_that_of_the_case_file():
         ({"site": {}}, "site.altitude is missing: feed_pump pump needs it"),
         ({"site": {"altitude": "9 km"}}, 'site.altitude = "9 km": an altitude lies'),
         ({"site": "210 m"}, "site: a mapping"),
-        ({"helth": {}}, "helth: no such table; known: site, sun, array, battery, loads, operation, people, health, analytes"),
+        ({"helth": {}}, "helth: no such table; known: site, sun, array, battery, loads"),
         ({"limits": {"pmp": {}}}, "limits: no unit pmp"),
         ({"limits": {"pump": {"speed": "1 m"}}}, "units.pump.limits.speed: no limit to be"),
         ({"holds": [("pump.sped", "product.flow", "6 m3/h")]}, "hold.adjust: no input"),
