@@ -110,13 +110,5 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         ("--scheduler",),
         {"metavar": "ADDRESS", "help": "Dask scheduler whose workers run the scenarios"},
     ),
-    "--years": (
-        ("--years",),
-        {"type": int, "default": 20, "metavar": "N", "help": "years drawn; 20 if left out"},
-    ),
-    "--seed": (
-        ("--seed",),
-        {"type": int, "default": 1, "metavar": "N", "help": "of the draw; another gives others"},
-    ),
     "--debug": (("--debug",), {"action": "store_true", "help": "show the traceback of an error"}),
 }

@@ -129,9 +129,9 @@ def _pick(
 
 def _outlet(units: Mapping[str, Unit], name: str, link: str, faults: list[str]) -> Port | None:
     first, second = (step.strip() for step in link.split(">")[:2])
-    unit = name.partition(".")[0]
-    unknown = name == first and not difflib.get_close_matches(unit, units, cutoff=0.8)
-    if unknown and unit not in units and second.partition(".")[0] in units:
+    stem = name.partition(".")[0]
+    unknown = name == first and not difflib.get_close_matches(stem, units, cutoff=0.8)
+    if unknown and stem not in units and second.partition(".")[0] in units:
         faults.append(
             f'flowsheet.links: "{link}": no unit "{name}"; if it is the source, leave it out: the '
             "first unit of a line takes the source water"

@@ -127,7 +127,7 @@ class Finding:
     def message(self, point: int = 0, system: str = "si") -> str:
         """Return the text for one point, numbers in the unit shown."""
         kinds = {item.quantity for item in self.values.values()}
-        numbers = {}
+        numbers: dict[str, str] = {}
         for kind in kinds:
             alike = {n: at(v.value, point) for n, v in self.values.items() if v.quantity == kind}
             numbers |= dict(

@@ -74,8 +74,8 @@ def axis(case, address: str, values) -> Axis:
         return Axis(address, "", tuple(_word(item, key, address, t) for t in texts), True)
     ends = values.split(":")[:2] if isinstance(values, str) and ":" in values else texts
     for raw in ends if not isinstance(ends, np.ndarray) else ():
-        if problem := percent_problem(item, raw, _number(address, raw, kind)):
-            raise RequestError(f"{address} = {raw}: {problem}")
+        if doubt := percent_problem(item, raw, _number(address, raw, kind)):
+            raise RequestError(f"{address} = {raw}: {doubt}")
     if isinstance(texts, np.ndarray):
         numbers = texts
     else:
