@@ -7,11 +7,6 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from treatsim import quantities
-
-# SI unit of a range -> quantity in whose unit it is told; all others are told in their own
-SHOWN = {"K": "temperature", "kg/kg": "mass_fraction", "kg/m3": "concentration"}
-
 
 class Range(NamedTuple):
     """Range in which a formula was fitted or is stated to hold."""
@@ -42,17 +37,3 @@ def excursions(limits: Range, value: npt.ArrayLike) -> list[Excursion]:
     if not np.any(outside):
         return []
     return [Excursion(limits, outside, float(value.flat[int(np.argmax(beyond))]))]
-
-
-def excursion_text(found: Excursion, system: str = "si") -> str:
-    """Say which argument lies outside which range, in the unit shown where it has one."""
-    limits = found.range
-    if limits.unit in SHOWN:
-        ends = (found.worst, limits.low, limits.high)
-        worst, low, high = quantities.apart(ends, SHOWN[limits.unit], system)
-        low = low.partition(" ")[0]
-    else:
-        unit = "" if limits.unit == "1" else f" {limits.unit}"
-        worst, low, high = f"{found.worst:.4g}{unit}", f"{limits.low:g}", f"{limits.high:g}"
-    name = limits.name.replace("_", " ")
-    return f"{limits.formula}: {name} {worst} lies outside {low} to {high}"

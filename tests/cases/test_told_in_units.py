@@ -7,8 +7,8 @@ import pytest
 from command import ROOT, treatsim
 
 from treatsim import quantities
-from treatsim.operations.outcome import Finding, Value
-from treatsim.ranges import Range, excursion_text, excursions
+from treatsim.operations.outcome import Finding, Value, excursion_text
+from treatsim.ranges import Range, excursions
 
 COLD = ("--set", "water.temperature=3 degC")
 

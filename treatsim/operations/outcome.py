@@ -44,6 +44,8 @@ def later(function: Callable[[], Any], kind: str) -> Value:
 
 STATES = ("met", "not_met", "not_judged", "waived")
 GROUPS = ("duty", "rating", "practice", "health")  # the classes of limits; all of them count
+# SI unit of a range -> quantity in whose unit it is told; all others are told in their own
+SHOWN = {"K": "temperature", "kg/kg": "mass_fraction", "kg/m3": "concentration"}
 ROUND_OFF = 1e-9  # relative; a value this close to its limit is on it
 
 
@@ -168,3 +170,17 @@ def at(value, point: int):
 def loss(stream: Stream, drop) -> dict[str, Any]:
     """Return the `added` entry of a unit that only loses pressure. drop [Pa]"""
     return {"hydraulic_power": -drop * stream.flow}
+
+
+def excursion_text(found: Excursion, system: str = "si") -> str:
+    """Say which argument lies outside which range, in the unit shown where it has one."""
+    limits = found.range
+    if limits.unit in SHOWN:
+        ends = (found.worst, limits.low, limits.high)
+        worst, low, high = quantities.apart(ends, SHOWN[limits.unit], system)
+        low = low.partition(" ")[0]
+    else:
+        unit = "" if limits.unit == "1" else f" {limits.unit}"
+        worst, low, high = f"{found.worst:.4g}{unit}", f"{limits.low:g}", f"{limits.high:g}"
+    name = limits.name.replace("_", " ")
+    return f"{limits.formula}: {name} {worst} lies outside {low} to {high}"

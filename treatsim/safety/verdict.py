@@ -11,8 +11,8 @@ import numpy as np
 from treatsim.amounts import Amount, Amounts
 from treatsim.errors import RequestError
 from treatsim.flowsheet.result import Result, addressed
-from treatsim.operations.outcome import STATES, Finding, Limit, Value
-from treatsim.ranges import Excursion, excursion_text
+from treatsim.operations.outcome import STATES, Finding, Limit, Value, excursion_text
+from treatsim.ranges import Excursion
 from treatsim.safety.additions import Additions
 from treatsim.safety.cautions import cautions_for
 from treatsim.safety.parts.dissolved import Analytes, dissolved
