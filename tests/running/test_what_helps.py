@@ -55,3 +55,10 @@ def test_a_basin_saves_what_it_settles():
     saved = used(large)["filters"] / used(small)["filters"]
     assert reached[0] < 0.8 * reached[1]
     assert saved == pytest.approx(reached[0] / reached[1], rel=0.08)
+
+
+def test_a_filter_that_is_full_is_changed_before_anything_runs():
+    seen = outlook(
+        cases.load(RIVER, {"bags.captured_mass": "720 g"}), 1.0, scenarios=400, level=0.9
+    )
+    assert any(line.startswith("bags: FULL") for line in seen.notes)

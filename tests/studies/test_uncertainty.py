@@ -270,3 +270,9 @@ def test_a_number_of_samples_that_is_none(number):
     run = treatsim("uncertainty", RIVER, "--samples", number)
     assert run.status == 2
     assert "a whole number, 256 to" in run.err
+
+
+def test_a_limit_missed_at_the_settings_is_told_first():
+    run = treatsim("uncertainty", RIVER, "--samples", "1024", "--set", "uv.ageing_factor=0.3")
+    assert run.status == 1
+    assert "NOT MET at the settings in the case: UV dose" in run.out.splitlines()[2]

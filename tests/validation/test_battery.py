@@ -75,6 +75,24 @@ def test_twelve_hours_by_hand(agree):
     agree("L01_energy", np.array([*(part / 1e3 for part in parts), change]))
 
 
+def test_the_sun_fills_the_reserve_before_the_train_takes_any():
+    """A train that eats all sun of the day must not leave the radio without power at night."""
+    sun = np.r_[np.full(6, 800.0), np.zeros(6)][:, None]
+    needs = Needs(np.full((12, 1), 50.0))  # 300 Wh in the six hours of dark
+    reserve = np.r_[np.full(6, 0.3 * KWH), 0.3 * KWH - 180e3 * np.arange(1, 7)][:, None]
+    big = Train(np.array([[0.0, 1e3]]), np.array([[0.0, 1 / HOUR]]), 100.0, 1e3)
+    store = Bank(2 * KWH, 1.0, 1.0, 2e3, 2e3, 1.0)
+
+    def run(kept):
+        rules = Rules(0.0, reserve, reserve + KWH, 100.0, reserve=kept)
+        return dispatch(sun, store, big, needs, rules, step=HOUR, first=0.0)
+
+    held, eaten = run(reserve), run(None)
+    assert eaten.unserved.sum() == pytest.approx(300.0)
+    assert held.unserved.sum() == pytest.approx(0.0, abs=1e-9)
+    assert eaten.water.sum() - held.water.sum() == pytest.approx(0.3)  # its 300 Wh, at 1 kWh/m3
+
+
 def test_start(agree):
     energy, time = start_cost(180.0, 120.0, 0.025, 1.5 / HOUR, 620.0)
     agree("L02_start", energy / KWH)

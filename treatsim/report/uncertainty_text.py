@@ -45,6 +45,8 @@ def uncertainty_text(
     samples = f"{told.samples:,}".replace(",", " ")
     many = counted(len(told.inputs.spreads), "uncertain input")
     page.line(f"{context.path}: {samples} samples of {many}")
+    if missed := [limit.name for limit in told.nominal.of_state("not_met")]:
+        page.line(f"NOT MET at the settings in the case: {', '.join(missed)}", "bold red")
     _inputs(page, told, system)
     _chances(page, told, system)
     _movers(page, told, moved, movers, system)

@@ -46,6 +46,9 @@ def months(found: Year) -> dict[str, Array]:
     }
 
 
+DARK = 0.005  # share of the loads' energy that may be missing without a word in the answer
+
+
 def answer(found: Year, system: str) -> list[str]:
     """Return the answer in a few lines."""
 
@@ -68,6 +71,12 @@ def answer(found: Year, system: str) -> list[str]:
                      f"days, {found.wanted:.0f} are to be served")  # fmt: skip
     lines += [f"NOT MET at the setting in the case: {words}; these litres are not fit to count on"
               for words in found.missed]  # fmt: skip
+    dark = float(found.values["year.loads_unserved"].value)
+    if dark > DARK:
+        lines.append(
+            f"{dark:.1%} of the energy that standby and priority loads ask for is not there: a "
+            "larger battery or array, a larger reserve, or fewer loads"
+        )
     if found.open:
         lines.append("NOT JUDGED at the setting in the case: " + ", ".join(found.open))
     if why := implausible(found.plan, found.trace):

@@ -1,10 +1,11 @@
 """Step by step through time: sun, battery, loads and train, for any number of scenarios at once.
 
 Order inside a step: self-discharge; standby and priority loads, from the sun first, then from the
-battery down to its floor; deferrable loads and the train, from the sun and the battery down to what
-is held in reserve; what is left of the sun goes into the battery, then to opportunity loads; the
-rest is lost. All power is counted at the direct-current bus. Scenarios lie on the last axis; only
-time is walked through.
+battery down to its floor; deferrable loads, from the sun and the battery down to what is held in
+reserve; the reserve itself, from the sun; the train, from the sun and the battery down to the
+reserve; what is left of the sun goes into the battery, then to opportunity loads; the rest is lost.
+All power is counted at the direct-current bus. Scenarios lie on the last axis; only time is walked
+through.
 """
 
 from __future__ import annotations
@@ -52,7 +53,9 @@ class Rules(NamedTuple):
     sun_start: Any  # surplus of the sun at which it starts, whatever is stored [W]
     open: Any = True  # whether it may run at all
     charging: Any = True  # whether the battery may be charged
-    reserve: Any = None  # energy on which deferrable loads do not draw; that of `stop` if None [J]
+    # energy on which deferrable loads do not draw, and which the sun fills before the train takes
+    # any; if None, that of `stop` for the loads, and the train runs on sun below it [J]
+    reserve: Any = None
 
 
 class Tank(NamedTuple):
@@ -101,6 +104,7 @@ class _Step(NamedTuple):
     power: Any  # places of the train [W]
     flow: Any  # and their product [m3/s]
     draw: Any  # from the tank [m3]
+    refill: Any  # stored energy up to which the sun fills the battery before the train runs [J]
 
 
 class _Walked(NamedTuple):
@@ -209,7 +213,7 @@ def _known(sun, bank, train, needs, rules, tank, step) -> _Step:
         rules.stop if rules.reserve is None else rules.reserve, rules.stop, rules.start, rules.open,
         np.asarray(bank.charge_power * np.asarray(rules.charging, float)),
         np.asarray(train.low) * (1 - 1e-12), train.full, train.power, train.flow,
-        np.asarray(tank.draw) * step,
+        np.asarray(tank.draw) * step, 0.0 if rules.reserve is None else rules.reserve,
     )  # fmt: skip
 
 
@@ -241,7 +245,10 @@ def _walk(known, bank, train, tank, begin, shape, step) -> _Walked:
             wants |= left > 0
         if bounded:
             wants &= np.where(running, level < tank.volume, level <= tank.restart * tank.volume)
-        power = np.minimum(now.full, now.spare_sun + held)
+        most_in = np.minimum(now.intake, bank.most_in(stored, step) / bank.charge_efficiency)
+        due = np.maximum(now.refill - stored.total, 0.0) / step / bank.charge_efficiency
+        due = np.minimum(np.minimum(due, most_in), np.maximum(now.spare_sun, 0.0))
+        power = np.minimum(now.full, now.spare_sun - due + held)
         power = power * (wants & (power >= now.low))
         runs = power > 0
         starts = runs & ~running
@@ -260,8 +267,7 @@ def _walk(known, bank, train, tank, begin, shape, step) -> _Walked:
         if held_on:
             left = np.where(starts, train.least_run - step, np.maximum(left - step, 0.0)) * runs
         rest = now.spare_sun - power
-        into = np.minimum(np.maximum(rest, 0.0), now.intake)
-        into = np.minimum(into, bank.most_in(stored, step) / bank.charge_efficiency)
+        into = np.minimum(np.maximum(rest, 0.0), most_in)
         out = gap + later + np.maximum(-rest, 0.0)
         inside = out / bank.discharge_efficiency - into * bank.charge_efficiency
         stored, running = bank.moved(stored, inside, step), runs

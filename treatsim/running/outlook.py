@@ -120,6 +120,10 @@ def _assumed(case: Any, plan: Plan) -> list[str]:
     table = stated_table(case)
     found = [f"{name}: not judged, and taken as clean: needs {name}.capacity"
              for name in stated(case)[1]]  # fmt: skip
+    for name in plan.line.filters.names:
+        state = case.parameters[name]
+        if name not in plan.beliefs and float(state.captured_mass) >= float(state.capacity):
+            found.append(f"{name}: FULL by its captured_mass: change it before anything runs")
     if table.capacity_spread == 1:
         found.append("spares.capacity_spread = 1: capacities count as known exactly")
     if table.handling_loss == 0:
