@@ -238,12 +238,20 @@ def test_a_document_where_chemistry_fails():
     assert told["reason"][:60] in run.err
 
 
+def hearing() -> None:
+    """Hear every signal, also where the tests themselves run in the background or under nohup."""
+    for number in (signal.SIGHUP, signal.SIGINT):
+        signal.signal(number, signal.SIG_DFL)
+
+
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
 def test_a_sweep_ended_from_outside_keeps_what_is_done(number, tmp_path):
     out = tmp_path / "table.csv"
     command = [sys.executable, "-c", CODE, "sweep", str(SMALL), "--out", str(out), "--vary",
                "intake.flow=0.2 m3/h:0.9 m3/h:200000"]  # fmt: skip
-    with subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE) as process:
+    with subprocess.Popen(
+        command, stderr=subprocess.PIPE, stdout=subprocess.PIPE, preexec_fn=hearing
+    ) as process:
         part = out.with_name("table.csv.partial")
         begun = time.monotonic()
         while not part.exists() and time.monotonic() - begun < 60:

@@ -94,7 +94,7 @@ def draw(data: Table):
         axis.set_xlabel(style.label("Time from switching on", "time"))
     axes[0, 0].legend(loc="upper left")
     axes[1, 0].legend(loc="upper left")
-    axes[2, 0].legend(loc="center left")
+    axes[2, 0].legend(loc="center left", bbox_to_anchor=(0.17, 0.36))
     return figure
 
 
