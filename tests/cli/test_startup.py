@@ -70,3 +70,24 @@ def test_without_a_target_nothing_is_judged(tmp_path):
     run = treatsim("startup", path, "--json")
     assert json.loads(run.out)["state"] == "not_judged"
     assert treatsim("startup", path).status == 0
+
+
+def test_raw_water_led_round_the_light_is_refused(tmp_path):
+    text = Path(RIVER).read_text("utf-8")
+    line = next(row for row in text.splitlines() if row.startswith("links = "))
+    links = (
+        "strainer > lift_pump > hose > split",
+        "split.run > bags > cartridges > uv > mix.run",
+        "split.branch > valve > mix.branch",
+        "mix > tank",
+    )
+    path = tmp_path / "blend.toml"
+    path.write_text(
+        text.replace(line, f"links = {json.dumps(links)}")
+        + '\n[units.split]\nkind = "dividing_tee"\nfraction = "5 %"\n'
+        + '[units.valve]\nkind = "throttle_valve"\n[units.mix]\nkind = "combining_tee"\n'
+    )
+    assert treatsim("solve", path).status in (0, 1)
+    run = treatsim("startup", path)
+    assert run.status == 2
+    assert "water reaches the product round uv" in run.err

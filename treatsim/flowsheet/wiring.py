@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -23,15 +23,17 @@ class Wiring(NamedTuple):
     ends: dict[str, Port]  # end name -> the outlet that leaves there
 
 
-def reach(wiring: Wiring, start: str) -> list[str]:
-    """Return the units that water from `start` reaches, `start` first."""
-    seen, todo = [], [start]
+def reach(wiring: Wiring, *starts: str, round_: Collection[str] = ()) -> list[str]:
+    """Return the units that water from `starts` reaches, these first, led round some units."""
+    seen: list[str] = []
+    todo = [name for name in starts if name not in round_]
     while todo:
         name = todo.pop()
         if name in seen:
             continue
         seen.append(name)
-        todo += [to[0] for (unit, _), to in wiring.goes.items() if unit == name and len(to) == 2]
+        onward = [to[0] for (unit, _), to in wiring.goes.items() if unit == name and len(to) == 2]
+        todo += [unit for unit in onward if unit not in round_]
     return seen
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from treatsim.arrays import Array
 from treatsim.correlations.hydraulics.friction import closing_surge, surge_head, velocity
 from treatsim.errors import NoSolutionError, RequestError
+from treatsim.flowsheet.wiring import reach
 from treatsim.running.interlock import Moves, moves, passed, ready_spans
 from treatsim.running.schedule import Schedule, schedule
 from treatsim.running.start_events import KINDS, Event
@@ -285,6 +286,12 @@ def train_of(case: Any, events: Sequence[Event] = ()) -> Train:
 def _train(name: str, start: StartupParameters, table: Flows) -> Train:
     result, here = table.result, table.here
     unit = result.sheet.units[name]
+    wiring, end = result.sheet.wiring, result.product_end
+    if end is not None and end[0] in reach(wiring, *wiring.sources, round_=(name,)):
+        raise RequestError(
+            f"water reaches the product round {name}, which no start makes fit to drink: the start "
+            "is told for a product of which all has passed the light"
+        )
     exposure = unit.take(np.array([here])).exposure()
     if exposure is None:
         raise RequestError(

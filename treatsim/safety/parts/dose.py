@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from treatsim import quantities
+from treatsim.arrays import Array
 from treatsim.correlations.uv.dose_table import DOSE_TABLE, credited_log, dose_for_credit
 from treatsim.correlations.uv.inactivation import ORGANISMS, claimable_log
-from treatsim.flowsheet.flowsheet import Flowsheet
+from treatsim.flowsheet.flowsheet import Flowsheet, Port
 from treatsim.flowsheet.result import Result
+from treatsim.flowsheet.wiring import reach
 from treatsim.operations.outcome import Limit, Value, later, unjudged
 from treatsim.operations.unit import Unit
 from treatsim.safety.additions import Additions
@@ -43,7 +47,49 @@ def dose(result: Result, earlier: Additions) -> Additions:
     for unit in result.sheet.units.values():
         if unit.irradiates:
             found = found.joined(_target(result, unit)).joined(_water(result, unit))
-    return found
+    return found.joined(_round_the_light(result))
+
+
+def _round_the_light(result: Result) -> Additions:
+    """What is asked of a dose holds for all that is drunk: water led round the light has none."""
+    sheet, end = result.sheet, result.product_end
+    lit = [name for name, unit in sheet.units.items() if unit.irradiates]
+    asked = any(sheet.units[name].parameters.target is not None for name in lit)
+    wiring = sheet.wiring
+    if not asked or end is None or end[0] not in reach(wiring, *wiring.sources, round_=lit):
+        return Additions()
+    limit = Limit(
+        "share of the product that has passed the light",
+        f"{lit[0]}.share_of_product",
+        _lit_share(result, lit, end),
+        ">=",
+        1.0,
+        "fraction",
+        "the dose asked for is asked of all that is drunk",
+        "",
+        "lead no water round the light",
+    )
+    return Additions({limit.address: Value(limit.value, limit.quantity)}, (limit,))
+
+
+def _lit_share(result: Result, lit: Sequence[str], end: Port) -> Array:
+    """Return the share of the product that has passed one of the reactors, by flow.
+
+    Where streams meet inside a unit they are taken as mixed; a recycle's return as source water.
+    """
+    sheet = result.sheet
+    at: dict[Port, Array] = {}
+    for name in sheet.order:
+        unit = sheet.units[name]
+        flows = {port: result.streams[name, port].flow for port in unit.inlets}
+        shares = [
+            at.get(sheet.wiring.feeds.get((name, port), end), np.array(0.0)) for port in flows
+        ]
+        mixed = sum(flow * share for flow, share in zip(flows.values(), shares, strict=True))
+        passed = np.where(name in lit, 1.0, mixed / sum(flows.values()))
+        for port in (*unit.inlets, *unit.outlets):
+            at[name, port] = passed
+    return at[end]
 
 
 def _water(result: Result, unit: Unit) -> Additions:
