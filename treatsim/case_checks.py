@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection, Mapping
 
 from treatsim import case_sections, operations
+from treatsim.case_meant import stand_in
 from treatsim.case_text import Problems
 from treatsim.errors import CaseError, FlowsheetError, RequestError
 from treatsim.flowsheet.counting import check_count
+from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import check_hold
-from treatsim.flowsheet.wiring import PRODUCT_END, connect
+from treatsim.flowsheet.wiring import PRODUCT_END, Wiring, complete, trace
+from treatsim.operations.unit import Unit
 
 UNIT_NAME = re.compile(r"[a-z][a-z0-9_]*$")
 
@@ -25,24 +29,47 @@ def name_problem(name: str) -> str:
 
 
 def check_links(case, problems: Problems) -> None:
-    """Tell faults of the links beside faults of the parameters, which links do not need."""
+    """Tell faults of the links beside faults of the parameters, which links do not need.
+
+    Where there is any fault, what is left open or fixed twice is told with it, of the links as
+    they were meant; a case without is counted by `check_structure`.
+    """
     units = {
         name: operations.unit_class(kind)(name=name, parameters=None)
         for name, kind in case.kinds.items()
     }
+    wiring, faults = trace(units, case.links)
+    if wiring.ends and not _has_product(units, wiring.ends):
+        faults.append(
+            f'flowsheet.links: no line ends in "{PRODUCT_END}", which is the product; here they '
+            f"end in {', '.join(wiring.ends)}"
+        )
+    for line in faults:
+        problems.add("flowsheet.links", line)
+    if problems.found and complete(units, wiring):
+        _count_as_meant(case, wiring, problems)
+
+
+def _has_product(units: Mapping[str, Unit], ends: Collection[str]) -> bool:
+    return PRODUCT_END in ends or any(unit.ends_product for unit in units.values())
+
+
+def _count_as_meant(case, wiring: Wiring, problems: Problems) -> None:
+    """Count open values and equations, with an example's unit for each that has a fault."""
+    units: dict[str, Unit] = {}
+    for name, kind in case.kinds.items():
+        record = case.parameters.get(name)
+        if record is not None:
+            units[name] = operations.unit_class(kind)(name=name, parameters=record)
+        elif unit := stand_in(name, kind, case.data["units"][name], problems):
+            units[name] = unit
+    if len(units) < len(case.kinds):
+        return
     try:
-        wiring = connect(units, case.links)
+        check_count(Flowsheet.structure(units, wiring))
     except FlowsheetError as error:
         for line in error.problems:
-            problems.add("flowsheet.links", line)
-        return
-    if PRODUCT_END not in wiring.ends and not any(unit.ends_product for unit in units.values()):
-        ends = ", ".join(wiring.ends)
-        problems.add(
-            "flowsheet.links",
-            f'flowsheet.links: no line ends in "{PRODUCT_END}", which is the product; here they '
-            f"end in {ends}",
-        )
+            problems.add(_key_of(line, "flowsheet.links"), line)
 
 
 def check_needs(case, problems: Problems) -> None:
@@ -58,6 +85,12 @@ def check_needs(case, problems: Problems) -> None:
             field = "uv_transmittance" if content == "absorption" else content
             if getattr(water, field) is None:
                 problems.add("water", f"water.{field} is missing: {kind} {name} needs it")
+    if water is not None:
+        try:
+            case_sections.analysis_of(water)
+        except RequestError as error:
+            for line in error.problems:
+                problems.add(_key_of(line, "water"), line)
 
 
 def check_structure(case, problems: Problems) -> None:

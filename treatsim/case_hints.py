@@ -11,23 +11,34 @@ from typing import Any
 from treatsim import operations, quantities
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import read_value
+from treatsim.operations.sheets import entries
 
+WORD = re.compile("[a-z]{4,}")
+LONGEST_WORD = 60  # letters of a name that is compared
 MOST_KEYS = 3  # more than these named would be no hint
 
 
 def nearest(name: Any, known: Iterable[str]) -> str:
-    """Return the nearest of some names, or ""."""
-    text = name[:60] if isinstance(name, str) else ""  # a number may be too long to be text
-    known = {key.lower(): key for key in known}
-    near = difflib.get_close_matches(text.lower(), known, n=1)
-    return known[near[0]] if near else ""
+    """Return the nearest of some names, or ""; the only one of which it is a word comes first."""
+    text = name[:LONGEST_WORD].lower() if isinstance(name, str) else ""  # a number may be too long
+    names = {key.lower(): key for key in known}
+    having = [text] if text in names else _having(text, names)
+    near = having or difflib.get_close_matches(text, names, n=1)
+    return names[near[0]] if len(near) == 1 else ""
+
+
+def _having(word: str, names: Iterable[str]) -> list[str]:
+    """Return the names made of several words of which `word` is one, such as storage_tank."""
+    return [name for name in names if word in name.split("_")]
 
 
 def did_you_mean(name: Any, known: Iterable[str]) -> str:
-    """Return a hint at the nearest name, else all of them."""
+    """Return a hint at the nearest name, or at the few that have it as a word; else all of them."""
     known = list(known)
     near = nearest(name, known)
-    return f'did you mean "{near}"?' if near else f"known: {', '.join(known)}"
+    found = [near] if near else _having(str(name)[:LONGEST_WORD].lower(), known)
+    told = " or ".join(f'"{key}"' for key in found)
+    return f"did you mean {told}?" if 0 < len(found) <= MOST_KEYS else f"known: {', '.join(known)}"
 
 
 def homes(data: Mapping[str, Any], sections: Mapping[str, type]) -> dict[str, list[str]]:
@@ -48,13 +59,46 @@ def homes(data: Mapping[str, Any], sections: Mapping[str, type]) -> dict[str, li
     return found
 
 
-def by_meaning(key: Any, fields: Iterable[dataclasses.Field]) -> str:
-    """Return the one field whose meaning has the word, such as ions for "report", or ""."""
-    word = key.lower() if isinstance(key, str) else ""
+def by_meaning(name: Any, meanings: Mapping[str, str]) -> str:
+    """Return the one name whose meaning has every word, such as ions for "report", or ""."""
+    words = set(WORD.findall(name[:LONGEST_WORD].lower())) if isinstance(name, str) else set()
     found = [
-        f.name for f in fields if word in re.findall(r"[a-z]{4,}", f.metadata["meaning"].lower())
+        key for key, text in meanings.items() if words and words <= {*WORD.findall(text.lower())}
     ]
     return found[0] if len(found) == 1 else ""
+
+
+def meant(
+    key: str,
+    fields: Iterable[str],
+    where: str,
+    home: Mapping[str, list[str]],
+    declared: Iterable[dataclasses.Field] = (),
+) -> str:
+    """Return the key of a table that is meant by one it does not know, or ""."""
+    near = nearest(key, fields)
+    tables = [table for table in home.get(key, ()) if table != where]
+    if tables and (len(tables) <= MOST_KEYS or not near):
+        return ""  # it belongs there
+    return near or by_meaning(key, {item.name: item.metadata["meaning"] for item in declared})
+
+
+def meant_kind(kind: Any, table: Mapping[str, Any]) -> str:
+    """Return the kind of unit meant by a word that is none, by the keys of its table; or ""."""
+    if (near := nearest(kind, operations.kinds())) or kind == "":
+        return near
+    takes = {name: known_keys(operations.parameters_class(name)) for name in operations.kinds()}
+    shared = {name: len(table.keys() & set(keys)) for name, keys in takes.items()}
+    most = max(shared.values())
+    found = [name for name, count in shared.items() if count == most]
+    sure = len(found) == 1 and most > 1 and 2 * most >= len(table)  # the kind itself is in it
+    return found[0] if sure else ""
+
+
+def known_keys(record: Any) -> list[str]:
+    """Return the keys that a table may have: of its fields and of the forms that stand for some."""
+    fields = [item.name for item in dataclasses.fields(record)]
+    return fields + [key for sheet in record.forms for key in entries(sheet)]
 
 
 def misplaced(
@@ -65,12 +109,12 @@ def misplaced(
     declared: Iterable[dataclasses.Field] = (),
 ) -> str:
     """Return what to do with a key that a table does not know; `declared` are its fields."""
+    fields = list(fields)
     tables = [f"[{table}]" for table in home.get(key, ()) if table != where]
     if tables and (len(tables) <= MOST_KEYS or not nearest(key, fields)):
         return f'"{key}" belongs to {" or ".join(tables[:MOST_KEYS])}'
-    if not nearest(key, fields) and (meant := by_meaning(key, declared)):
-        return f'did you mean "{meant}"?'
-    return did_you_mean(key, fields)
+    found = meant(key, fields, where, home, declared)
+    return f'did you mean "{found}"?' if found else did_you_mean(key, fields)
 
 
 def takers(fields: Mapping[str, dataclasses.Field], key: str, raw: Any) -> str:

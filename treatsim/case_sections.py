@@ -58,7 +58,7 @@ class WaterParameters(Parameters):
     """What was measured of the source."""
 
     forms = (Absorbance,)
-    kind: str = choice(analysis.KINDS, "what the dissolved salt is")
+    kind: str = choice(analysis.KINDS, "type of water, by its dissolved salt")
     temperature: float = quantity("temperature", "temperature of the water")
     salinity: float | None = quantity(
         "mass_fraction",
@@ -191,8 +191,9 @@ def _salinity(water: WaterParameters) -> dict[str, float]:
     if told:
         return told
     if water.conductivity is None or water.kind == "seawater":
+        other = "" if water.kind == "seawater" else "; or give conductivity, in uS/cm"
         raise RequestError(
-            f"water.salinity is missing: {water.kind} water needs it, in g/L or g/kg"
+            f"water.salinity is missing: {water.kind} water needs it, in g/L or g/kg{other}"
         )
     return {"mass_concentration": float(np.max(_middle(water.conductivity)))}
 

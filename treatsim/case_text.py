@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from treatsim import quantities
-from treatsim.case_hints import did_you_mean, misplaced, takers
+from treatsim.case_hints import did_you_mean, known_keys, misplaced, takers
 from treatsim.errors import CaseError, RequestError, plain
 from treatsim.operations.declarations import Ruled
 from treatsim.operations.outcome import Override
@@ -48,9 +48,11 @@ class Problems:
         self.homes = homes or {}  # key -> the tables of the case that can hold it
 
     def add(self, where: str, text: str) -> None:
-        """Add a fault at the key path `where`, such as "units.uv.arc_length"."""
+        """Add a fault at the key path `where`, such as "units.uv.arc_length", once."""
         place = self.place(where)
-        self.found.append(plain(f"{place}: {text}" if place else text))
+        line = plain(f"{place}: {text}" if place else text)
+        if line not in self.found:
+            self.found.append(line)
 
     def place(self, where: str) -> str:
         """Return file and line of a key path, such as "camp.toml:13"."""
@@ -189,7 +191,7 @@ def read_record(
     table, values, forms = _from_sheets(cls, table, where, problems, read)
     if given is not None:
         given += forms
-    known = [*fields, *(key for sheet in cls.forms for key in entries(sheet))]
+    known = known_keys(cls)
     for key, raw in table.items():
         if key not in fields:
             hint = misplaced(key, known, where, problems.homes, fields.values())

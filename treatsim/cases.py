@@ -14,7 +14,8 @@ import numpy as np
 
 from treatsim import case_sections, operations
 from treatsim.case_checks import check_links, check_needs, check_structure, name_problem
-from treatsim.case_hints import addresses, did_you_mean, homes, misplaced, nearest
+from treatsim.case_hints import addresses, nearest
+from treatsim.case_meant import as_meant
 from treatsim.case_report import one_report
 from treatsim.case_text import (
     STANDARD_INPUT,
@@ -193,15 +194,11 @@ def interpret(
     changes: Mapping[str, str] | None = None,
 ) -> Case:
     """Turn the tables of a case into a Case."""
-    problems = Problems(path, lines or {}, homes(data, case_sections.SECTIONS))
+    problems = Problems(path, lines or {})
     data = copy.deepcopy(data)
     for address, value in (changes or {}).items():
         _set(data, address, value, problems)
-    for key in data:
-        if key not in TOP_LEVEL:
-            problems.add(
-                key, f"{key}: no such table; {misplaced(key, TOP_LEVEL, '', problems.homes)}"
-            )
+    data = as_meant(data, case_sections.SECTIONS, TOP_LEVEL, problems)
     title = data.get("title", Path(path).stem)
     if not isinstance(title, str) or not title.strip() or not title.isprintable():
         problems.add("title", f"title = {entry(title)}: one line that says what this case is")
@@ -219,7 +216,7 @@ def interpret(
     holds = _holds(data, problems)
     case = Case(path, title, sections, kinds, parameters, links, holds, overrides, data, given)
     check_needs(case, problems)
-    if links and len(kinds) == len(_table(data, "units", problems)):
+    if links and kinds and len(kinds) == len(data["units"]):
         check_links(case, problems)
     if not problems.found:
         check_structure(case, problems)
@@ -268,11 +265,7 @@ def _units(data, problems: Problems, given: dict[str, list[Given]]):
         if problem := name_problem(name):
             problems.add(where, f"{where}: {problem}")
             continue
-        kind = table.get("kind")
-        if not isinstance(kind, str) or kind not in operations.kinds():
-            hint = did_you_mean(kind, operations.kinds())
-            told = f" = {entry(kind)}: no such kind" if "kind" in table else " is missing"
-            problems.add(f"{where}.kind", f"{where}.kind{told}; {hint}")
+        if not (kind := table["kind"]):  # told already, and like none
             continue
         rest = {key: value for key, value in table.items() if key not in ("kind", "limits")}
         forms = given.setdefault(name, [])

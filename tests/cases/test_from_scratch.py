@@ -1,68 +1,73 @@
-"""Four cases written from `new` and `describe` alone: what the first try is told, and the last."""
+"""Five cases written from `new` and `describe` alone: what each round of messages is told.
+
+Each first try stands in from_scratch/ as it was written. It is mended round by round as rounds.toml
+says, each change by words of the messages of its round, until it is solved.
+"""
 
 from __future__ import annotations
 
+import functools
 import json
+import tempfile
+import tomllib
 from pathlib import Path
 
 import pytest
 from command import treatsim
 
 HERE = Path(__file__).parent / "from_scratch"
+MOST_ROUNDS = 3  # of messages, before there is an answer
 
-FIRST = {  # words in the messages of the first try, all in one round
-    "lake": (
-        'water.uv_transmittance = 0.82: a bare number; write a text with its unit, for example "82',
-        "people.level is missing",
-        "or give per_person",
-        "lake_pump.best_flow is missing: curve needs it",
-        "basin.tanks_in_series is missing",
-        "uv.end_of_life_factor is missing",
-    ),
-    "well": (
-        'water.pH: no such key; did you mean "ph"?',
-        'water.report: no such key; did you mean "ions"?',
-        "ro.vessels_in_parallel is missing",
-    ),
-    "warm_sea": (
-        'tee has no outlet "1"; its outlets: run, branch',
-        'mix has no inlet "2"; its inlets: run, branch',
-    ),
-    "two_pass": (
-        "pass2 has several outlets, or none: name one; its outlets: permeate, concentrate",
-    ),
-}
+ROUNDS = tomllib.loads((HERE / "rounds.toml").read_text("utf-8"))
 
 
-@pytest.mark.parametrize("name", FIRST)
-def test_the_first_try_is_told_all_that_is_wrong_at_once(name):
-    run = treatsim("solve", HERE / f"{name}_first.toml")
-    assert run.status == 2
-    assert [words for words in FIRST[name] if words not in run.err] == []
+@functools.cache
+def rounds(name):
+    """Mend a try until there is an answer: the messages of every round, words not told, answer."""
+    text, told, untold = (HERE / f"{name}_first.toml").read_text("utf-8"), [], []
+    for changes in [*(row["changes"] for row in ROUNDS[name]), []]:
+        with tempfile.TemporaryDirectory() as folder:
+            case = Path(folder) / f"{name}.toml"
+            case.write_text(text, "utf-8")
+            run = treatsim("solve", case, "--json")
+        if run.status in (0, 1):
+            return told, untold, json.loads(run.out)
+        told.append(run.err)
+        for words, before, after in changes:
+            untold += [words] * (words not in run.err)
+            assert before in text, before
+            text = text.replace(before, after, 1)
+    raise AssertionError(told[-1])
 
 
-@pytest.mark.parametrize("name", FIRST)
-def test_the_last_try_is_solved_and_promises_nothing_it_cannot_keep(name):
-    run = treatsim("solve", HERE / f"{name}.toml", "--json")
-    answer = json.loads(run.out)
+@pytest.mark.parametrize("name", ROUNDS)
+def test_a_first_try_is_solved_within_three_rounds_of_messages(name):
+    told, untold, answer = rounds(name)
+    assert untold == []
     assert answer["solved"]
-    assert answer["state"] == "not_met"  # each leaves a limit, or what nobody measured, open
-    assert run.status == 1
+    assert len(told) == len(ROUNDS[name]) <= MOST_ROUNDS
 
 
-def values(name):
-    return json.loads(treatsim("solve", HERE / f"{name}.toml", "--json").out)["values"]
+@pytest.mark.parametrize("name", ROUNDS)
+def test_all_that_is_wrong_with_a_file_is_told_in_the_first_round(name):
+    told, _, _ = rounds(name)
+    assert ["nothing was run" in err for err in told] == [True, *[False] * (len(told) - 1)]
+
+
+@pytest.mark.parametrize("name", ROUNDS)
+def test_the_answer_promises_nothing_it_cannot_keep(name):
+    assert rounds(name)[2]["state"] == "not_met"  # each leaves a limit, or what nobody measured
 
 
 def test_the_report_as_calcium_carbonate_and_as_nitrogen_is_read_by_molar_mass():
     """Nitrate 62.0049 over nitrogen 14.0067 g/mol (IUPAC 2021, from memory)."""
-    nitrate = values("well")["analytes.nitrate.before"]
+    nitrate = rounds("well")[2]["values"]["analytes.nitrate.before"]
     factor = {"mg/L": 1.0, "g/L": 1e3, "kg/m3": 1e3}[nitrate["unit"]]
     assert nitrate["value"] * factor == pytest.approx(17 * 62.0049 / 14.0067, rel=1e-3)
 
 
 def test_a_blend_holds_what_its_two_waters_bring():
-    told = values("two_pass")
+    told = rounds("two_pass")[2]["values"]
     assert told["product.flow"]["value"] == pytest.approx(
         told["pass2.permeate.flow"]["value"] + told["bypass.branch.flow"]["value"], rel=1e-3
     )

@@ -41,7 +41,17 @@ class Flowsheet:
 
     def __post_init__(self) -> None:
         check_shafts(self.units)
-        wiring = connect(self.units, self.links)
+        self._arrange(connect(self.units, self.links))
+
+    @classmethod
+    def structure(cls, units: Mapping[str, Unit], wiring: Wiring) -> Flowsheet:
+        """Return a flowsheet without water, for its structure alone."""
+        sheet = object.__new__(cls)
+        object.__setattr__(sheet, "units", units)
+        sheet._arrange(wiring)
+        return sheet
+
+    def _arrange(self, wiring: Wiring) -> None:
         order, tears = arrange(self.units, wiring)
         object.__setattr__(self, "wiring", wiring)
         object.__setattr__(self, "order", order)

@@ -44,30 +44,43 @@ def connect(units: Mapping[str, Unit], links: Sequence[str]) -> Wiring:
     that is no unit may stand at the end of a line: water leaves there. The first unit of a line
     takes the source water, unless something feeds it.
     """
+    wiring, faults = trace(units, links)
+    if faults:
+        raise FlowsheetError(faults)
+    return wiring
+
+
+def trace(units: Mapping[str, Unit], links: Sequence[str]) -> tuple[Wiring, list[str]]:
+    """Return the wiring that links mean, and every fault; a name is read on as what it is near.
+
+    Where faults leave something unconnected, the wiring lacks it: see `complete`.
+    """
     faults: list[str] = []
     feeds: dict[Port, Port] = {}
     goes: dict[Port, tuple] = {}
     ends: dict[str, Port] = {}
     heads: list[str] = []
+    named = _ports_named(links)
     for link in links:
         names = [name.strip() for name in link.split(">")]
         if len(names) < 2 or not all(names):
             faults.append(f'flowsheet.links: "{link}": a link reads "a > b > c"')
             continue
-        heads.append(names[0])
         for left, right in pairwise(names):
-            out = _outlet(units, left, link, faults)
+            out = _outlet(units, left, link, named, faults)
+            if left is names[0]:
+                heads.append(out[0] if out else right)
             if out is None:
                 continue
-            to = _inlet(units, right, right is names[-1], link, faults)
+            to = _inlet(units, right, right is names[-1], link, named, faults)
             if to is None:
                 continue
             _join(out, to, feeds, goes, ends, link, faults)
-    sources = _sources(units, heads, feeds)
+    wiring = Wiring(feeds, goes, _sources(units, heads, feeds), ends)
     blamed = " ".join(link for link in links if any(f'"{link}"' in fault for fault in faults))
     faults += [
         f
-        for f in _unconnected(units, feeds, goes, sources)
+        for f in _unconnected(units, wiring)
         if f.split(":")[1].split(".")[0].strip() not in blamed
     ]
     faults += _products(units, ends)
@@ -75,9 +88,17 @@ def connect(units: Mapping[str, Unit], links: Sequence[str]) -> Wiring:
         faults.append("flowsheet.links is empty: nothing is connected")
     elif not ends and not faults and all(unit.outlets for unit in units.values()):
         faults.append('flowsheet.links: no end: let a line end in a bare name such as "tank"')
-    if faults:
-        raise FlowsheetError(list(dict.fromkeys(faults)))
-    return Wiring(feeds, goes, sources, ends)
+    return wiring, list(dict.fromkeys(faults))
+
+
+def complete(units: Mapping[str, Unit], wiring: Wiring) -> bool:
+    """Whether every port is joined, so that the flowsheet can be gone through."""
+    return not _unconnected(units, wiring)
+
+
+def _ports_named(links: Sequence[str]) -> set[str]:
+    """Return the ports that some link names, as "unit.port"."""
+    return {name.strip() for link in links for name in link.split(">") if "." in name}
 
 
 def _products(units: Mapping[str, Unit], ends: Mapping[str, Port]) -> list[str]:
@@ -102,34 +123,55 @@ def _named(
     near = difflib.get_close_matches(unit, units, n=1)
     hint = f'; did you mean "{near[0]}"?' if near else f"; the units are: {', '.join(units)}"
     faults.append(f'flowsheet.links: "{link}": no unit "{unit}"{hint}')
-    return None
+    return (units[near[0]], port) if near else None
+
+
+class _Side(NamedTuple):
+    """The ports of one side of a unit, and those of the other."""
+
+    what: str  # outlet or inlet
+    legal: tuple[str, ...]
+    other: tuple[str, ...]
 
 
 def _pick(
-    unit: Unit,
-    port: str,
-    legal: tuple[str, ...],
-    other: tuple[str, ...],
-    what: str,
-    link: str,
-    faults: list[str],
+    unit: Unit, port: str, side: _Side, link: str, named: set[str], faults: list[str]
 ) -> Port | None:
     """Choose a port of one side; a port named for the other side leaves the usual one here."""
+    what, legal, other = side
     if port in legal:
         return unit.name, port
     usual = legal if len(legal) == 1 else tuple(p for p in unit.through if p in legal)
     if usual and (not port or port in other):
         return unit.name, usual[0]
     unknown = port and port not in other
+    meant = _meant(unit, port if unknown else "", legal, named)
     text = f'no {what} "{port}"' if unknown else f"several {what}s, or none: name one"
     faults.append(
         f'flowsheet.links: "{link}": {unit.name} has {text}; '
         f"its {what}s: {', '.join(legal) or 'none'}"
+        + (f' (read on as "{unit.name}.{meant}")' if meant else "")
     )
-    return None
+    return (unit.name, meant) if meant else None
 
 
-def _outlet(units: Mapping[str, Unit], name: str, link: str, faults: list[str]) -> Port | None:
+def _meant(unit: Unit, port: str, legal: Sequence[str], named: set[str]) -> str:
+    """Return the port meant by a number, by a like name, as what is treated or left; else ""."""
+    left = [p for p in legal if f"{unit.name}.{p}" not in named]
+    near = difflib.get_close_matches(port, legal, n=1)
+    if port.isdecimal() and 0 < int(port[:9]) <= len(legal):
+        meant = legal[int(port[:9]) - 1]
+    elif near or len(left) == 1:
+        meant = [*near, *left][0]
+    else:
+        meant = unit.treated if not port and unit.treated in left else ""
+    named.add(f"{unit.name}.{meant}")
+    return meant
+
+
+def _outlet(
+    units: Mapping[str, Unit], name: str, link: str, named: set[str], faults: list[str]
+) -> Port | None:
     first, second = (step.strip() for step in link.split(">")[:2])
     stem = name.partition(".")[0]
     unknown = name == first and not difflib.get_close_matches(stem, units, cutoff=0.8)
@@ -143,11 +185,12 @@ def _outlet(units: Mapping[str, Unit], name: str, link: str, faults: list[str]) 
     if found is None:
         return None
     unit, port = found
-    return _pick(unit, port, unit.outlets, unit.inlets, "outlet", link, faults)
+    side = _Side("outlet", unit.outlets, unit.inlets)
+    return _pick(unit, port, side, link, named, faults)
 
 
 def _inlet(
-    units: Mapping[str, Unit], name: str, last: bool, link: str, faults: list[str]
+    units: Mapping[str, Unit], name: str, last: bool, link: str, named: set[str], faults: list[str]
 ) -> Port | tuple[str] | None:
     if last and "." not in name and name not in units:
         near = difflib.get_close_matches(name, units, n=1, cutoff=0.85)
@@ -162,7 +205,8 @@ def _inlet(
     if found is None:
         return None
     unit, port = found
-    return _pick(unit, port, unit.inlets, unit.outlets, "inlet", link, faults)
+    side = _Side("inlet", unit.inlets, unit.outlets)
+    return _pick(unit, port, side, link, named, faults)
 
 
 def _join(
@@ -211,24 +255,19 @@ def _sources(
     )
 
 
-def _unconnected(
-    units: Mapping[str, Unit],
-    feeds: Mapping[Port, Port],
-    goes: Mapping[Port, Port | tuple[str]],
-    sources: Sequence[str],
-) -> list[str]:
+def _unconnected(units: Mapping[str, Unit], wiring: Wiring) -> list[str]:
     faults = []
     for unit in units.values():
         faults += [
             f"flowsheet: {unit.name}.{port} is not fed by any link"
             for port in unit.inlets
-            if (unit.name, port) not in feeds and unit.name not in sources
+            if (unit.name, port) not in wiring.feeds and unit.name not in wiring.sources
         ]
         faults += [
             f"flowsheet: {unit.name}.{port} goes nowhere: link it to a unit, or to an end "
             "such as tank or outfall"
             for port in unit.outlets
-            if (unit.name, port) not in goes
+            if (unit.name, port) not in wiring.goes
         ]
     return faults
 

@@ -27,7 +27,7 @@ class SiteParameters(Parameters):
         "angle", "longitude, east positive", low=-3.1416, high=3.1416, default=None
     )
     altitude: float | None = quantity(
-        "altitude", "height above sea level; pumps that suck need it", default=None
+        "altitude", "elevation above sea level; pumps that suck need it", default=None
     )
     time_zone: float | None = quantity(
         "clock_offset",

@@ -10,6 +10,7 @@ from typing import Any
 
 from treatsim import cases, operations, quantities
 from treatsim.errors import RequestError
+from treatsim.examples import entry_of
 from treatsim.flowsheet import energy, result
 from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Value, at
@@ -19,7 +20,6 @@ from treatsim.report.described import (
     Answer,
     Description,
     Key,
-    entry_of,
     key_of,
     of_table,
     unknown,

@@ -8,9 +8,10 @@ from typing import Any
 
 from treatsim import case_sections, catalogue, operations
 from treatsim.errors import RequestError
+from treatsim.examples import without_kind
 from treatsim.operations.parameters import Parameters
 from treatsim.report.as_text import toml_text
-from treatsim.report.described import held_by, keys_of, records, without_kind
+from treatsim.report.described import held_by, keys_of, records
 
 COMMENT_COLUMN = 44
 WIDTH = 100
