@@ -6,7 +6,9 @@ import numpy as np
 
 from treatsim.correlations.solids.filtration import blocking_constant
 from treatsim.running.filter_line import Filters, Line
-from treatsim.running.filter_run import Clock, History, Law, Rules, Run, bank_of
+from treatsim.running.filter_run import Run
+from treatsim.running.filter_state import History, Law, Rules, bank_of
+from treatsim.running.filter_stretch import Clock
 from treatsim.running.response import Response
 
 HOUR = 3600.0

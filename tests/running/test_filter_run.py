@@ -14,7 +14,9 @@ from treatsim import cases
 from treatsim.correlations.solids import filtration
 from treatsim.errors import NoSolutionError, RequestError
 from treatsim.running.filter_line import filter_line
-from treatsim.running.filter_run import CAUSES, Clock, bank_of
+from treatsim.running.filter_run import Run
+from treatsim.running.filter_state import CAUSES, bank_of
+from treatsim.running.filter_stretch import Clock
 
 RIVER = "cases/river.toml"
 WARM = 297.15
@@ -72,6 +74,31 @@ def test_what_comes_to_the_filters_is_flow_times_solids(river):
     assert_allclose(history.fed[0, 0], 0.007 * HOUR * np.sum(0.5 * (flow[1:] + flow[:-1])),
                     rtol=2e-2)  # fmt: skip
     assert_allclose(history.fed[0, 1], 0.45 * history.fed[0, 0], rtol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("exponent", "rules"),
+    [(0.0, {}), (1.5, {}), (1.0, {"flow_needed": 6.3 / HOUR}), (1.0, {"longest": 200 * HOUR})],
+)
+def test_whole_lives_at_once_are_lives_one_by_one(river, monkeypatch, exponent, rules):
+    """Muddy water, every law, ends by mass, flow and time: the same changes at the same hours."""
+    line = with_exponent(river, exponent)
+    clock = storms(4, 500, median=0.03)
+    at_once = followed(line, clock, **rules)
+    monkeypatch.setattr(Run, "_leap", lambda run, state: np.zeros(0, int))
+    one_by_one = followed(line, clock, **rules)
+    assert at_once.column("hour").size > 100
+    for name, loose in (("filter", 0), ("cause", 0), ("hour", 1e-4), ("mass", 1e-4)):
+        told = [h.column(name)[np.lexsort((h.column("filter"), h.column("hour").round(3),
+                                           h.column("scenario")))]
+                for h in (at_once, one_by_one)]  # fmt: skip
+        assert_allclose(told[0], told[1], rtol=loose, err_msg=name)
+    assert_allclose(at_once.fed, one_by_one.fed, rtol=1e-5)
+
+
+def with_exponent(line, exponent: float):
+    filters = line.filters._replace(exponent=np.full(2, exponent))
+    return type(line)(filters, (), line.response, line.known, False)
 
 
 def river_flow(line, load) -> float:

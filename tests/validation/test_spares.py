@@ -6,7 +6,8 @@ import numpy as np
 from filter_runs import HOUR, constant_line, followed, law_of, rules_of, steady_clock
 
 from treatsim.running import stock
-from treatsim.running.filter_run import CAUSES, Run, bank_of
+from treatsim.running.filter_run import Run
+from treatsim.running.filter_state import CAUSES, bank_of
 
 
 def causes(history) -> set[str]:

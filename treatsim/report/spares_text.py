@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from treatsim import quantities
 from treatsim.report.page import Page
 from treatsim.report.screen import share
-from treatsim.running.filter_run import CAUSES
+from treatsim.running.filter_state import CAUSES
 from treatsim.running.forecast import FilterForecast, Item
 from treatsim.running.moments import Moment
 from treatsim.running.outlook import Outlook

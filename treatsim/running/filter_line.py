@@ -56,6 +56,16 @@ class Line:
     warm: bool  # whether the temperature is among the inputs
     target: tuple[str, float] | None = None  # flow that a hold keeps while the pump can
 
+    @property
+    def even(self) -> bool:
+        """Whether every filter takes a fixed share of the product, and of its solids."""
+        product = self.known["product.flow"][0]
+        return all(
+            self.known[f"{name}.inlet.flow"][0] == product
+            and not self.known[f"{name}.inlet.suspended_solids"][0]
+            for name in self.filters.names
+        )
+
     def flows(self, resistance: Array, temperature: Array) -> Flows:
         """Return flows at equal resistances of a filter's elements, shape (n, filters). [1/m3]"""
         names, count = self.filters.names, len(resistance)

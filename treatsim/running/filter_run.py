@@ -8,16 +8,16 @@ from hour to hour, in the solids that pass; the hours stand in the exposure alon
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.arrays import Array, Flags, Index
+from treatsim.arrays import Array, Index
 from treatsim.constants import ZERO_CELSIUS
 from treatsim.correlations.solids import filtration
 from treatsim.errors import NoSolutionError
 from treatsim.running.filter_line import Line
+from treatsim.running.filter_lives import WEIGHTS, Lives, ahead_of_any, before_it, lives, summed
+from treatsim.running.filter_state import Bank, History, Law, Rules, State
 from treatsim.running.filter_stretch import (
     NODES,
     REACHED,
@@ -34,70 +34,8 @@ from treatsim.running.filter_stretch import (
 SWEEPS = 12  # of the collocation
 SETTLED = 1e-10  # relative change of a slope
 SHORT = 1e-9  # of what was left to the bound: less is none
+FIRST, MOST = 16, 256  # lives looked at in one go
 SHARES = 3  # passes for the shares of unequal elements
-CAUSES = ("mass", "pressure drop", "flow", "time in water")
-
-
-class Bank(NamedTuple):
-    """Elements as they are followed: equal ones changed together as one entry, else each alone."""
-
-    filter_of: Index  # entry -> filter
-    weight: Array  # elements that an entry stands for
-
-
-class Law(NamedTuple):
-    """How elements load, shape (scenarios, entries). SI"""
-
-    clean: Array
-    constant: Array
-    exponent: Array
-    capacity: Array
-
-
-class Rules(NamedTuple):
-    """What ends the life of an element beside its own limits."""
-
-    flow_needed: float  # m3/s; 0 for none
-    longest_use: Array  # s of clock, by filter; infinite for none
-    stops: Index  # hours at whose end the state is told, the last one the end
-    temperature: Array  # K, between the stops
-    viscosity: Array  # Pa s, between the stops
-
-
-class State(NamedTuple):
-    """The train at some loads, an entry for each scenario."""
-
-    rate: Array  # kg per exposure into an element of each entry
-    fed: Array  # kg per exposure to each filter
-    drop: Array  # Pa over each filter
-    excess: Array  # by how much each limit is passed, relative: entries, filters, flow
-    product: Array  # m3/s
-    through: Array  # m3/s, through each filter
-
-
-@dataclass
-class History:
-    """What happened: changes in rows, and the state at every stop."""
-
-    changes: dict[str, list[Array]] = field(default_factory=dict)
-    product: list[Array] = field(default_factory=list)  # m3/s at each stop, (scenarios,)
-    drop: list[Array] = field(default_factory=list)  # Pa, (scenarios, filters)
-    fed: Array = field(default_factory=lambda: np.empty(0))  # kg in all, (scenarios, filters)
-    held: Array = field(default_factory=lambda: np.empty(0))  # kg in place at the end
-    started: Array = field(default_factory=lambda: np.empty(0))  # kg in place at the start
-    removed: Array = field(default_factory=lambda: np.empty(0))  # kg carried out with elements
-
-    def column(self, name: str) -> Array:
-        """Return one column of the changes: scenario, hour, filter, cause, elements, mass, life."""
-        parts = self.changes.get(name, [])
-        return np.concatenate(parts) if parts else np.empty(0)
-
-
-def bank_of(elements: Array, together: Flags) -> Bank:
-    """Return the entries of filters with so many elements, changed together or one by one."""
-    counts = [1 if one else int(n) for n, one in zip(elements, together, strict=True)]
-    weights = [np.full(c, n / c) for c, n in zip(counts, elements, strict=True)]
-    return Bank(np.repeat(np.arange(len(counts)), counts), np.concatenate(weights))
 
 
 class Run:
@@ -108,16 +46,18 @@ class Run:
         filters = line.filters
         self.each = bank.filter_of
         self.members = [np.flatnonzero(self.each == g) for g in range(len(filters.names))]
-        self.flow_guess: Array | None = None
         scenarios = len(clock.exposure)
         self.mass = np.broadcast_to(
             np.minimum(filters.captured[self.each], law.capacity), law.capacity.shape
         ).copy()
         self.exposure, self.stop = np.zeros(scenarios), np.zeros(scenarios, int)
         shape = (scenarios, len(filters.names))
-        self.born = np.zeros(self.mass.shape)  # hour of installation
         self.lived = np.zeros(self.mass.shape)  # running time at installation, s
-        self.due = self._due(np.arange(scenarios)[:, None], self.born)
+        equal = all(members.size == 1 for members in self.members)
+        between = np.diff(rules.stops, prepend=0).max() * 3600.0
+        self.leaps = line.even and equal and bool(np.all(rules.longest_use >= between))
+        self.look = np.full(scenarios, FIRST)  # lives worth looking at in one go
+        self.due = self._due(np.arange(scenarios)[:, None], np.zeros(self.mass.shape))
         self.history = History(fed=np.zeros(shape), removed=np.zeros(shape))
         self.history.started = self._held()
         self.history.product = [np.zeros(scenarios) for _ in rules.stops]
@@ -133,16 +73,19 @@ class Run:
             self._tell(state)
             if not np.any(self.stop < stops):
                 break
-            worn = self._change(state)
-            if worn.size:
-                fresh = self.state(worn, self.mass[worn])
-                for whole, part in zip(state, fresh, strict=True):
-                    whole[worn] = part
-            self._step(state)
-            state = self.state(everyone, self.mass)
+            self._renew(state, self._change(state))
+            if self.leaps:
+                self._renew(state, self._leap(state))
+            self._renew(state, self._step(state))
             progress(float(np.mean(self.stop)) / stops)
         self.history.held = self._held()
         return self.history
+
+    def _renew(self, state: State, rows: Index) -> None:
+        """Tell anew what the train does in some scenarios."""
+        if rows.size:
+            for whole, part in zip(state, self.state(rows, self.mass[rows]), strict=True):
+                whole[rows] = part
 
     def state(self, rows: Index, mass: Array) -> State:
         """Return what the train does at some loads of the scenarios `rows`."""
@@ -245,20 +188,27 @@ class Run:
     def _replace(self, rows: Index, entry: Index, cause: Index) -> None:
         hour, running = time_of(self.clock, rows, self.exposure[rows])
         mass = self.mass[rows, entry] * self.bank.weight[entry]
+        self._note(rows, entry, (hour, running, running - self.lived[rows, entry]), cause, mass)
+        self.mass[rows, entry] = 0.0
+
+    def _note(
+        self, rows: Index, entry: Index, times: tuple[Array, Array, Array], cause, mass: Array
+    ) -> None:
+        """Write changes down: times are the hour, the running time and that of the life."""
+        hour, running, life = times
         told = {
             "scenario": rows,
             "hour": hour,
             "filter": self.each[entry],
-            "cause": cause,
+            "cause": np.broadcast_to(cause, rows.shape),
             "elements": self.bank.weight[entry],
             "mass": mass,
-            "life": running - self.lived[rows, entry],
+            "life": life,
         }
         for name, values in told.items():
             self.history.changes.setdefault(name, []).append(np.asarray(values, float))
         np.add.at(self.history.removed, (rows, self.each[entry]), mass)
-        self.mass[rows, entry] = 0.0
-        self.born[rows, entry], self.lived[rows, entry] = hour, running
+        self.lived[rows, entry] = running  # of several in a scenario, the last one stays
         self.due[rows, entry] = self._due(rows, hour, entry)
 
     def _due(self, rows: Index, hour: Array, entry: Index | slice = slice(None)) -> Array:
@@ -271,14 +221,66 @@ class Run:
         due = low + (until - left) * (high - low)
         return np.where(hour + longest / 3600.0 >= ends, np.inf, due)
 
-    def _step(self, state: State) -> None:
-        """Go on to the next stop, change or end of life, whichever comes first."""
+    def _free(self, state: State) -> Index:
+        """Return the scenarios that wait for no change and are not at their end."""
         waits = (state.excess.max(axis=1) >= REACHED) | (self.stop >= len(self.rules.stops))
-        waits |= np.any(self.exposure[:, None] >= self.due, axis=1)  # two may be due at once
-        rows = np.flatnonzero(~waits)
+        return np.flatnonzero(~waits & ~np.any(self.exposure[:, None] >= self.due, axis=1))
+
+    def _bound(self, rows: Index) -> Array:
+        """Return the exposure to the next stop, or to where an element's time is over."""
+        return np.minimum(self._edge(rows), self.due[rows].min(axis=1)) - self.exposure[rows]
+
+    def _leap(self, state: State) -> Index:
+        """Go on by whole lives, as long as each ends by its mass and before the next stop."""
+        rows = self._free(state)
+        bound, most = self._bound(rows), self.look[rows]
+        product = self.state(rows, np.zeros((rows.size, len(self.each)))).product  # the most
+        slope = state.rate[rows] / state.product[rows, None]
+        mass, capacity = self.mass[rows], self.law.capacity[rows]
+        found = lives(mass, slope, capacity, bound * product, most)
+        row = found.row
+        told = self.state(
+            np.tile(rows[row], len(WEIGHTS)),
+            found.masses(mass, slope, capacity).reshape(-1, len(self.each)),
+        )
+        taken = WEIGHTS @ (1.0 / told.product).reshape(len(WEIGHTS), -1)
+        passed = summed(taken * (found.end - found.start), row)
+        over = told.excess[:, len(self.each) :].max(axis=1).reshape(len(WEIGHTS), -1).max(axis=0)
+        whole = ahead_of_any((over >= REACHED) | (passed > bound[row] * (1 - SHORT)), row)
+        counted = np.bincount(row[whole], minlength=rows.size)
+        self.look[rows] = np.clip(2 * counted, FIRST, MOST)
+        return self._take(rows, found.chosen(whole), passed[whole], state)
+
+    def _take(self, rows: Index, found: Lives, passed: Array, state: State) -> Index:
+        """Write down lives that are over, and set loads and exposure to their end."""
+        row, entry = found.row, found.entry
+        if not row.size:
+            return row
+        last = np.flatnonzero(np.append(row[1:] != row[:-1], True))
+        ends = rows[row[last]]
+        hour, running = time_of(self.clock, rows[row], self.exposure[rows[row]] + passed)
+        life = np.empty(row.size)
+        for e in range(len(self.each)):
+            own = entry == e
+            life[own] = running[own] - before_it(running[own], row[own], self.lived[rows, e])
+        full = self.law.capacity[rows[row], entry] * self.bank.weight[entry]
+        self._note(rows[row], entry, (hour, running, life), 0, full)
+        solids = found.end[last][:, None]
+        changed = found.before[last] + (entry[last][:, None] == np.arange(len(self.each)))
+        slope = state.rate[ends] / state.product[ends, None]
+        mass = self.mass[ends] + slope * solids - changed * self.law.capacity[ends]
+        mass[np.arange(last.size), entry[last]] = 0.0
+        self.mass[ends] = np.maximum(mass, 0.0)
+        self.history.fed[ends] += state.fed[ends] / state.product[ends, None] * solids
+        self.exposure[ends] += passed[last]
+        return ends
+
+    def _step(self, state: State) -> Index:
+        """Go on to the next stop, change or end of life, whichever comes first."""
+        rows = self._free(state)
         if not rows.size:
-            return
-        bound = np.minimum(self._edge(rows), self.due[rows].min(axis=1)) - self.exposure[rows]
+            return rows
+        bound = self._bound(rows)
         stretch = self._stretch(rows, state, bound)
         part = first_end(stretch, bound)
         left = bound - at_part(stretch.exposure, part)
@@ -286,6 +288,7 @@ class Run:
         self.exposure[rows] += np.where(ended, bound, bound - left)
         self.mass[rows] = at_part(stretch.mass, part)
         self.history.fed[rows] += at_part(stretch.fed, part)
+        return rows
 
     def _stretch(self, rows: Index, start: State, bound: Array) -> Stretch:
         """Return what happens until an element is full or the bound is reached, at the nodes.

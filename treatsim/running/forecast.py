@@ -11,7 +11,7 @@ import numpy as np
 from treatsim.arrays import Array, Index
 from treatsim.constants import DAY
 from treatsim.errors import RequestError
-from treatsim.running.filter_run import CAUSES
+from treatsim.running.filter_state import CAUSES
 from treatsim.running.spares import HOUR, Piece, Plan, stated_table
 from treatsim.running.spares_table import Part, SparesParameters
 from treatsim.running.stock import (

@@ -13,9 +13,10 @@ from treatsim.constants import DAY
 from treatsim.correlations.solids.filtration import blocking_constant
 from treatsim.correlations.solids.turbidity import TURBIDITY_RANGE
 from treatsim.errors import RequestError
-from treatsim.ranges import excursions
 from treatsim.running.filter_line import TEMPERATURE, Line, filter_line
-from treatsim.running.filter_run import Clock, Law, Rules, Run, bank_of
+from treatsim.running.filter_run import Run
+from treatsim.running.filter_state import Law, Rules, bank_of
+from treatsim.running.filter_stretch import Clock
 from treatsim.running.source import solids_series, turbidity_series
 from treatsim.running.spares_table import SparesParameters
 
@@ -203,7 +204,8 @@ def piece_of(
     )
     running = np.where(turbidity > plan.stop_above, 0.0, plan.on * HOUR)
     turbid = running[:, : plan.hours] * (turbidity[:, : plan.hours] * plan.turbidity_left > TURBID)
-    outside = [found.outside & (running > 0) for found in excursions(TURBIDITY_RANGE, turbidity)]
+    low, high = TURBIDITY_RANGE.low, TURBIDITY_RANGE.high
+    outside = ((turbidity < low) | (turbidity > high)) & (running > 0)
     clock = Clock(_summed(solids * running), _summed(running))
     law = _law(plan, np.random.default_rng(seeds[2]), scenarios)
     bank = bank_of(plan.line.filters.elements, np.array(plan.together))
