@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from treatsim.power.battery import Bank, kept
-from treatsim.running.dispatch import Needs, Rules, Tank, Train, dispatch
+from treatsim.running.dispatch import Trace, begin, stretch
+from treatsim.running.plant import Needs, Rules, Scenario, Tank, Train
 
 KWH, HOUR = 3.6e6, 3600.0
 INVERTER, CONTROLLER = 0.94, 0.97
@@ -14,6 +15,12 @@ TRAINS = {  # kWh/m3, rated W, least share of it, minutes of a start
     "brackish": (1.5, 1500.0, 0.5, 6),
     "sea": (4.0, 1600.0, 0.7, 8),
 }
+
+
+def dispatch(sun, bank, train, needs, rules, *, step, tank=None, first=0.5) -> Trace:
+    """Walk through all steps at once."""
+    side = Scenario(np.asarray(sun, float), bank, train, needs, rules, tank or Tank(), first)
+    return stretch(side, begin(side), step)[0]
 
 
 def sine_sun(days: int, per_hour: int = 1) -> np.ndarray:

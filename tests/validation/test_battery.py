@@ -5,13 +5,15 @@ from __future__ import annotations
 import numpy as np
 import power_plant as plant
 import pytest
+from power_plant import dispatch
 from scipy.integrate import solve_ivp
 
 from treatsim.power import ageing, battery, kinetic
 from treatsim.power.battery import Bank
-from treatsim.running.dispatch import Needs, Rules, Train, dispatch, start_cost
+from treatsim.running.plant import Needs, Rules, Train, start_cost
 
 KWH, HOUR, AH = plant.KWH, plant.HOUR, 3600.0
+TWO_HOURS = kinetic.wells_of(2.0, 0.35, 0.5)  # in hours and 1/h
 
 
 def test_peukert(agree):
@@ -23,7 +25,7 @@ def test_peukert(agree):
 def test_kinetic_model(agree):
     times = np.array([0.5, 1, 5, 10, 20, 100])
     agree("B02_kinetic_capacity", kinetic.capacity_in(100.0, times, 0.35, 0.5))
-    agree("B03_kinetic_step", np.array(kinetic.after(28.0, 52.0, 12.0, 2.0, 0.35, 0.5)))
+    agree("B03_kinetic_step", np.array(kinetic.after(28.0, 52.0, 12.0, TWO_HOURS)))
 
 
 @pytest.mark.parametrize("current", [-8.0, 0.0, 12.0])
@@ -36,14 +38,14 @@ def test_kinetic_step_solves_its_equations(current):
         return [-current + across, -across]
 
     found = solve_ivp(slopes, (0, 2), [28.0, 52.0], rtol=1e-10, atol=1e-12).y[:, -1]
-    assert np.allclose(kinetic.after(28.0, 52.0, current, 2.0, c, k), found, rtol=1e-8)
+    assert np.allclose(kinetic.after(28.0, 52.0, current, TWO_HOURS), found, rtol=1e-8)
 
 
 def test_the_largest_currents_empty_and_fill_the_well_at_hand():
-    most = kinetic.most_out(28.0, 52.0, 2.0, 0.35, 0.5)
-    assert kinetic.after(28.0, 52.0, most, 2.0, 0.35, 0.5)[0] == pytest.approx(0.0, abs=1e-12)
-    into = kinetic.most_in(28.0, 42.0, 2.0, 100.0, 0.35, 0.5)
-    assert kinetic.after(28.0, 42.0, -into, 2.0, 0.35, 0.5)[0] == pytest.approx(35.0, rel=1e-12)
+    most = kinetic.most_out(28.0, 52.0, TWO_HOURS)
+    assert kinetic.after(28.0, 52.0, most, TWO_HOURS)[0] == pytest.approx(0.0, abs=1e-12)
+    into = kinetic.most_in(28.0, 42.0, 100.0, TWO_HOURS)
+    assert kinetic.after(28.0, 42.0, -into, TWO_HOURS)[0] == pytest.approx(35.0, rel=1e-12)
 
 
 def test_cycles(agree):

@@ -14,15 +14,11 @@ SMALLEST = 0.005  # depth of a cycle that is counted
 
 def _turning_points(trace: Iterable[float]) -> list[float]:
     """Return the places at which a trace turns, both ends included."""
-    found: list[float] = []
-    for value in trace:
-        if found and value == found[-1]:
-            continue
-        if len(found) > 1 and (found[-1] - found[-2]) * (value - found[-1]) > 0:
-            found[-1] = value
-        else:
-            found.append(float(value))
-    return found
+    values = np.fromiter(trace, float)
+    values = values[np.append(True, np.diff(values) != 0)] if values.size else values
+    turns = np.diff(np.sign(np.diff(values))) != 0
+    ends = values.size > 1
+    return values[np.concatenate([[True], turns, [True] * ends])].tolist() if values.size else []
 
 
 def rainflow(trace: Iterable[float]) -> list[tuple[float, float]]:

@@ -100,18 +100,17 @@ class BatteryParameters(Parameters):
             faults.append("cycle_life: a depth lies above 0 %")
         return faults
 
-    @property
-    def wells(self) -> tuple[float, float] | None:
-        """Share at hand and rate of the kinetic model [1], [1/s]; None for one bucket."""
+    def wells(self, step: float) -> kinetic.Wells | None:
+        """Return the kinetic model over a step of so many seconds; None for one bucket."""
         if self.available_share is None or self.exchange_rate is None:
             return None
-        return float(self.available_share), float(self.exchange_rate)
+        return kinetic.wells_of(step, float(self.available_share), float(self.exchange_rate))
 
     def bank(self, step: float) -> Bank:
         """Return the store, for steps of so many seconds."""
         return Bank(
             self.capacity, self.charge_efficiency, self.discharge_efficiency, self.charge_power,
-            self.discharge_power, kept(self.self_discharge, step), self.wells,
+            self.discharge_power, kept(self.self_discharge, step), self.wells(step),
         )  # fmt: skip
 
     def floor(self, temperature: ArrayLike) -> Array:
@@ -143,18 +142,18 @@ class Bank(NamedTuple):
     charge_power: Any  # at the bus [W]
     discharge_power: Any
     keep: Any  # share kept over one step
-    wells: tuple[Any, Any] | None = None  # share at hand [1], rate [1/s]
+    wells: kinetic.Wells | None = None
 
     def filled(self, total: Array) -> Stored:
         """Return a store at rest that holds so much. [J]"""
-        return Stored(total, total if self.wells is None else self.wells[0] * total)
+        return Stored(total, total if self.wells is None else self.wells.share * total)
 
     def most_out(self, stored: Stored, step: float) -> Array:
         """Return the most that can leave the store over a step, inside. [W]"""
         if self.wells is None:
             return stored.total / step
         bound = stored.total - stored.available
-        return np.maximum(kinetic.most_out(stored.available, bound, step, *self.wells), 0.0)
+        return np.maximum(kinetic.most_out(stored.available, bound, self.wells), 0.0)
 
     def most_in(self, stored: Stored, step: float) -> Array:
         """Return the most that can enter the store over a step, inside. [W]"""
@@ -162,7 +161,7 @@ class Bank(NamedTuple):
         if self.wells is None:
             return room
         bound = stored.total - stored.available
-        most = kinetic.most_in(stored.available, bound, step, self.capacity, *self.wells)
+        most = kinetic.most_in(stored.available, bound, self.capacity, self.wells)
         return np.minimum(room, np.maximum(most, 0.0))
 
     def moved(self, stored: Stored, power: Array, step: float) -> Stored:
@@ -171,12 +170,13 @@ class Bank(NamedTuple):
         if self.wells is None:
             return Stored(total, total)
         bound = stored.total - stored.available
-        first, _ = kinetic.after(stored.available, bound, power, step, *self.wells)
-        return Stored(total, np.clip(first, 0.0, total))
+        first, _ = kinetic.after(stored.available, bound, power, self.wells)
+        return Stored(total, np.minimum(np.maximum(first, 0.0), total))
 
     def rested(self, stored: Stored) -> Stored:
         """Return the store after the self-discharge of one step."""
-        return Stored(stored.total * self.keep, stored.available * self.keep)
+        total = stored.total * self.keep
+        return Stored(total, total if self.wells is None else stored.available * self.keep)
 
 
 def peukert_time(

@@ -2,16 +2,60 @@
 
 from __future__ import annotations
 
+from typing import Any, NamedTuple
+
 import numpy as np
 
 from treatsim.arrays import Array, ArrayLike
 
 
+class Wells(NamedTuple):
+    """Both wells over one step, `wells_of`: numbers, or arrays over batteries."""
+
+    share: Any  # width of the well at hand, of both [1]
+    left: Any  # share of what is at hand that the exchange leaves in place [1]
+    exchanged: Any  # share of the whole that comes to be at hand [1]
+    used: Any  # taken from what is at hand, for each unit of current [s]
+    time: Any  # length of the step [s]
+
+    def rested(self, available: ArrayLike, whole: ArrayLike) -> Array:
+        """Return what is at hand after the step without a current."""
+        return np.asarray(available * self.left + whole * self.exchanged)
+
+
+def wells_of(time: float, share: ArrayLike, rate: ArrayLike) -> Wells:
+    """Return what a step does to the wells.
+
+    Parameters
+    ----------
+    time : float
+        Length of the step. [s]
+    share : array_like
+        Width of the well at hand, of both. [1]
+    rate : array_like
+        Rate of exchange between the wells. [1/s]
+
+    Returns
+    -------
+    Wells
+
+    Validity
+    --------
+    Constant current over the step.
+
+    Source
+    ------
+    manwell_mcgowan_1993
+    """
+    passed = np.asarray(rate, float) * time
+    left, gone = np.exp(-passed), -np.expm1(-passed)
+    return Wells(share, left, share * gone, (gone + share * (passed - gone)) / rate, time)
+
+
 def after(
-    available: ArrayLike, bound: ArrayLike, current: ArrayLike, time: float, share: float,
-    rate: float,
-) -> tuple[Array, Array]:  # fmt: skip
-    """Both wells after a time at a constant current.
+    available: ArrayLike, bound: ArrayLike, current: ArrayLike, wells: Wells
+) -> tuple[Array, Array]:
+    """Both wells after a step at a constant current.
 
     Parameters
     ----------
@@ -21,12 +65,8 @@ def after(
         What follows. [any]
     current : array_like
         Drawn, negative if charging. [any/s]
-    time : float
-        Length of the step. [s]
-    share : float
-        Width of the well at hand, of both. [1]
-    rate : float
-        Rate of exchange between the wells. [1/s]
+    wells : Wells
+        Of the step.
 
     Returns
     -------
@@ -41,26 +81,13 @@ def after(
     ------
     manwell_mcgowan_1993
     """
-    left = np.exp(-rate * time)
-    flowing = rate * time - 1 + left
     whole = np.asarray(available, float) + bound
-    first = (
-        available * left
-        + (whole * rate * share - current) * (1 - left) / rate
-        - current * share * flowing / rate
-    )
-    second = (
-        bound * left
-        + whole * (1 - share) * (1 - left)
-        - current * (1 - share) * flowing / rate
-    )  # fmt: skip
-    return first, second
+    first = wells.rested(available, whole) - current * wells.used
+    return first, whole - current * wells.time - first
 
 
-def most_out(
-    available: ArrayLike, bound: ArrayLike, time: float, share: float, rate: float
-) -> Array:
-    """Largest constant current over a time, which empties the well at hand.
+def most_out(available: ArrayLike, bound: ArrayLike, wells: Wells) -> Array:
+    """Largest constant current over a step, which empties the well at hand.
 
     Parameters
     ----------
@@ -68,12 +95,8 @@ def most_out(
         At hand at once. [any]
     bound : array_like
         What follows. [any]
-    time : float
-        Length of the step. [s]
-    share : float
-        Width of the well at hand, of both. [1]
-    rate : float
-        Rate of exchange. [1/s]
+    wells : Wells
+        Of the step.
 
     Returns
     -------
@@ -88,17 +111,11 @@ def most_out(
     ------
     manwell_mcgowan_1993
     """
-    left = np.exp(-rate * time)
-    whole = np.asarray(available, float) + bound
-    top = rate * np.asarray(available, float) * left + whole * rate * share * (1 - left)
-    return top / (1 - left + share * (rate * time - 1 + left))
+    return wells.rested(available, np.asarray(available, float) + bound) / wells.used
 
 
-def most_in(
-    available: ArrayLike, bound: ArrayLike, time: float, capacity: ArrayLike, share: float,
-    rate: float,
-) -> Array:  # fmt: skip
-    """Largest constant charging current over a time, which fills the well at hand.
+def most_in(available: ArrayLike, bound: ArrayLike, capacity: ArrayLike, wells: Wells) -> Array:
+    """Largest constant charging current over a step, which fills the well at hand.
 
     Parameters
     ----------
@@ -106,14 +123,10 @@ def most_in(
         At hand at once. [any]
     bound : array_like
         What follows. [any]
-    time : float
-        Length of the step. [s]
     capacity : array_like
         Both wells when full. [any]
-    share : float
-        Width of the well at hand, of both. [1]
-    rate : float
-        Rate of exchange. [1/s]
+    wells : Wells
+        Of the step.
 
     Returns
     -------
@@ -128,11 +141,8 @@ def most_in(
     ------
     manwell_mcgowan_1993
     """
-    left = np.exp(-rate * time)
-    room = rate * share * np.asarray(capacity, float)
-    return (room / (1 - left + share * (rate * time - 1 + left))) - most_out(
-        available, bound, time, share, rate
-    )
+    room = wells.share * np.asarray(capacity, float) / wells.used
+    return np.asarray(room - most_out(available, bound, wells))
 
 
 def capacity_in(full: ArrayLike, time: ArrayLike, share: float, rate: float) -> Array:

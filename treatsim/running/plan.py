@@ -1,13 +1,13 @@
 """From a case to what the walk through time needs: arrays over steps and years, and their changes.
 
 A `Plan` holds what a case says; `scenario` turns it, with some bound lifted or changed, into the
-arguments of `dispatch`; `joined` sets scenarios side by side, so that one walk serves all.
+input of the walk; `joined` sets scenarios side by side, so that one walk serves all.
 """
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -16,11 +16,20 @@ from treatsim.arrays import Array
 from treatsim.constants import DAY
 from treatsim.errors import RequestError
 from treatsim.power.array import array_power
+from treatsim.power.kinetic import wells_of
 from treatsim.power.loads import CLASSES, read_hours, share_inside
 from treatsim.power.weather import Weather
 from treatsim.quantities import text
-from treatsim.running.dispatch import Needs, Rules, Tank, Trace, Train, dispatch, start_cost
+from treatsim.running.dispatch import Trace, begin, stretch
 from treatsim.running.operation import OperationParameters, tank_volume
+from treatsim.running.plant import (
+    Needs,
+    Scenario,
+    Tank,
+    Train,
+    over_time,
+    start_cost,
+)
 from treatsim.running.rules import rules_of, usual
 from treatsim.running.train_curve import Curve
 from treatsim.safety.people import daily_demand
@@ -34,6 +43,7 @@ WORDS = {
     "loads": "inverter, standby and other loads",
     "operation": "what a start costs, and when it may run",
 }
+STRETCH = 730  # steps walked before they are told: small enough for the processor's memory
 ENDLESS = 1e15  # J, of a battery that holds everything
 NOON, TOOLS = (12.0, 13.0), 1000.0  # hour [h] and power [W] of the tools whose litres are told
 DRAWING = 12 * 3600.0  # s in which people draw water, where the case does not say
@@ -211,18 +221,6 @@ def _draw(demand: float, people: Any, hour: Array, step: float) -> Array:
     return (demand / length * share)[:, None]
 
 
-class Scenario(NamedTuple):
-    """Arguments of `dispatch`, the last axis years."""
-
-    sun: Array
-    bank: Any
-    train: Train
-    needs: Needs
-    rules: Rules
-    tank: Tank
-    first: Any
-
-
 def scenario(plan: Plan, change: Change | None = None) -> Scenario:
     """Return a plan as a scenario, with what a change lifts or adds."""
     c = change or Change()
@@ -256,7 +254,7 @@ def scenario(plan: Plan, change: Change | None = None) -> Scenario:
         bank = bank._replace(
             capacity=np.full(years, ENDLESS), charge_efficiency=1.0, discharge_efficiency=1.0,
             charge_power=ENDLESS, discharge_power=ENDLESS, keep=1.0,
-            wells=bank.wells and (1.0, 1.0),
+            wells=bank.wells and wells_of(plan.step, 1.0, 1.0),
         )  # fmt: skip
         rules = rules._replace(floor=0.0, stop=0.0, start=0.0, charging=True, reserve=0.0)
     tank = Tank()
@@ -266,60 +264,74 @@ def scenario(plan: Plan, change: Change | None = None) -> Scenario:
     return Scenario(plan.sun, bank, train, needs, rules, tank, first)
 
 
+def _side_by_side(values: Sequence[Any], widths: Sequence[int]) -> Any:
+    """Return values of scenarios on one last axis; one for all where they are alike."""
+    if isinstance(values[0], tuple):
+        parts = [_side_by_side(part, widths) for part in zip(*values, strict=True)]
+        kind: Any = type(values[0])
+        return kind._make(parts)
+    if all(value is values[0] for value in values):
+        one = values[0] is None or np.ndim(values[0]) == 0 or np.shape(values[0])[-1] == 1
+        if one or len(values) == 1:
+            return values[0]
+    arrays = [np.asarray(value) for value in values]
+    if all(a.ndim == 0 for a in arrays) and len({a.item() for a in arrays}) == 1:
+        return values[0]
+    rows = max((a.shape[0] for a in arrays if a.ndim == 2), default=0)
+    shapes = [(rows, w) if rows else (w,) for w in widths]
+    return np.concatenate(
+        [np.broadcast_to(a, s) for a, s in zip(arrays, shapes, strict=True)], axis=-1
+    )
+
+
 def joined(scenarios: Sequence[Scenario]) -> Scenario:
-    """Set scenarios side by side on the last axis."""
-    widths = [s.sun.shape[1] for s in scenarios]
-
-    def side_by_side(values: Sequence[Any]) -> Any:
-        same = all(v is values[0] for v in values) or values[0] is None
-        if same and (np.ndim(values[0]) == 0 or np.shape(values[0])[-1] == 1 or len(values) == 1):
-            return values[0]
-        arrays = [np.asarray(v) for v in values]
-        if all(a.ndim == 0 for a in arrays) and len({a.item() for a in arrays}) == 1:
-            return values[0]
-        rows = max((a.shape[0] for a in arrays if a.ndim == 2), default=0)
-        shapes = [(rows, w) if rows else (w,) for w in widths]
-        return np.concatenate(
-            [np.broadcast_to(a, s) for a, s in zip(arrays, shapes, strict=True)], axis=-1
-        )
-
-    def record(name: str) -> Any:
-        parts = [getattr(s, name) for s in scenarios]
-        kept = {"power", "flow", "wells", "least_run"}  # alike in all of them
-        return type(parts[0])(
-            *(
-                parts[0][n] if field in kept else side_by_side([part[n] for part in parts])
-                for n, field in enumerate(parts[0]._fields)
-            )
-        )
-
-    bank = record("bank")
-    if scenarios[0].bank.wells is not None:
-        wells = [side_by_side([s.bank.wells[n] for s in scenarios]) for n in range(2)]
-        bank = bank._replace(wells=tuple(wells))
-    return Scenario(
-        side_by_side([s.sun for s in scenarios]), bank, record("train"), record("needs"),
-        record("rules"), record("tank"), side_by_side([s.first for s in scenarios]),
-    )  # fmt: skip
+    """Set scenarios side by side on the last axis; the curve of the train is that of the first."""
+    first = scenarios[0].train
+    alike = {"power": first.power, "flow": first.flow, "least_run": first.least_run}
+    none: dict[str, Any] = {"power": None, "flow": None}
+    bare = [s._replace(train=s.train._replace(**none)) for s in scenarios]
+    found = _side_by_side(bare, [side.sun.shape[1] for side in scenarios])
+    return found._replace(train=found.train._replace(**alike))
 
 
-def walked(side: Scenario, step: float, before: int = 0) -> Trace:
-    """Walk through the steps, after so many from the end of the year, which are not told."""
-    steps = side.sun.shape[0]
-    if before:
-        order = np.concatenate([np.arange(steps - before, steps), np.arange(steps)])
+def walked(
+    scenarios: Sequence[Scenario], step: float, before: int = 0,
+    progress: Callable[[int, int], None] = lambda done, total: None,
+) -> Iterator[Trace]:  # fmt: skip
+    """Walk scenarios through time side by side, stretch by stretch.
 
-        def turned(part: Any) -> Any:
-            if isinstance(part, tuple):
-                return type(part)(*(turned(v) for v in part))
-            array = np.asarray(part) if part is not None else None
-            over_time = array is not None and array.ndim == 2 and array.shape[0] == steps
-            return array[order] if over_time and array is not None else part
+    Parameters
+    ----------
+    scenarios : sequence of Scenario
+        Of equally many steps.
+    step : float
+        Length of a step. [s]
+    before : int
+        Steps from the end of the year that are walked first, and not told.
+    progress : callable
+        Called with steps done and steps in all.
 
-        side = side._replace(**{n: turned(getattr(side, n)) for n in ("sun", "train", "needs",
-                                                                     "rules", "tank")})  # fmt: skip
-    trace = dispatch(
-        side.sun, side.bank, side.train, side.needs, side.rules, step=step, tank=side.tank,
-        first=side.first,
-    )  # fmt: skip
-    return Trace(*(part[before:] for part in trace))
+    Yields
+    ------
+    Trace
+        Of a stretch; scenarios on the last axis, one after the other.
+
+    Validity
+    --------
+    As `stretch`.
+
+    Source
+    ------
+    Energy balance.
+    """
+    steps = len(scenarios[0].sun)
+    starts = range(0, steps, STRETCH)
+    pieces = [slice(n, min(n + STRETCH, steps)) for n in starts]
+    state, first = None, int(before > 0)
+    for number, piece in enumerate([slice(steps - before, steps)] * first + pieces):
+        side = joined(over_time(tuple(scenarios), steps, piece))
+        state = begin(side) if state is None else state
+        trace, state = stretch(side, state, step)
+        progress(piece.stop, steps)
+        if number >= first:
+            yield trace

@@ -92,7 +92,7 @@ def train(case: Any, results: Sequence[str]) -> Train:
 
 
 def response(
-    solve: Train, axes: Axes, *, tolerance: float = 1e-3, checks: int = CHECKS
+    solve: Train, axes: Axes, *, tolerance: float = 1e-3, checks: int = CHECKS, first: int = FIRST
 ) -> Response:
     """Return the response of a train, as fine as the tolerance asks.
 
@@ -108,6 +108,8 @@ def response(
         5 % of the largest magnitude where the value is smaller. [1]
     checks : int
         Points between the nodes. [1]
+    first : int
+        Nodes along each axis to begin with. [1]
 
     Returns
     -------
@@ -127,11 +129,14 @@ def response(
     ------
     tensor Chebyshev interpolation, definition.
     """
-    counts = [FIRST] * len(axes)
-    between = _between(axes, checks)
-    truth = solve(between)
+    counts = [first] * len(axes)
+    between, grid = _between(axes, checks), _grid(axes, counts)
+    # a solve costs much, a point in it little: checks and first nodes are solved together
+    both = solve({name: np.concatenate([between[name], grid[name]]) for name in axes})
+    truth = {name: values[:checks] for name, values in both.items()}
+    nodes: Mapping[str, Array] = {name: values[checks:] for name, values in both.items()}
     while True:
-        found, weights = _fitted(solve, axes, counts, truth)
+        found, weights = _fitted(axes, counts, nodes)
         told = found(between)
         error = {name: _miss(told[name], truth[name]) for name in truth}
         if max(error.values()) <= tolerance:
@@ -143,6 +148,7 @@ def response(
             raise NoSolutionError(
                 f"{worst} is not smooth over {ranges} (SI): missed by {error[worst]:.1%}"
             )
+        nodes = solve(_grid(axes, counts))
 
 
 def _between(axes: Axes, checks: int) -> dict[str, Array]:
@@ -154,14 +160,20 @@ def _between(axes: Axes, checks: int) -> dict[str, Array]:
     }
 
 
-def _fitted(solve: Train, axes: Axes, counts: Sequence[int], names) -> tuple[Response, list[float]]:
-    """Return the series through a grid, and how much its last terms along each axis weigh."""
+def _grid(axes: Axes, counts: Sequence[int]) -> dict[str, Array]:
+    """Return the nodes of all axes against one another, each input (n,)."""
     lines = [series.nodes(*axes[name], count) for name, count in zip(axes, counts, strict=True)]
     grid = np.meshgrid(*lines, indexing="ij")
-    values = solve({name: part.ravel() for name, part in zip(axes, grid, strict=True)})
+    return {name: part.ravel() for name, part in zip(axes, grid, strict=True)}
+
+
+def _fitted(
+    axes: Axes, counts: Sequence[int], values: Mapping[str, Array]
+) -> tuple[Response, list[float]]:
+    """Return the series through a grid, and how much its last terms along each axis weigh."""
     coefficients, weights = {}, [0.0] * len(counts)
-    for name in names:
-        block = np.asarray(values[name], float).reshape(counts)
+    for name, told in values.items():
+        block = np.asarray(told, float).reshape(counts)
         for axis, count in enumerate(counts):
             turned = np.tensordot(series.transform(count), block, axes=(1, axis))
             block = np.moveaxis(turned, 0, axis)

@@ -12,7 +12,7 @@ import numpy as np
 
 from treatsim.arrays import Array
 from treatsim.constants import DAY
-from treatsim.running.dispatch import Rules
+from treatsim.running.plant import Rules
 
 AROUND = 10  # days on either side that tell what sun is usual
 DARK = 0.02  # of the largest usual power in the year: below, it is night
@@ -58,11 +58,12 @@ def energy_until_sun(usual_sun: Array, needs: Array, step: float, per_day: int) 
     before the losses of the battery.
     """
     missing = (needs - DULL * usual_sun) * step
-    found = np.zeros(missing.shape)
-    held, reach = np.zeros(1), LONGEST * per_day
-    for n in range(len(missing) + reach - 1, -1, -1):
-        held = np.maximum(held + missing[n % len(missing)], 0.0)
-        found[n % len(missing)] = held
+    reach = LONGEST * per_day
+    total = np.cumsum(
+        np.vstack([np.zeros((1, 1)), missing, missing[np.arange(reach) % len(missing)]])
+    )
+    highest = np.maximum.accumulate(total[::-1])[::-1]  # most that is missing at any time to come
+    found = (highest - total)[: len(missing), None]
     return np.minimum(found, _ahead(np.maximum(missing, 0.0), reach))
 
 

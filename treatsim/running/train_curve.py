@@ -16,12 +16,13 @@ from treatsim.arrays import Array
 from treatsim.errors import NoSolutionError, RequestError
 from treatsim.operations.parameters import field_problem
 from treatsim.running.operation import MONTHS, OperationParameters, monthly
-from treatsim.running.response import response, train
+from treatsim.running.response import FIRST, response, train
 from treatsim.safety.verdict import NOT_MET, Verdict, judge
 
 CHECKS = 32  # points for each input at which the response is held against the train
 PLACES = 17  # settings along the dial
-SCAN, ROUNDS = 9, 3  # settings looked at for the ends of the dial, and how often closer
+SCAN, REFINED = 33, 17  # settings looked at for the ends of the dial, and closer at each
+NODES = 9  # of the response along the dial, to begin with
 REACH = (0.4, 1.6)  # of the present setting
 LEAST_FLOW = 0.2  # of the present one
 WANTED = ("product.flow", "energy.specific")
@@ -85,8 +86,9 @@ def curve_of(case: Any, operation: OperationParameters, days: int) -> Curve:
         axes[address] = (axes[address][0] * (1 - 1e-3), axes[address][1])
     fixed = {a: float(v[0]) for a, v in months.items() if a not in axes}
     surface = response(
-        _with(train(case, WANTED), fixed), axes, tolerance=TOLERANCE, checks=CHECKS * len(axes)
-    )
+        _with(train(case, WANTED), fixed), axes, tolerance=TOLERANCE, checks=CHECKS * len(axes),
+        first=NODES if len(axes) == 1 else FIRST,
+    )  # fmt: skip
     rows = days if len(axes) > 1 else 1
     setting = np.broadcast_to(np.linspace(*axes[address], PLACES), (rows, PLACES))
     water = {a: over_days(months[a], days)[:, None] for a in axes if a != address}
@@ -170,22 +172,28 @@ def _ends(case, address, operation, months) -> tuple[Array, Array, Array]:
             f"and its highest, {shown[2]}"
         )
     judged = _judged(case, address, months)
-    met = judged(np.full((_states(months), 1), now))
-    if not np.all(met.answered):
+    row = np.unique(np.append(np.linspace(low, high, SCAN), now))
+    place = int(np.searchsorted(row, now))
+    met = judged(np.broadcast_to(row, (_states(months), row.size)))
+    if not np.all(met.answered[:, place]):
         raise NoSolutionError(f"no operating point at {address} as in the case in every month")
-    broken = met.broken[:, :, 0].any(axis=1)  # limits missed already: they narrow nothing
-    least = LEAST_FLOW * met.flow.min()
-    start = np.full(_states(months), now)
-    lowest = _edge(judged, ~broken, start, low, least)
-    highest = _edge(judged, ~broken, start, high, least)
-    if not np.any(met.duty & ~broken) or np.all(highest == high):
-        return lowest, highest, highest
-    free = _edge(judged, ~broken & ~met.duty, highest, high, least)
-    return lowest, highest, np.maximum(highest, free)
+    counted = ~met.broken[:, :, place].any(axis=1)  # limits missed already narrow nothing
+    rest = counted & ~met.duty
+    least = LEAST_FLOW * met.flow[:, place].min()
+    sides = [(counted, -1), (counted, 1)] + [(rest, 1)] * bool(np.any(met.duty & counted))
+    brackets = [_bracket(_good(met, limits, least), row, place, way) for limits, way in sides]
+    share = np.linspace(0.0, 1.0, REFINED)
+    tried = [inside[:, None] + (outside - inside)[:, None] * share for inside, outside in brackets]
+    again = judged(np.concatenate(tried, axis=1))
+    found = []
+    for number, ((limits, _), settings) in enumerate(zip(sides, tried, strict=True)):
+        columns = slice(number * REFINED, (number + 1) * REFINED)
+        found.append(_last(_good(again, limits, least)[:, columns], settings))
+    return found[0], found[1], np.maximum(found[1], found[-1])
 
 
 class _Judged(NamedTuple):
-    answered: Array  # (12, settings)
+    answered: Any  # (12, settings)
     flow: Array
     broken: Array  # (limits, 12, settings)
     duty: Array  # which limits are such that people rely on, (limits,)
@@ -215,19 +223,30 @@ def _states(months: Mapping[str, Array]) -> int:
     return MONTHS if months else 1
 
 
-def _edge(judged, counted: Array, now: Array, side: float, least: float) -> Array:
-    """Return how far the dial may be turned towards one side, in each month."""
-    inside, outside = now, np.full(now.shape, float(side))
-    for _ in range(ROUNDS):
-        share = np.linspace(0.0, 1.0, SCAN)
-        tried = inside[:, None] + (outside - inside)[:, None] * share
-        found = judged(tried)
-        good = found.answered & (found.flow >= least) & ~found.broken[counted].any(axis=0)
-        good[:, 0] = True
-        last = np.where(good.all(axis=1), SCAN - 1, np.argmin(good, axis=1) - 1)
-        row = np.arange(now.size)
-        inside, outside = tried[row, last], tried[row, np.minimum(last + 1, SCAN - 1)]
-    return inside
+def _good(found: _Judged, counted: Array, least: float) -> Any:
+    """Tell where there is an answer, enough flow, and no limit of those counted missed."""
+    return (found.flow >= least) & found.answered & ~found.broken[counted].any(axis=0)
+
+
+def _bracket(good: Array, row: Array, place: int, way: int) -> tuple[Array, Array]:
+    """Return the last setting on the way from the present one that is good, and the next one."""
+    along, settings = good[:, place::way], row[place::way]
+    last = _count(along) - 1
+    return settings[last], settings[np.minimum(last + 1, settings.size - 1)]
+
+
+def _last(good: Array, settings: Array) -> Array:
+    """Return the last of settings in a row up to which all are good; the first one counts as such.
+
+    Both (months, settings).
+    """
+    last = np.maximum(_count(good) - 1, 0)
+    return settings[np.arange(last.size), last]
+
+
+def _count(good: Array) -> Array:
+    """Return how many are good from the first on, without a gap."""
+    return np.where(good.all(axis=1), good.shape[1], np.argmin(good, axis=1))
 
 
 def _stated(item, name: str, text: str | None) -> float | None:

@@ -7,7 +7,7 @@ is made and what the train would make wide open, day and night, out of all the e
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -21,7 +21,7 @@ from treatsim.power.ageing import damage
 from treatsim.power.sun import DAYS, MONTH_OF_DAY
 from treatsim.power.weather import weather_of
 from treatsim.running.dispatch import Trace
-from treatsim.running.plan import TOOLS, Change, Plan, joined, plan_of, scenario, tables, walked
+from treatsim.running.plan import TOOLS, Change, Plan, plan_of, scenario, tables, walked
 from treatsim.running.train_curve import curve_of
 from treatsim.safety.people import people_served
 from treatsim.safety.verdict import judge
@@ -135,12 +135,9 @@ def year_of_case(
     verdict = judge(case.solve({}))
     if not np.all(verdict.result.solved):
         raise NoSolutionError(verdict.result.reason(0))
-    progress(1, 3)
     curve = curve_of(case, stated["operation"], DAYS)
-    progress(2, 3)
     people = case.sections.get("people")
-    found = year_of(plan_of(case, case.sections, weather, curve, None), people)
-    progress(3, 3)
+    found = year_of(plan_of(case, case.sections, weather, curve, None), people, progress)
     missed, unjudged = (
         tuple(limit.name for limit in verdict.of_state(state))
         for state in ("not_met", "not_judged")
@@ -149,7 +146,10 @@ def year_of_case(
     return found._replace(missed=missed, open=unjudged, wanted=wanted)
 
 
-def year_of(plan: Plan, people: Any = None) -> Year:
+def year_of(
+    plan: Plan, people: Any = None,
+    progress: Callable[[int, int], None] = lambda done, total: None,
+) -> Year:  # fmt: skip
     """Return the years of a plan.
 
     Parameters
@@ -158,6 +158,8 @@ def year_of(plan: Plan, people: Any = None) -> Year:
         A case under the weather of some years.
     people : PeopleParameters or None
         Who drinks.
+    progress : callable
+        Called with steps done and steps in all.
 
     Returns
     -------
@@ -172,22 +174,84 @@ def year_of(plan: Plan, people: Any = None) -> Year:
     ------
     Energy balance.
     """
-    changes = [Change(), *LIFTS.values(), Change(tools=TOOLS)]
-    side = joined([scenario(plan, change) for change in changes])
-    trace = walked(side, plan.step, round(WARM_UP * DAY / plan.step))
-    count = plan.sun.shape[1]
-    parts = [
-        Trace(*(row[:, n * count : (n + 1) * count] for row in trace)) for n in range(len(changes))
-    ]
-    made = [_by_month(part.water, plan.step) for part in parts]
-    lost = {
-        cause: after - before for cause, before, after in zip(LIFTS, made, made[1:], strict=False)
-    }
-    lost |= _without_bounds(plan, parts[len(LIFTS)], made[len(LIFTS)])
-    tools = float(np.mean(parts[0].water.sum(axis=0) - parts[-1].water.sum(axis=0)))
+    lifts = {cause: change for cause, change in LIFTS.items() if lifts_something(plan, cause)}
+    changes = [Change(), Change(tools=TOOLS), *lifts.values()]
+    sides = [scenario(plan, change) for change in changes]
+    count, told, water, ends = plan.sun.shape[1], [], [], []
+    for piece in walked(sides, plan.step, round(WARM_UP * DAY / plan.step), progress):
+        told.append([row[:, :count] for row in piece])
+        water.append(piece.water)
+        ends.append(piece.stored[[0, -1], -count:])  # of the widest lift
+    trace = Trace(*(np.concatenate(rows) for rows in zip(*told, strict=True)))
+    made = np.split(np.concatenate(water), len(changes), axis=1)
     days = len(plan.hour) * plan.step / DAY
-    return Year(plan, parts[0], daily_water(plan, parts[0]), lost, tools / days,
-                life_of(plan, parts[0]), values(plan, parts[0], people))  # fmt: skip
+    tools = float(np.mean(made[0].sum(axis=0) - made[1].sum(axis=0))) / days
+    left = float(np.mean(np.maximum(ends[-1][1] - ends[0][0], 0.0))) / days
+    monthly = [_by_month(made[0], plan.step), *(_by_month(m, plan.step) for m in made[2:])]
+    lost = lost_litres(plan, monthly, tuple(lifts), left)
+    return Year(plan, trace, daily_water(plan, trace), lost, tools, life_of(plan, trace),
+                values(plan, trace, people))  # fmt: skip
+
+
+def lifts_something(plan: Plan, cause: str) -> bool:
+    """Whether lifting a bound changes anything: those that are not there cost nothing."""
+    if cause == "tank":
+        return plan.draw is not None and plan.tank is not None
+    if cause == "hours":
+        return plan.operation.schedule is not None or plan.operation.night == "never"
+    return cause != "dose" or bool(np.any(plan.free != plan.train.full))
+
+
+def lost_litres(
+    plan: Plan, made: Sequence[Array], lifted: Sequence[str], left: float
+) -> dict[str, Array]:
+    """Return what each cause costs of a mean day, by month; none is below zero. [m3]
+
+    Parameters
+    ----------
+    plan : Plan
+        For the train wide open.
+    made : sequence of ndarray, shape (12,)
+        Water of a day by month: as is, and with one bound after the other lifted. [m3]
+    lifted : sequence of str
+        The causes of these.
+    left : float
+        Energy of a day that is left over when all are lifted. [J]
+
+    Returns
+    -------
+    dict
+        Every cause, (12,). Together they are what the train would make wide open day and night,
+        and out of what is then left over, less what it makes.
+
+    Validity
+    --------
+    What can be made with more bounds lifted is at least what was made with fewer: a higher dial
+    takes more energy for a litre, and a tank filled earlier moves water into another month, so
+    that the rules may make less behind a lift. Then that bound costs nothing.
+
+    Source
+    ------
+    definition
+    """
+    levels = np.maximum.accumulate(made, axis=0)
+    lost = dict.fromkeys(CAUSES, np.zeros(12)) | dict(
+        zip(lifted, np.diff(levels, axis=0), strict=True)
+    )
+    best, per_joule = wide_open(plan)
+    return lost | {"pump": np.full(12, left * per_joule), "sun": np.maximum(best - levels[-1], 0.0)}
+
+
+def wide_open(plan: Plan) -> tuple[Array, float]:
+    """Return the water of a day by month at the highest dial, (12,), and that of a joule there.
+
+    [m3], [m3/J]
+    """
+    power, flow = plan.train.power, plan.train.flow
+    most = np.broadcast_to(plan.free[:, 0], len(power))
+    top = np.array([np.interp(*row) for row in zip(most, power, flow, strict=True)])
+    over = np.broadcast_to((top * plan.step)[:, None], (len(plan.hour), 1))
+    return _by_month(over, plan.step), float(np.mean(top / most))
 
 
 def _by_month(values: Array, step: float) -> Array:
@@ -195,22 +259,6 @@ def _by_month(values: Array, step: float) -> Array:
     per_day = round(DAY / step)
     daily = values.reshape(-1, per_day, values.shape[1]).sum(axis=1).mean(axis=1)
     return np.array([daily[month == MONTH_OF_DAY].mean() for month in range(12)])
-
-
-def _without_bounds(plan: Plan, free: Trace, made: Array) -> dict[str, Array]:
-    """Return what is lost without any bound but sun and pump, a day of each month. [m3]
-
-    The pump has the energy that is left over at the end, at the yield of its highest dial.
-    """
-    power, flow = plan.train.power, plan.train.flow
-    top = np.array([np.interp(f, p, q) for f, p, q in zip(
-        np.broadcast_to(plan.free[:, 0], len(power)), power, flow, strict=True)])  # fmt: skip
-    best = np.broadcast_to((top * plan.step)[:, None], (len(plan.hour), 1))
-    sun = _by_month(np.array(best), plan.step) - made
-    kept = free.stored[-1].mean() - free.stored[0].mean()
-    spare = np.maximum(kept, 0.0) * float(np.mean(top / plan.free[:, 0]))
-    per_day = spare / (len(plan.hour) * plan.step / DAY)
-    return {"pump": np.full(12, per_day), "sun": np.maximum(sun, 0.0)}
 
 
 def life_of(plan: Plan, trace: Trace) -> float | None:
