@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import difflib
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,23 +10,26 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim import quantities
 from treatsim.arrays import Array
-from treatsim.case_text import read_text
 from treatsim.correlations.solids.filtration import element_loss
 from treatsim.errors import RequestError
 from treatsim.running.filter_line import Filters
+from treatsim.running.timed_table import Column, Timed, raise_faults, read_timed
 from treatsim.water.properties import viscosity
 
-HOURS, FLOW, CHANGED, TIME = "hours", "product.flow", "changed", "time"
+HOURS, FLOW, CHANGED = "hours", "product.flow", "changed"
 TURBIDITY, SOLIDS, WARM = "water.turbidity", "water.suspended_solids", "water.temperature"
-KINDS = {HOURS: "duration", FLOW: "flow", TURBIDITY: "turbidity", SOLIDS: "concentration",
-         WARM: "temperature"}  # fmt: skip
+KINDS = {
+    HOURS: Column("duration"),
+    FLOW: Column("flow", open_low=True),  # a reading while nothing flows says nothing
+    TURBIDITY: Column("turbidity"),
+    SOLIDS: Column("concentration"),
+    WARM: Column("temperature"),
+}
 SLACK = 0.05, 180.0  # by which a meter may outrun the clock: share, and s
 LONG_GAP = 24 * 3600.0  # s of running without a reading
 ODD = 2.0  # times beyond what clean to full elements lose: a wrong unit or a wrong gauge
 FALL = 0.6  # of the resistance before: less without a change is a burst, a bypass or not noted
-MOST_TOLD = 20  # faults
 
 
 class Water(NamedTuple):
@@ -62,133 +62,42 @@ def read_log(path: str, filters: Filters, water: Water) -> Readings:
     [m3/h]`, `NAME.pressure_drop [bar]` for one filter or several; optional `water.turbidity`,
     `water.suspended_solids`, `water.temperature`, each with its unit, and `changed` (names).
     """
-    rows = list(csv.reader(io.StringIO(read_text(Path(path)))))
-    if len(rows) < 2:
-        raise RequestError(f"{path}: a heading and a row for each reading belong here")
-    faults: list[str] = []
-    columns = _columns(path, rows[0], filters.names, faults)
-    _raise(faults)
-    body = [(n, row) for n, row in enumerate(rows[1:], 2) if any(cell.strip() for cell in row)]
-    notes: list[str] = []
-    numbers = {name: _numbers(path, name, body, columns, faults, notes)
-               for name in columns if name not in (TIME, CHANGED)}  # fmt: skip
-    times = [_time(path, n, _cell(row, columns[TIME][0]), faults) for n, row in body]
-    changed = [_changed(path, n, row, columns, filters.names, faults) for n, row in body]
-    _raise(faults)
-    lines = tuple(n for n, _ in body)
-    _clock(path, lines, times, numbers[HOURS], faults, notes)
-    _raise(faults)
-    found = _made(lines, times, numbers, changed, water, notes)
+    drops = [f"{name}.pressure_drop" for name in filters.names]
+    columns = KINDS | dict.fromkeys(drops, Column("pressure_difference", blank=True, low=0.0))
+    log = read_timed(Path(path), columns, (HOURS, FLOW), (CHANGED,), name=path)
+    if not set(drops) & set(log.values):
+        raise RequestError(f"{path}:1: no column of a pressure drop, such as {drops[0]} [bar]")
+    faults, notes = list[str](), list(log.notes)
+    changed = _changed(log, filters.names, faults)
+    for name in drops:
+        notes += [f"{log.place(int(n))}: {name} was not read; the row is used without it"
+                  for n in np.flatnonzero(np.isnan(log.values.get(name, np.empty(0))))]  # fmt: skip
+    _meter(log, faults, notes)
+    raise_faults(faults)
+    found = _made(log, changed, water, notes)
     _plausible(path, found, filters, faults)
-    _raise(faults)
+    raise_faults(faults)
     return found
 
 
-def _raise(faults: Sequence[str]) -> None:
-    if faults:
-        more = len(faults) - MOST_TOLD
-        raise RequestError([*faults[:MOST_TOLD], *([f"and {more} more"] if more > 0 else [])])
-
-
-def _columns(
-    path: str, head: Sequence[str], names: Sequence[str], faults: list[str]
-) -> dict[str, tuple[int, float, float]]:
-    """Return name -> (place, factor, offset) of every column."""
-    drops = [f"{name}.pressure_drop" for name in names]
-    kinds = KINDS | dict.fromkeys(drops, "pressure_difference")
-    found: dict[str, tuple[int, float, float]] = {}
-    for place, text in enumerate(head):
-        name, _, unit = text.strip().partition(" [")
-        unit = unit.removesuffix("]").strip()
-        if name in (TIME, CHANGED):
-            found[name] = (place, 1.0, 0.0)
-        elif name in kinds:
-            try:
-                if not unit:
-                    shown = quantities.QUANTITIES[kinds[name]].shown
-                    raise RequestError(f'a unit is missing: write "{name} [{shown}]"')
-                quantities.read(f"1 {unit}", kinds[name])
-                found[name] = (place, *quantities.conversion(
-                    unit, quantities.QUANTITIES[kinds[name]].si))  # fmt: skip
-            except RequestError as error:
-                faults.append(f"{path}:1: {name}: {error}")
-        else:
-            near = difflib.get_close_matches(name, [*kinds, TIME, CHANGED], n=1)
-            hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(kinds)}"
-            faults.append(f'{path}:1: no such column "{name[:60]}"; {hint}')
-        if [t.strip().partition(" [")[0] for t in head].count(name) > 1:
-            faults.append(f"{path}:1: column {name} stands twice")
-    faults += [f"{path}:1: column {name} is missing" for name in (TIME, HOURS, FLOW)
-               if name not in found and not faults]  # fmt: skip
-    if not faults and not set(drops) & set(found):
-        faults.append(f"{path}:1: no column of a pressure drop, such as {drops[0]} [bar]")
-    return found
-
-
-def _cell(row: Sequence[str], place: int) -> str:
-    return row[place].strip() if place < len(row) else ""
-
-
-def _numbers(path: str, name: str, body, columns, faults: list[str], notes: list[str]) -> Array:
-    place, factor, offset = columns[name]
-    values = np.full(len(body), np.nan)
-    for at, (line, row) in enumerate(body):
-        text = _cell(row, place)
-        if not text:
-            if name.endswith("pressure_drop"):
-                notes.append(f"{path}:{line}: {name} was not read; the row is used without it")
-            else:
-                faults.append(f"{path}:{line}: {name} is missing")
-            continue
-        try:
-            values[at] = float(text) * factor + offset
-        except ValueError:
-            faults.append(f'{path}:{line}: {name} = "{text[:40]}": a number belongs here')
-            continue
-        if not np.isfinite(values[at]) or values[at] < 0:
-            faults.append(f"{path}:{line}: {name} = {text}: a number not below 0 belongs here")
-        elif name == FLOW and values[at] == 0:
-            faults.append(f"{path}:{line}: {name} = 0: a reading while nothing flows says nothing")
-    return values
-
-
-def _time(path: str, line: int, text: str, faults: list[str]) -> datetime:
-    try:
-        return datetime.fromisoformat(text)
-    except ValueError:
-        told = f'time = "{text[:40]}": write it as 2026-05-01T08:00'
-        faults.append(f"{path}:{line}: {told}")
-        return datetime(1, 1, 1)
-
-
-def _changed(path: str, line: int, row, columns, names, faults: list[str]) -> frozenset[str]:
-    if CHANGED not in columns:
-        return frozenset()
-    found = frozenset(_cell(row, columns[CHANGED][0]).replace(";", " ").split())
+def _changed(log: Timed, names: Sequence[str], faults: list[str]) -> list[frozenset[str]]:
+    """Return the filters that were changed before each reading."""
+    texts = log.texts.get(CHANGED, ("",) * len(log.lines))
+    found = [frozenset(text.replace(";", " ").split()) for text in texts]
     faults.extend(
-        f"{path}:{line}: changed: {name} is no filter; known: {', '.join(names)}"
-        for name in sorted(found - set(names))
+        f"{log.place(n)}: changed: {name} is no filter; known: {', '.join(names)}"
+        for n, row in enumerate(found)
+        for name in sorted(row - set(names))
     )
     return found
 
 
-def _clock(path: str, lines, times, running: Array, faults: list[str], notes: list[str]) -> None:
-    """Hold clock and meter against one another, row by row."""
-    offsets = {time.tzinfo is None for time in times}
-    if len(offsets) > 1:
-        faults.append(f"{path}: some times have an offset from universal time and some have none")
-        return
-    for n in range(1, len(times)):
-        here, step = f"{path}:{lines[n]}", (times[n] - times[n - 1]).total_seconds()
-        ran, before = running[n] - running[n - 1], lines[n - 1]
-        if step == 0:
-            faults.append(f"{here}: the time of line {before} again: a reading stands twice")
-        elif step < 0:
-            faults.append(
-                f"{here}: {times[n].isoformat()} lies before line {before}: times run back; if "
-                "the clock was changed, write times with their offset, such as 08:00+02:00"
-            )
-        elif ran < 0:
+def _meter(log: Timed, faults: list[str], notes: list[str]) -> None:
+    """Hold the meter of running hours against the clock, row by row."""
+    running = log.values[HOURS]
+    for n, (step, ran) in enumerate(zip(np.diff(log.time), np.diff(running), strict=True), 1):
+        here, before = log.place(n), log.lines[n - 1]
+        if ran < 0:
             faults.append(f"{here}: the meter runs back by {-ran / 3600:.3g} h since line {before}")
         elif ran > step * (1 + SLACK[0]) + SLACK[1]:
             faults.append(
@@ -202,8 +111,10 @@ def _clock(path: str, lines, times, running: Array, faults: list[str], notes: li
             )
 
 
-def _made(lines, times, numbers, changed, water: Water, notes: list[str]) -> Readings:
-    running = numbers[HOURS]
+def _made(
+    log: Timed, changed: Sequence[frozenset[str]], water: Water, notes: list[str]
+) -> Readings:
+    numbers, running = log.values, log.values[HOURS]
     if SOLIDS in numbers:
         solids = numbers[SOLIDS]
     elif TURBIDITY in numbers:
@@ -217,7 +128,7 @@ def _made(lines, times, numbers, changed, water: Water, notes: list[str]) -> Rea
     drop = {name.partition(".")[0]: values for name, values in numbers.items()
             if name.endswith(".pressure_drop")}  # fmt: skip
     return Readings(
-        tuple(lines), tuple(times), running, numbers[FLOW], drop, solids,
+        log.lines, log.clock, running, numbers[FLOW], drop, solids,
         np.asarray(viscosity(warm), float), tuple(changed), tuple(notes),
     )  # fmt: skip
 
