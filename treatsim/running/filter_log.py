@@ -11,7 +11,7 @@ from treatsim.constants import CELSIUS_20
 from treatsim.correlations.solids.filtration import blocking_constant, load_at_resistance
 from treatsim.errors import RequestError
 from treatsim.running.line_columns import LINE_FLOW, flow_columns, flow_of, temperature_of
-from treatsim.running.log_file import Column, Fault, Readings
+from treatsim.running.log_file import Fault, Readings
 from treatsim.running.logbook_table import LogbookParameters
 from treatsim.running.records import (
     Cause,
@@ -25,6 +25,7 @@ from treatsim.running.records import (
     trigger_of,
     with_interval,
 )
+from treatsim.running.timed_table import Column
 from treatsim.running.trends import Trend, trend_of
 
 LEAST_ROWS = 5
@@ -41,7 +42,7 @@ WORDS = {"filter pressure drop": "pressure_drop", "filter dp": "pressure_drop"}
 def columns_of(name: str) -> dict[str, Column]:
     """Return the columns that a filter can use."""
     return {
-        f"{name}.pressure_drop": Column("pressure_difference", 0.0),
+        f"{name}.pressure_drop": Column("pressure_difference", low=0.0),
         f"{name}.inlet.pressure": Column("pressure"),
         f"{name}.outlet.pressure": Column("pressure"),
         f"{name}.inlet.flow": Column("flow"),

@@ -9,7 +9,8 @@ import numpy as np
 from treatsim import quantities
 from treatsim.arrays import Array, Flags
 from treatsim.errors import RequestError
-from treatsim.running.log_file import METER, Column, Fault, Readings, Table, read_table
+from treatsim.running.log_file import METER, Fault, Readings, Table, read_table
+from treatsim.running.timed_table import Column
 
 LONG_GAP = 5.0  # of the usual step
 LEAST_DRIFT = 0.005  # of the hour meter against the clock
@@ -78,15 +79,13 @@ def read_log(path: str, known: Mapping[str, Column], words: Mapping[str, str]) -
         tuple(events),
         every,
         tuple(notes),
-        table.line.size + sum("cells under" in fault.what for fault in table.faults),
+        table.rows,
     )
 
 
 def _zeros(table: Table, known, keep: Flags) -> list[Fault]:
     """Rows in which nothing was measured, or where what cannot be nothing is."""
-    names = [
-        name for name in table.columns if name != METER and known[name].quantity != "temperature"
-    ]
+    names = [name for name in table.columns if name != METER and known[name].kind != "temperature"]
     if not names:
         return []
     rows = np.array([table.columns[name] for name in names])
@@ -97,7 +96,7 @@ def _zeros(table: Table, known, keep: Flags) -> list[Fault]:
         for line in table.line[still]
     ]
     for name in names:
-        if known[name].quantity in ("conductivity", "flow", "fluence_rate"):
+        if known[name].kind in ("conductivity", "flow", "fluence_rate"):
             dead = keep & ~still & (table.columns[name] == 0)
             found += [
                 Fault(int(n), f"{name} is 0 beside other readings", True) for n in table.line[dead]
@@ -109,7 +108,7 @@ def _wrong_range(table: Table, known, keep: Flags) -> list[Fault]:
     """Readings that differ from the others by the factor between two units."""
     found = []
     for name, values in table.columns.items():
-        near, factors = MISTAKES.get(known[name].quantity, (0.0, {}))
+        near, factors = MISTAKES.get(known[name].kind, (0.0, {}))
         good = keep & (values > 0)
         if not factors or np.count_nonzero(good) < 5:
             continue

@@ -5,10 +5,10 @@ Nothing is dropped in silence: every row that is left out is a `Fault` with its 
 
 from __future__ import annotations
 
-import csv
+import difflib
 import re
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
 
@@ -17,17 +17,11 @@ import numpy as np
 from treatsim import quantities
 from treatsim.arrays import Array
 from treatsim.errors import RequestError
+from treatsim.running.timed_table import TIME, Column, cells_of, scale_of, seconds_of
 
-LARGEST_FILE = 100_000_000  # bytes
-TIME, EVENT, METER = "time", "event", "hour_meter"
+EVENT, METER = "event", "hour_meter"
+SEPARATORS = ";\t"  # beside the comma
 HEAD = re.compile(r"\s*(.*?)\s*(?:[\[(]([^\])]*)[\])])?\s*$")
-
-
-class Column(NamedTuple):
-    """What a column may hold."""
-
-    quantity: str
-    low: float | None = None  # SI; where tighter than the quantity itself
 
 
 class Fault(NamedTuple):
@@ -66,6 +60,7 @@ class Table(NamedTuple):
     events: list[str]
     faults: list[Fault]
     notes: list[str]
+    rows: int  # of the file, with those of too few cells
 
 
 def read_table(path: str, known: Mapping[str, Column], words: Mapping[str, str]) -> Table:
@@ -73,69 +68,31 @@ def read_table(path: str, known: Mapping[str, Column], words: Mapping[str, str])
 
     `known` names the columns that can be used, `words` the trade's words for some of them.
     """
-    text = _text(path)
-    head = next((line for line in text.splitlines() if line.strip() and line[0] != "#"), "")
-    dialect = next((d for d in ";\t" if d in head), ",")
-    reader = csv.reader(text.splitlines(), delimiter=dialect)
-    header, rows, lines = _rows(reader, path)
-    heads, notes = _heads(header, known, words, path)
+    (first, header), *body = cells_of(Path(path), path, SEPARATORS)
+    heads, notes = _heads(header, known, words, f"{path}:{first}")
     faults = [
         Fault(line, f"{len(row)} cells under {len(header)} heads", True)
-        for row, line in zip(rows, lines, strict=True)
+        for line, row in body
         if len(row) != len(header)
     ]
-    whole = [i for i, row in enumerate(rows) if len(row) == len(header)]
-    rows, lines = [rows[i] for i in whole], [lines[i] for i in whole]
+    whole = [(line, row) for line, row in body if len(row) == len(header)]
+    lines = [line for line, _ in whole]
     start, time = None, np.empty(0)
     columns: dict[str, Array] = {}
-    events = [""] * len(rows)
+    events = [""] * len(whole)
     for place, (name, unit) in heads.items():
-        cells = [row[place].strip() for row in rows]
+        cells = [row[place] for _, row in whole]
         if name == EVENT:
             events = cells
         elif name == TIME:
             start, time = _times(cells, unit, lines, faults)
         else:
             columns[name] = _numbers(cells, name, unit, known[name], lines, faults)
-    return Table(start, time, np.array(lines, int), columns, events, faults, notes)
-
-
-def _text(path: str) -> str:
-    file = Path(path)
-    try:
-        if file.stat().st_size > LARGEST_FILE:
-            raise RequestError(f"{path}: more than 100 MB; no log of a unit is so long")
-        return file.read_text("utf-8-sig")
-    except (UnicodeDecodeError, ValueError) as error:
-        raise RequestError(f"{path}: no text in UTF-8; a CSV file is read") from error
-    except OSError as error:
-        raise RequestError(
-            f"{path}: cannot be read: {(error.strerror or 'error').lower()}"
-        ) from error
-
-
-def _rows(reader, path: str) -> tuple[list[str], list[list[str]], list[int]]:
-    """Return the header, and every row that is no comment and not blank, with its line."""
-    header: list[str] = []
-    rows, lines = [], []
-    try:
-        for row in reader:
-            if not any(cell.strip() for cell in row) or row[0].lstrip().startswith("#"):
-                continue
-            if not header:
-                header = row
-                continue
-            rows.append(row)
-            lines.append(reader.line_num)
-    except csv.Error as error:
-        raise RequestError(f"{path}:{reader.line_num}: not readable as CSV: {error}") from error
-    if not header or not rows:
-        raise RequestError(f"{path}: no readings: a header and rows are needed")
-    return header, rows, lines
+    return Table(start, time, np.array(lines, int), columns, events, faults, notes, len(body))
 
 
 def _heads(
-    header: Sequence[str], known: Mapping[str, Column], words: Mapping[str, str], path: str
+    header: Sequence[str], known: Mapping[str, Column], words: Mapping[str, str], where: str
 ) -> tuple[dict[int, tuple[str, str]], list[str]]:
     """Return name and unit of each column that can be used, by its place."""
     found: dict[int, tuple[str, str]] = {}
@@ -146,40 +103,41 @@ def _heads(
         plain = " ".join(word.lower().replace("_", " ").split())
         name = word if word in known else words.get(plain, plain.replace(" ", "_"))
         if name not in (*known, TIME, EVENT):
-            notes.append(f'column "{head.strip()[:60]}" is not used')
+            near = difflib.get_close_matches(name, [*known, TIME, EVENT], n=1, cutoff=0.8)
+            hint = f'; "{near[0]}" would be' if near else ""
+            notes.append(f'column "{head[:60]}" is not used{hint}')
             continue
         if name in [one for one, _ in found.values()]:
-            problems.append(f"{path}: two columns are {name}; keep one")
-        if name in known:
+            problems.append(f"{where}: two columns are {name}; keep one")
+        if name in known and unit:
             try:
-                _scale(unit, known[name].quantity)
+                scale_of(name, unit, known[name].kind)
             except RequestError as error:
-                problems.append(f"{path}: {name} [{unit}]: {error}")
+                problems.append(f"{where}: {error}")
         found[place] = (name, unit)
     if TIME not in [name for name, _ in found.values()]:
-        problems.append(f'{path}: no column "time", as 2031-05-01 06:00, or "time [h]"')
+        problems.append(f'{where}: no column "time", as 2031-05-01 06:00, or "time [h]"')
     if problems:
         raise RequestError(problems)
     return found, notes
 
 
-def _scale(unit: str, quantity: str) -> tuple[float, float] | None:
+def _scale(name: str, unit: str, kind: str) -> tuple[float, float] | None:
     """Return factor and offset of a head's unit; None where each cell must carry its own."""
-    zero = quantities.read(f"0 {unit}", quantity) if unit else 0.0
-    if not unit:
-        return (1.0, 0.0) if quantities.QUANTITIES[quantity].si == "1" else None
-    return quantities.read(f"1 {unit}", quantity) - zero, zero
+    if unit:
+        return scale_of(name, unit, kind)
+    return (1.0, 0.0) if quantities.QUANTITIES[kind].si == "1" else None
 
 
 def _numbers(cells, name: str, unit: str, column: Column, lines, faults: list[Fault]) -> Array:
     """Return the SI numbers of a column; what is none is NaN, with a fault unless it is blank."""
-    scale = _scale(unit, column.quantity)
+    scale = _scale(name, unit, column.kind)
     values = np.full(len(cells), np.nan)
     for i, text in enumerate(cells):
         if not text:
             continue
         try:
-            values[i] = _number(text, scale, column.quantity)
+            values[i] = _number(text, scale, column.kind)
         except RequestError as error:
             faults.append(Fault(lines[i], f'{name} = "{text[:30]}": {error}', True))
             continue
@@ -187,7 +145,7 @@ def _numbers(cells, name: str, unit: str, column: Column, lines, faults: list[Fa
             faults.append(
                 Fault(lines[i], f"{name} read by its own unit, not [{unit}]: {text[:30]}", False)
             )
-    bounds = quantities.QUANTITIES[column.quantity]
+    bounds = quantities.QUANTITIES[column.kind]
     low = bounds.low if column.low is None else column.low
     for i in np.flatnonzero((values < low) | (values > bounds.high)).tolist():
         why = "is negative" if values[i] < 0 else f"is no {bounds.meaning}"
@@ -251,7 +209,6 @@ def _clock(cells, lines, faults: list[Fault]) -> tuple[datetime | None, Array]:
             missing = "without" if keep else "with"
             faults.append(Fault(lines[i], f"time {missing} an offset, unlike the others", True))
             continue
-        moment = stamp.astimezone(UTC) if keep else stamp
-        first = first or moment
-        seconds[i] = (moment - first).total_seconds()
+        first = first or stamp
+        seconds[i] = seconds_of(stamp) - seconds_of(first)
     return first, seconds

@@ -8,9 +8,10 @@ from typing import Any, NamedTuple
 from treatsim.errors import RequestError
 from treatsim.running import filter_log, membrane_log, membrane_rows, pump_log, uv_log
 from treatsim.running.log_checks import read_log
-from treatsim.running.log_file import METER, Column, Readings
+from treatsim.running.log_file import METER, Readings
 from treatsim.running.logbook_table import LogbookParameters
 from treatsim.running.records import UnitLog
+from treatsim.running.timed_table import Column
 
 SHARED = {
     "water.temperature": Column("temperature"),

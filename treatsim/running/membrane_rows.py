@@ -8,9 +8,10 @@ import numpy as np
 
 from treatsim.arrays import Array
 from treatsim.errors import RequestError
-from treatsim.running.log_file import Column, Fault, Readings
+from treatsim.running.log_file import Fault, Readings
 from treatsim.running.logbook_table import LogbookParameters
 from treatsim.running.membrane_inverse import VesselReadings
+from treatsim.running.timed_table import Column
 
 WORDS = {  # as logs have them -> end of the address
     "feed flow": "feed.flow",
@@ -39,10 +40,10 @@ def columns_of(name: str) -> dict[str, Column]:
     """Return the columns that a vessel can use."""
     ports = ("feed", "permeate", "concentrate")
     found = {f"{name}.{port}.flow": Column("flow") for port in ports}
-    found |= {f"{name}.{port}.pressure": Column("pressure", 0.0) for port in ports}
+    found |= {f"{name}.{port}.pressure": Column("pressure", low=0.0) for port in ports}
     found |= {f"{name}.{port}.conductivity": Column("conductivity") for port in ports[:2]}
     found |= {f"{name}.{port}.concentration": Column("concentration") for port in ports[:2]}
-    found[f"{name}.pressure_drop"] = Column("pressure_difference", 0.0)
+    found[f"{name}.pressure_drop"] = Column("pressure_difference", low=0.0)
     return found
 
 

@@ -11,7 +11,7 @@ from treatsim.constants import GRAVITY
 from treatsim.correlations.hydraulics.pump_curve import pump_head
 from treatsim.errors import RequestError
 from treatsim.running.line_columns import LINE_FLOW, flow_columns, flow_of
-from treatsim.running.log_file import Column, Fault, Readings
+from treatsim.running.log_file import Fault, Readings
 from treatsim.running.logbook_table import HABIT, LogbookParameters
 from treatsim.running.records import (
     Cause,
@@ -24,6 +24,7 @@ from treatsim.running.records import (
     trigger_of,
     with_interval,
 )
+from treatsim.running.timed_table import Column
 from treatsim.running.trends import Trend, trend_of
 
 LEAST_ROWS = 5
@@ -34,9 +35,9 @@ WORDS = {"pump pressure": "outlet.pressure", "pump speed": "speed", "speed": "sp
 def columns_of(name: str) -> dict[str, Column]:
     """Return the columns that a pump can use."""
     return {
-        f"{name}.head": Column("head", 0.0),
+        f"{name}.head": Column("head", low=0.0),
         f"{name}.inlet.pressure": Column("pressure"),
-        f"{name}.outlet.pressure": Column("pressure", 0.0),
+        f"{name}.outlet.pressure": Column("pressure", low=0.0),
         f"{name}.inlet.flow": Column("flow"),
         f"{name}.speed": Column("speed"),
     }

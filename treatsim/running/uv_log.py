@@ -11,7 +11,7 @@ from treatsim.arrays import Array, Flags
 from treatsim.correlations.uv.optics import absorption_from_transmittance
 from treatsim.errors import RequestError
 from treatsim.running.line_columns import flow_columns, flow_of
-from treatsim.running.log_file import Column, Fault, Readings
+from treatsim.running.log_file import Fault, Readings
 from treatsim.running.logbook_table import HABIT, LogbookParameters
 from treatsim.running.records import (
     Cause,
@@ -24,6 +24,7 @@ from treatsim.running.records import (
     trigger_of,
     with_interval,
 )
+from treatsim.running.timed_table import Column
 from treatsim.running.trends import Trend, trend_of
 from treatsim.safety import uv_operation
 
