@@ -29,7 +29,7 @@ def run(arguments) -> int:
             logbook_text.logbook_text(case, book, arguments.units, full=full, colour=tinted),
             arguments.out,
         )
-    for line in book.urgent:
+    for line in book.urgent if form else ():  # the page leads with them
         tell(line)
     return Exit.NOT_MET if book.acts else Exit.DONE
 

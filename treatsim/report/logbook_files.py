@@ -7,15 +7,16 @@ import csv
 import io
 import re
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from treatsim import __version__, quantities
 from treatsim.constants import DAY
-from treatsim.errors import RequestError
+from treatsim.errors import RequestError, plain
 from treatsim.report.as_text import as_json, toml_text
-from treatsim.report.logbook_text import every_fault, logbook_text
+from treatsim.report.logbook_text import VERDICTS, every_fault, logbook_text
 from treatsim.running.logbook import Logbook
 from treatsim.running.records import Learnt, Series, UnitLog, moment
 
@@ -124,7 +125,11 @@ def csv_text(case: Any, book: Logbook, system: str) -> str:
 
 
 def case_text(case: Any, book: Logbook, system: str) -> str:
-    """Return the case with what was learnt put in its place, each value with its origin."""
+    """Return the case with what was learnt put in its place, each value with its origin.
+
+    What the log said stands above it, and what forbids giving out the water stays forbidden: it
+    goes into `logbook.stop`, beside what stood there, until a person takes it out.
+    """
     data = copy.deepcopy(dict(case.data))
     changed = 0
     for unit in book.units:
@@ -134,15 +139,32 @@ def case_text(case: Any, book: Logbook, system: str) -> str:
             key = address.rpartition(".")[2]
             if key not in table:  # by a sheet, which the log cannot rewrite
                 continue
+            source = f"{len(unit.line)} rows of {Path(book.readings.path).name} up to {when}"
             table[key] = {
                 "value": _entry(item.value, item.quantity),
                 "spread": _entry(item.spread, item.quantity),
-                "source": f"{len(unit.line)} rows of {book.readings.path} up to {when}",
+                "source": f"{source}; {item.said}" if item.said else source,
             }
             changed += 1
-    if not changed:
+    stop = list(
+        dict.fromkeys([*data["logbook"].get("stop", ()), *(what for what, _ in book.stops)])
+    )
+    if not changed and not stop:
         raise RequestError(f"{book.readings.path}: nothing was learnt that could be written back")
-    return _toml(data)
+    if stop:
+        data["logbook"]["stop"] = stop
+    return "\n".join([*_said(case, book), "", _toml(data)])
+
+
+def _said(case: Any, book: Logbook) -> list[str]:
+    """Return what the log said, as remarks above the case."""
+    lines = [
+        f"{Path(case.path).name} as {Path(book.readings.path).name} has it: what the log said of each unit"
+    ]
+    for unit in book.units:
+        lines += [f"{unit.unit}: {cause.name}: {VERDICTS[cause.verdict]}" for cause in unit.causes]
+    lines += [f"not judged: {line}" for line in book.not_judged]
+    return [f"# {plain(line)}" for line in lines]
 
 
 def _entry(value: float, quantity: str) -> str | float:
@@ -187,8 +209,6 @@ def _key(key: str) -> str:
 
 def picture(case: Any, book: Logbook, form: str) -> bytes:
     """Return the log as a picture."""
-    from pathlib import Path
-
     from treatsim.report.plots import logbook, style
 
     figure = logbook.draw(logbook.data_of(book))

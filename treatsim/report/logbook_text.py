@@ -82,7 +82,7 @@ def _answer(page: Page, book: Logbook) -> None:
     ends = " to ".join(moment(log.start, t) for t in (log.time[0], log.time[-1]))
     page.line(f"LOG  {log.rows} rows, {log.time.size} used, {ends}")
     for line in book.urgent:
-        page.listing([f"NOT to be given out: {line}" if "left out" not in line else line])
+        page.listing([f"NOT to be given out: {line}"])
     reached = [t for unit in book.units for t in unit.triggers if t.state == "reached"]
     if not book.urgent and not reached and not book.acts:
         page.line("  nothing to be done by these readings")

@@ -41,19 +41,23 @@ class Logbook(NamedTuple):
         return any(unit.acts for unit in self.units) or bool(self.blind)
 
     @property
-    def urgent(self) -> tuple[str, ...]:
-        """What forbids to give out water until it is checked, a line each."""
+    def stops(self) -> tuple[tuple[str, str], ...]:
+        """What forbids to give out water until it is checked: what it is, and what to do."""
         found = [
-            f"{unit.unit}: {cause.name} {cause.verdict}: {cause.do}"
+            (f"{unit.unit}: {cause.name} {cause.verdict}", cause.do)
             for unit in self.units
             for cause in unit.causes
             if cause.stop
         ]
         if self.blind:
-            found.append(
-                f"the last {self.blind} rows are left out: the state of today is not judged"
-            )
+            told = f"the last {self.blind} rows are left out: the state of today is not judged"
+            found.append((told, "mend what is wrong with them and read the log again"))
         return tuple(found)
+
+    @property
+    def urgent(self) -> tuple[str, ...]:
+        """The stops, a line each."""
+        return tuple(": ".join(stop) for stop in self.stops)
 
     @property
     def blind(self) -> int:

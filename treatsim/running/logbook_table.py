@@ -69,6 +69,18 @@ class LogbookParameters(Parameters):
         open_low=True, high=0.9, default=0.15, source=HABIT,
     )  # fmt: skip
 
+    stop: list = reference(
+        "what a log said that forbids giving out this water; a person who has checked it takes it "
+        "out", example=["ro: O-ring, interconnector or torn element suspected"], default=(),
+    )  # fmt: skip
+
+    def conflicts(self):
+        """Check that what stops is a list of texts."""
+        lines = self.stop
+        if isinstance(lines, list | tuple) and all(isinstance(line, str) for line in lines):
+            return []
+        return ["stop: a list of texts belongs here"]
+
     def needed(self, *names: str) -> None:
         """Raise RequestError with every field named that is not given."""
         missing = [name for name in names if getattr(self, name) is None]

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
 
 from treatsim.arrays import Array
-from treatsim.running.records import Cause, moment, near_event, percent, with_interval
-from treatsim.running.trends import Trend
+from treatsim.running.records import Cause, moment, near_event, percent, slowly
+from treatsim.running.trends import Step, Trend
 
 HALF = 0.5  # of a trigger: less is not called a change
 RAW = 0.05  # change of a raw reading that someone will ask about, as a logarithm
@@ -19,6 +19,8 @@ WORDS = {
     "salt": "salt permeability",
     "drop": "pressure drop of the feed channel",
 }
+BRINE_SEAL = "brine seal, feed runs past the elements"
+O_RING = "O-ring, interconnector or torn element"
 STOP = "stop giving out this water until it is checked: measure the permeate of every vessel and "
 STOP += "element (probe along the permeate tube), then seals and interconnectors"
 
@@ -40,33 +42,39 @@ class Pattern(NamedTuple):
 
     slow: Mapping[str, int]
     sudden: Mapping[str, int]
-    said: tuple[str, ...]
+    crept: tuple[str, ...]  # words for what came slowly
+    jumped: tuple[str, ...]  # words for what came at once and nobody noted
     explained: tuple[str, ...]  # steps beside an event of the log
+    open_steps: Mapping[str, tuple[Step, ...]]  # those beside no event
 
 
 def pattern_of(
     trends: Mapping[str, Trend], notice: Mapping[str, float], time: Array, events, start
 ) -> Pattern:
     """Part each trend into what came at once and what came slowly."""
-    slow, sudden, said, explained = {}, {}, [], []
+    slow, sudden, steps = dict[str, int](), dict[str, int](), dict[str, tuple[Step, ...]]()
+    crept, jumped, explained = [], [], []
     for key, words in WORDS.items():
-        trend = trends[key]
-        jumps = 0.0
-        for step in trend.steps:
-            when = moment(start, time[step.place])
-            size = percent(np.expm1(step.size))
-            if event := near_event(events, time, step.place):
-                explained.append(f'{words} {size} at {when}, beside "{event}"')
+        trend, sudden[key] = trends[key], 0
+        noted = {s: near_event(events, time, s.place) for s in trend.steps}
+        steps[key] = tuple(s for s in trend.steps if not noted[s])
+        for step, event in noted.items():
+            said = f"{words} {percent(np.expm1(step.size))} at once at "
+            said += moment(start, time[step.place])
+            if event:
+                explained.append(f'{said}, beside "{event}"')
             elif abs(step.size) >= notice[key]:
                 sudden[key] = int(np.sign(step.size))
-                said.append(f"{words} {size} at once at {when}")
-            jumps += step.size
-        rest = trend.now - jumps
-        beyond = abs(rest) > max(notice[key], trend.error)
-        slow[key] = int(np.sign(rest)) if beyond else 0
-        sudden.setdefault(key, 0)
-        said.append(f"{words} {with_interval(trend)} since the start")
-    return Pattern(slow, sudden, tuple(said), tuple(explained))
+                jumped.append(said)
+        change, error = trend.slow()
+        beyond = abs(change) > max(notice[key], error)
+        slow[key] = int(np.sign(change)) if beyond else 0
+        least = percent(np.expm1(max(notice[key], error))).lstrip("+")
+        crept.append(
+            f"{words} {slowly(trend)}: "
+            + ("fell", f"no change beyond {least}", "rose")[slow[key] + 1]
+        )
+    return Pattern(slow, sudden, tuple(crept), tuple(jumped), tuple(explained), steps)
 
 
 def causes_of(pattern: Pattern, conditions: Conditions) -> tuple[Cause, ...]:
@@ -78,126 +86,97 @@ def causes_of(pattern: Pattern, conditions: Conditions) -> tuple[Cause, ...]:
 
 
 def _sudden(pattern: Pattern, conditions: Conditions) -> list[Cause]:
-    jump, found = pattern.sudden, []
-    said = [line for line in pattern.said if "at once" in line]
+    jump, said = pattern.sudden, pattern.jumped
     if jump["salt"] > 0:
         feed = f"the feed's salt is {percent(np.expm1(conditions.feed))} against the start and is "
-        said = [*said, feed + "reckoned with: it is not the feed"]
+        said = (*said, feed + "reckoned with: it is not the feed")
         if jump["drop"] < 0:
-            found.append(
-                Cause(
-                    "brine seal, feed runs past the elements",
-                    "suspected",
-                    (*said, "less pressure drop and more salt at the same time"),
-                    STOP,
-                    stop=True,
-                )
-            )
+            name, also = BRINE_SEAL, "less pressure drop and more salt at the same time"
         else:
-            found.append(
-                Cause(
-                    "O-ring, interconnector or torn element",
-                    "suspected",
-                    (*said, "salt came at once while the pressure drop did not fall"),
-                    STOP,
-                    stop=True,
-                )
-            )
-    elif jump["drop"] < 0:
-        found.append(
-            Cause(
-                "brine seal, or the gauges of the pressure drop",
-                "cannot tell",
-                (*said, "less pressure drop at once, salt unchanged"),
-                "read both gauges with one gauge; probe the permeate of each element",
-            )
-        )
-    elif jump["drop"] > 0 or jump["water"] != 0 or jump["salt"] < 0:
-        found.append(
-            Cause(
-                "a sudden change of the membrane side",
-                "cannot tell",
-                tuple(said),
-                "check gauges and meters, valves, and what was done that day",
-            )
-        )
-    return found
+            name, also = O_RING, "salt came at once while the pressure drop did not fall"
+        return [Cause(name, "suspected", (*said, also), STOP, stop=True)]
+    if jump["drop"] < 0:
+        name = "brine seal, or the gauges of the pressure drop"
+        do = "read both gauges with one gauge; probe the permeate of each element"
+        also = "less pressure drop at once, salt not more at once"
+        return [Cause(name, "cannot tell", (*said, also), do)]
+    if any(jump.values()):
+        do = "check gauges and meters, valves, and what was done that day"
+        return [Cause("a sudden change of the membrane side", "cannot tell", said, do)]
+    return []
 
 
 def _slow(pattern: Pattern) -> list[Cause]:
-    row = SLOW.get((pattern.slow["water"], pattern.slow["salt"], pattern.slow["drop"]))
-    if (pattern.slow["water"], pattern.slow["salt"], pattern.slow["drop"]) == (0, 0, 0):
+    key = (pattern.slow["water"], pattern.slow["salt"], pattern.slow["drop"])
+    if key == (0, 0, 0):
         return []
-    said = tuple(line for line in pattern.said if "since the start" in line)
-    if row is None:
-        return [
-            Cause(
-                "a slow change that fits no one pattern",
-                "cannot tell",
-                said,
-                "calibrate the meters, then look at the first and the last element",
-            )
-        ]
-    name, verdict, why, do = row
-    return [Cause(name, verdict, (*said, why), do)]
+    name, verdict, why, do = SLOW.get(key, NO_ROW)
+    return [Cause(name, verdict, (*pattern.crept, *([why] if why else [])), do)]
 
 
+NO_ROW = (
+    "a slow change that fits no one pattern",
+    "cannot tell",
+    "",
+    "calibrate the meters, then look at the first and the last element",
+)
 # slow change of water permeability, salt permeability, pressure drop -> what it speaks for
 SLOW: Mapping[tuple[int, int, int], tuple[str, str, str, str]] = {
     (-1, 0, 1): (
         "fouling at the front: particles, film of germs",
         "suspected",
-        "less water and more pressure drop, salt held back as before",
+        "particles and germs settle in the first element: they cost water and block its channel",
         "check silt density and the last cartridge; weigh and look at the first element; clean "
         "alkaline first",
     ),
     (-1, 1, 0): (
         "scale in the tail",
         "suspected",
-        "less water and more salt at a pressure drop that hardly moved",
+        "scale grows where the water is saltiest: it costs water and lets salt through, and leaves "
+        "the channel open",
         "check recovery, hardness and antiscalant against the saturations of solve --full; weigh "
         "the last element; clean acid first",
     ),
     (-1, 1, 1): (
         "fouling at the front or scale in the tail",
         "cannot tell",
-        "less water, more salt and more pressure drop speak for both",
+        "the three together speak for both",
         "weigh the first and the last element, measure the pressure drop per stage",
     ),
     (-1, 0, 0): (
         "a film on the membrane, or compaction",
         "cannot tell",
-        "less water alone: organic or colloidal film and pressed membrane look alike",
+        "organic or colloidal film and a pressed membrane look alike",
         "a cleaning tells: what comes back was film",
     ),
     (-1, -1, 0): (
         "compaction, or a dense film",
         "cannot tell",
-        "less water and less salt at once",
+        "a pressed membrane passes less of both, and so does a dense film",
         "a cleaning tells: what comes back was film",
     ),
     (-1, -1, 1): (
         "fouling at the front: particles, film of germs",
         "suspected",
-        "less water and more pressure drop, salt held back as well or better",
+        "particles and germs settle in the first element; a film may hold salt back too",
         "check silt density and the last cartridge; look at the first element",
     ),
     (0, 0, 1): (
         "fouling at the front, in the channel so far",
         "suspected",
-        "more pressure drop alone",
+        "the channel closes before the membrane does",
         "check silt density, slime and the last cartridge; look at the first element",
     ),
     (1, 1, 0): (
         "membrane attacked, as by chlorine",
         "suspected",
-        "more water and more salt: the barrier itself is thinner",
+        "the barrier itself is thinner",
         "measure chlorine ahead of the membranes; what is lost does not come back by cleaning",
     ),
     (0, 1, 0): (
         "ageing, an early leak, or the conductivity meter",
         "cannot tell",
-        "more salt alone, slowly",
+        "salt alone: membrane, seal and meter look alike",
         "calibrate both conductivity meters, then probe the permeate tube",
     ),
 }
@@ -205,7 +184,7 @@ SLOW: Mapping[tuple[int, int, int], tuple[str, str, str, str]] = {
 
 def _outside(pattern: Pattern, conditions: Conditions) -> Cause:
     """Say why raw readings moved although nothing of the membrane did."""
-    said: Sequence[str] = [line for line in pattern.said if "since the start" in line]
+    said = pattern.crept
     c = conditions
     raw = [
         f"raw permeate flow {percent(np.expm1(c.flow))}, of which temperature, pressure and "

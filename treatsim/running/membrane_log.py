@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -16,16 +16,18 @@ from treatsim.errors import RequestError
 from treatsim.operations.ro_element import element_of, membrane_at
 from treatsim.running.log_file import Fault, Readings
 from treatsim.running.logbook_table import HABIT, LogbookParameters
-from treatsim.running.membrane_causes import HALF, Conditions, causes_of, pattern_of
+from treatsim.running.membrane_causes import HALF, Conditions, Pattern, causes_of, pattern_of
 from treatsim.running.membrane_inverse import Errors, Implied, Plant, VesselReadings, invert
 from treatsim.running.membrane_normal import at_start, series_of
 from treatsim.running.membrane_rows import Rows, rows_of
 from treatsim.running.records import (
+    Cause,
     Learnt,
     Series,
     Trigger,
     UnitLog,
     learnt_level,
+    percent,
     told,
     trigger_of,
 )
@@ -57,9 +59,10 @@ def study(unit: Any, case: Any, log: Readings, table: LogbookParameters) -> Unit
         *(f"noted beside a step: {text}" for text in pattern.explained),
         _pressures(plant, start, trends),
     )
+    learnt = _learnt(unit.name, trends, pattern, causes)
     return UnitLog(
         unit.name, "reverse osmosis", rows.time, rows.line, rows.left_out, series, trends,
-        _triggers(trends, table, rows.time), causes, _learnt(unit.name, trends), notes,
+        _triggers(trends, table, rows.time), causes, learnt, notes,
     )  # fmt: skip
 
 
@@ -101,12 +104,25 @@ def _triggers(
     )
 
 
-def _learnt(name: str, trends: Mapping[str, Trend]) -> dict[str, Learnt]:
-    """Return the permeabilities of today as inputs of the case."""
-    return {
-        f"{name}.{key}_permeability_ratio": learnt_level(trends[key], "factor")
-        for key in ("water", "salt")
-    }
+def _learnt(
+    name: str, trends: Mapping[str, Trend], pattern: Pattern, causes: Sequence[Cause]
+) -> dict[str, Learnt]:
+    """Return the permeabilities of today as inputs of the case.
+
+    What came at once through a seal is not the membrane's: it is left out, and said.
+    """
+    seal = [cause.name for cause in causes if cause.stop]
+    found = {}
+    for key in ("water", "salt"):
+        but = pattern.open_steps[key] if seal else ()
+        shares = ", ".join(percent(np.expm1(step.size)) for step in but)
+        said = [f"without {shares} at once, no membrane's: {'; '.join(seal)}"] if but else []
+        if key == "water" and (pattern.slow["drop"] or pattern.sudden["drop"]):
+            change = percent(np.expm1(trends["drop"].now))
+            said.append(f"the pressure drop, {change}, has no input here: flow is told too high")
+        address = f"{name}.{key}_permeability_ratio"
+        found[address] = learnt_level(trends[key], "factor", but, "; ".join(said))
+    return found
 
 
 def plant_of(unit: Any, water: Any) -> Plant:

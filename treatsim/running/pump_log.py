@@ -120,10 +120,9 @@ def _head(unit: Any, log: Readings) -> tuple[Array, tuple[str, ...]]:
 def _causes(
     trend: Trend, time: Array, log: Readings, paced: bool, share: float
 ) -> tuple[Cause, ...]:
-    found, jumps, notice = [], 0.0, 0.5 * share
+    found, notice = [], 0.5 * share
     level = f"shut-off head {with_interval(trend)} since the start, at equal speed and flow"
     for step in trend.steps:
-        jumps += step.size
         if near_event(log.events, time, step.place) or abs(step.size) < notice:
             continue
         said = f"shut-off head {percent(np.expm1(step.size))} at once at "
@@ -136,8 +135,8 @@ def _causes(
                 "vent, look at the strainer, read amps and volts",
             )
         )
-    rest = trend.now - jumps
-    if rest < -max(notice, trend.error):
+    rest, error = trend.slow()
+    if rest < -max(notice, error):
         wear = ("a slow loss",) if paced else ("a slow loss; the speed is not noted",)
         found.append(
             Cause(
@@ -148,7 +147,7 @@ def _causes(
                 "open the pump: impeller, rings, sand",
             )
         )
-    elif rest > max(notice, trend.error):
+    elif rest > max(notice, error):
         found.append(
             Cause(
                 "a flow meter or gauge that drifts",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
@@ -12,7 +12,7 @@ from treatsim import quantities
 from treatsim.arrays import Array
 from treatsim.constants import DAY
 from treatsim.running.log_file import Fault
-from treatsim.running.trends import Trend
+from treatsim.running.trends import Z95, Step, Trend
 
 FARTHEST = 730 * DAY  # a date beyond two years is none
 NEAR = 3  # rows between a step and an event noted in the log
@@ -58,6 +58,7 @@ class Learnt(NamedTuple):
     value: float
     spread: float  # standard error by the scatter of the log
     quantity: str
+    said: str = ""  # what it leaves out, or cannot tell
 
 
 class UnitLog(NamedTuple):
@@ -124,8 +125,18 @@ def percent(share: float) -> str:
 
 def with_interval(trend: Trend) -> str:
     """Return the change of a trend with its 95 % interval."""
-    ends = [percent(np.expm1(trend.now + side * trend.error)) for side in (-1, 1)]
-    return f"{percent(np.expm1(trend.now))} (95 %: {ends[0]} to {ends[1]})"
+    return _interval(trend.now, trend.error)
+
+
+def slowly(trend: Trend) -> str:
+    """Return what of a trend did not come at once, with its 95 % interval."""
+    aside = "slowly, steps aside, " if trend.steps else ""
+    return aside + _interval(*trend.slow())
+
+
+def _interval(change: float, error: float) -> str:
+    low, high = (percent(np.expm1(change + side * error)) for side in (-1, 1))
+    return f"{percent(np.expm1(change))} (95 %: {low} to {high})"
 
 
 def near_event(events, time: Array, place: int) -> str:
@@ -134,10 +145,11 @@ def near_event(events, time: Array, place: int) -> str:
     return "; ".join(text for when, text in events if early <= when <= late)
 
 
-def learnt_level(trend: Trend, quantity: str, scale: float = 1.0) -> Learnt:
-    """Return today's level of a ratio with its standard error."""
-    value = scale * float(np.exp(trend.start + trend.now))
-    return Learnt(value, value * trend.error / 1.96, quantity)
+def learnt_level(trend: Trend, quantity: str, but: Sequence[Step] = (), said: str = "") -> Learnt:
+    """Return today's level of a ratio with its standard error; without the steps in `but`."""
+    change, error = trend.slow(but)
+    value = float(np.exp(trend.start + change))
+    return Learnt(value, value * error / Z95, quantity, said)
 
 
 def told(value: float, quantity: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -15,6 +16,8 @@ LEAST_FOR_STEPS = 24
 SUDDEN = 0.4  # share of the whole change that must come at once
 LEAST_STEP = 0.04  # in the logarithm
 DEEPEST = 3  # steps within steps
+BESIDE = 16  # readings on each side that tell the size of a step
+MEDIAN = 1.2533  # error of a median over that of a mean, of a normal scatter
 NOISE = 1.4826  # standard deviation over median absolute deviation, of a normal scatter
 
 
@@ -33,6 +36,7 @@ class Step(NamedTuple):
 
     place: int  # first row after it
     size: float  # ln after - ln before
+    error: float  # half its 95 % interval
 
 
 class Trend(NamedTuple):
@@ -48,6 +52,12 @@ class Trend(NamedTuple):
     def moved(self) -> int:
         """-1, 0, 1: whether the interval excludes the start."""
         return 0 if abs(self.now) <= self.error else int(np.sign(self.now))
+
+    def slow(self, but: Sequence[Step] | None = None) -> tuple[float, float]:
+        """Return what did not come at once, and half its 95 % interval; `but` names the steps."""
+        steps = self.steps if but is None else but
+        errors = [self.error, *(step.error for step in steps)]
+        return self.now - sum(step.size for step in steps), float(np.hypot.reduce(errors))
 
 
 def noise_of(values: Array) -> float:
@@ -79,7 +89,7 @@ def sen_slope(time: Array, values: Array) -> Slope:
     scatter = NOISE * float(np.median(np.abs(rest)))
     centre = float(np.median(x))
     level = float(np.median(y - middle * (x - x[-1])))
-    wide = 1.2533 * Z95 * scatter * np.sqrt((1 + alike) / (1 - alike) / n)
+    wide = MEDIAN * Z95 * scatter * np.sqrt((1 + alike) / (1 - alike) / n)
     tilt = 0.5 * (ends[1] - ends[0]) * (x[-1] - centre)
     return Slope(middle, *ends, level + middle * (time[-1] - x[-1]), float(np.hypot(wide, tilt)))
 
@@ -117,13 +127,11 @@ def steps_of(values: Array, depth: int = 0) -> list[Step]:
     if abs(jump[best]) < max(least, SUDDEN * smooth):
         return _last_rows(values, noise) if depth == 0 else []
     place = _sharpest(values, best + width, width)
-    before = np.median(values[max(place - width, 0) : place])
-    after = np.median(values[place : place + width])
-    step = Step(place, float(after - before))
+    step = step_at(values, place, noise, min(width, BESIDE))
     left = steps_of(values[:place], depth + 1)
-    right = [Step(s.place + place, s.size) for s in steps_of(values[place:], depth + 1)]
+    right = [s._replace(place=s.place + place) for s in steps_of(values[place:], depth + 1)]
     late = [] if right else _last_rows(values[place:], noise)
-    return [*left, step, *right, *(Step(s.place + place, s.size) for s in late)]
+    return [*left, step, *right, *(s._replace(place=s.place + place) for s in late)]
 
 
 def _sharpest(values: Array, centre: int, width: int) -> int:
@@ -146,8 +154,15 @@ def _last_rows(values: Array, noise: float) -> list[Step]:
         gap = values[-count:] - before
         large = max(0.15, 6 * noise)
         if np.all(gap > large) or np.all(gap < -large):
-            return [Step(values.size - count, float(np.median(gap)))]
+            return [step_at(values, values.size - count, noise)]
     return []
+
+
+def step_at(values: Array, place: int, noise: float, width: int = BESIDE) -> Step:
+    """Return a step by the readings beside it: few, so that a slope does not count as a step."""
+    before, after = values[max(place - width, 0) : place], values[place : place + width]
+    error = MEDIAN * Z95 * noise * np.sqrt(1 / before.size + 1 / after.size)
+    return Step(place, float(np.median(after) - np.median(before)), float(error))
 
 
 def trend_of(time: Array, values: Array, baseline: float) -> Trend:
@@ -158,10 +173,10 @@ def trend_of(time: Array, values: Array, baseline: float) -> Trend:
     begin = steps[-1].place if steps else 0
     part, when = values[begin:], time[begin:]
     slope = sen_slope(when, part) if part.size >= LEAST_ROWS else None
-    own = 1.2533 * Z95 * max(noise_of(values), 1e-12) / np.sqrt(first.size)
+    own = MEDIAN * Z95 * max(noise_of(values), 1e-12) / np.sqrt(first.size)
     if slope is not None:
         now, error = slope.level - start, float(np.hypot(slope.error, own))
     else:
         now = float(np.median(part)) - start
-        error = 1.2533 * Z95 * noise_of(values) * float(np.sqrt(1 / part.size + 1 / first.size))
+        error = MEDIAN * Z95 * noise_of(values) * float(np.sqrt(1 / part.size + 1 / first.size))
     return Trend(start, now, error, slope, tuple(steps))

@@ -10,6 +10,7 @@ from treatsim import quantities
 from treatsim.arrays import Array, Flags
 from treatsim.correlations.uv.optics import absorption_from_transmittance
 from treatsim.errors import RequestError
+from treatsim.running.light_causes import Light, causes_of, drift_of
 from treatsim.running.line_columns import flow_columns, flow_of
 from treatsim.running.log_file import Fault, Readings
 from treatsim.running.logbook_table import HABIT, LogbookParameters
@@ -19,7 +20,6 @@ from treatsim.running.records import (
     Series,
     UnitLog,
     moment,
-    near_event,
     percent,
     trigger_of,
     with_interval,
@@ -29,7 +29,6 @@ from treatsim.running.trends import Trend, trend_of
 from treatsim.safety import uv_operation
 
 LEAST_ROWS = 5
-NOTICE = 0.05  # less is not called a slow loss, as a logarithm
 GRID = 24  # waters at which the light of the case is computed
 STOP = "no water to the tank until the sensor reads at least what the case counts on: wipe the "
 STOP += "sleeve, then transmittance, lamp hours, reference sensor, in that order"
@@ -86,7 +85,11 @@ def study(unit: Any, case: Any, log: Readings, table: LogbookParameters) -> Unit
     series = {"light": Series(words, "factor", ratio, spread * ratio)}
     checks, factor = _reference(unit, log)
     notes, outside = _off_specification(unit, case, log, keep, ratio / factor)
-    causes = (*outside, *_causes(trend, time, log, seen, factor), *checks)
+    duty, other = (log.columns.get(f"{unit.name}.{k}") for k in ("sensor", "reference_sensor"))
+    drift = None if duty is None or other is None else drift_of(duty, other, spread)
+    values = np.log(ratio)
+    light_read = Light(time, values, trend, log.events, log.start, seen, drift)
+    causes = (*outside, *_causes(light_read, factor), *checks)
     trigger = trigger_of(words, trend, table.sensor_trigger, -1, time, HABIT)
     learnt = _learnt(unit, trend, factor)
     if not learnt:
@@ -202,47 +205,19 @@ def _off_specification(
     ]
 
 
-def _causes(
-    trend: Trend, time: Array, log: Readings, seen: bool, factor: float
-) -> tuple[Cause, ...]:
+def _causes(light: Light, factor: float) -> tuple[Cause, ...]:
     """Return what the light speaks for, the most urgent first."""
-    level = f"light {with_interval(trend)} since the start" + ("" if seen else ", water not known")
-    found = []
-    if trend.start + trend.now - np.log(factor) < 0:
-        share = percent(np.exp(trend.start + trend.now) / factor - 1)
-        said = f"light {share} against lamp and sleeve of the case: the dose is below what solve "
+    trend, found = light.trend, []
+    level = trend.start + trend.now - float(np.log(factor))
+    if level < 0:
+        said = f"light {percent(np.expm1(level))} against lamp and sleeve of the case: the dose is "
         name = "less light than the case counts on"
-        found.append(Cause(name, "suspected", (said + "tells",), STOP, stop=True))
-    found += _sudden(trend, time, log)
-    rest = trend.now - sum(step.size for step in trend.steps)
-    if rest < -max(NOTICE, trend.error):
-        name = "sleeve, lamp or sensor" if seen else "sleeve, lamp, sensor or the water"
-        wiped = any(cause.verdict == "nothing" for cause in found)
-        also = ("a wipe brought light back before",) if wiped else ()
-        do = "wipe the sleeve: what comes back was fouling; else lamp hours, then the reference "
-        found.append(
-            Cause(f"slow loss of light: {name}", "cannot tell", (level, *also), do + "sensor")
-        )
+        found.append(Cause(name, "suspected", (said + "below what solve tells",), STOP, stop=True))
+    found += causes_of(light)
     name = "no change beyond what this sensor shows"
-    return tuple(found) or (Cause(name, "nothing", (level,), "go on reading every day"),)
-
-
-def _sudden(trend: Trend, time: Array, log: Readings) -> list[Cause]:
-    """Return what steps of the light speak for."""
-    found = []
-    for step in trend.steps:
-        event = near_event(log.events, time, step.place)
-        when = moment(log.start, time[step.place])
-        said = f"light {percent(np.expm1(step.size))} at once at {when}"
-        if event and step.size > 0:
-            name = "the sleeve was fouled, or the lamp old"
-            beside = f'{said}, beside "{event}"'
-            found.append(Cause(name, "nothing", (beside,), "repeat it before it is due"))
-        elif not event and step.size < 0:
-            name = "lamp, ballast, sensor or a slug of dull water"
-            do = "lamp indicator, then sleeve, then reference sensor"
-            found.append(Cause(name, "cannot tell", (said,), do))
-    return found
+    level_said = f"light {with_interval(trend)} since the start"
+    level_said += "" if light.seen else ", water not known"
+    return tuple(found) or (Cause(name, "nothing", (level_said,), "go on reading every day"),)
 
 
 def _learnt(unit: Any, trend: Trend, factor: float) -> dict[str, Learnt]:
