@@ -17,6 +17,7 @@ from treatsim.commands import (
     describe,
     figures,
     find,
+    logbook,
     new,
     solve,
     sources,
@@ -130,6 +131,7 @@ COMMANDS: dict[str, Command] = {
     "startup": startup.COMMAND,
     "spares": spares.COMMAND,
     "year": year.COMMAND,
+    "logbook": logbook.COMMAND,
     "figures": figures.COMMAND,
     "sources": sources.COMMAND,
 }

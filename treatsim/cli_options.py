@@ -7,6 +7,10 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         ("case",),
         {"metavar": "CASE", "help": "case file (TOML); - reads it from standard input"},
     ),
+    "READINGS": (
+        ("readings",),
+        {"metavar": "READINGS", "help": "log (CSV): a time and readings, each headed name [unit]"},
+    ),
     "CASES": (("cases",), {"metavar": "CASE", "nargs": "+", "help": "case files (TOML)"}),
     "[CASES]": (("cases",), {"metavar": "CASE", "nargs": "*", "help": "case files (TOML)"}),
     "KIND": (
@@ -41,6 +45,13 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         {
             "metavar": "PATH",
             "help": "write to a file, whole or not at all; form by its suffix",
+        },
+    ),
+    "--out LOG": (
+        ("--out",),
+        {
+            "metavar": "PATH",
+            "help": "a .txt, .json, .csv of every row, .svg or .png, or a .toml case of today",
         },
     ),
     "--png": (("--png",), {"action": "store_true", "help": "a PNG beside every SVG"}),

@@ -14,6 +14,7 @@ EVERYDAY: dict[tuple[str, str], float] = {
     ("g/L", "kg/m3"): 1.0,
     ("mg min/L", "kg s/m3"): 0.06,
     ("uS/cm", "S/m"): 1e-4,
+    ("mg/L per uS/cm", "kg/(m2 S)"): 10.0,
     ("1/h", "1/s"): 1 / 3600,
     ("L/(mg h)", "m3/(kg s)"): 1 / 3.6,
     ("mJ/cm2", "J/m2"): 10.0,

@@ -84,6 +84,9 @@ QUANTITIES: dict[str, Quantity] = {
     "pressure": Quantity("Pa", "bar", "psi", -ATMOSPHERE, INF, "gauge pressure"),
     "pressure_difference": Quantity("Pa", "bar", "psi", -INF, INF, "difference of pressures"),
     "quadratic_loss": Quantity("Pa s2/m6", "bar h2/m6", "psi/(gal/min)**2", 0, INF, "loss / flow2"),
+    "salt_per_conductivity": Quantity(
+        "kg/(m2 S)", "mg/L per uS/cm", "mg/L per uS/cm", 3, 12, "salt over conductivity at 25 degC"
+    ),
     "salt_permeability": Quantity(
         "m/s", "L/(m2 h)", "gal/(ft2 d)", 0, INF, "solute per area, time and concentration"
     ),

@@ -20,7 +20,6 @@ WAITING = {
     "correlations.disinfection.contact_time.SMITH_PH": "giardia_ct_regression",
     "correlations.disinfection.contact_time.SMITH_TEMPERATURE": "giardia_ct_regression",
     "correlations.disinfection.contact_time.VIRUS_TEMPERATURE": "virus_log_regression",
-    "correlations.ro.normalisation.FORMULA_RANGE": "astm_osmotic_pressure",
     "safety.uv_operation.PARTICLE_RANGE": "particle_loss",
     "water.analysis.PRACTICAL_SALINITY_RANGE": "from_practical_salinity",
 }

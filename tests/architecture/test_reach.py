@@ -24,14 +24,6 @@ WAITING = {
         "running.basin_worth Pit Digging Worth digging sludge_time basin_worth",
     ),
     "the day and the year: what a start costs": ("running.startup start_cost",),
-    "logbook: readings against the model": (
-        "correlations.ro.normalisation OperatingData astm_osmotic_pressure flow_temperature_factor"
-        " net_driving_pressure normalised_flow normalised_salt_passage",
-        "correlations.ro.solution_line take_line",
-        "correlations.ro.vessel_inverse VesselPressure pressure_for_permeate",
-        "safety.uv_operation DoseReading SensorCheck OffSpecification set_point_dose"
-        " calculated_dose off_specification sensor_check",
-    ),
     "bench readings in a case": (
         "correlations.disinfection.chlorine chlorine_demand jar_dose",
         "correlations.disinfection.chlorine_decay rate_from_readings",
@@ -48,7 +40,7 @@ WAITING = {
     "a reactor's validation report in a case": (
         "correlations.uv.validation_factor dose_bias combined_uncertainty validation_factor",
         "safety.barriers challenge_log",
-        "safety.uv_operation repaired_dose particle_loss",
+        "safety.uv_operation set_point_dose repaired_dose particle_loss",
     ),
     "field sheet: mixing and dosing of chlorine, water points": (
         "correlations.disinfection.chlorine StockStrength chlorine_mass stock_strength"

@@ -83,7 +83,7 @@ def read_timed(
         Every fault of the head, else every fault of the rows, by file and line.
     """
     name = name or path.name
-    lines = _lines(path, name)
+    lines = cells_of(path, name)
     head, scales = _head(lines[0], name, columns, needed, texts)
     faults: list[str] = []
     clock: list[datetime] = []
@@ -104,7 +104,7 @@ def read_timed(
             numbers[key].append(value)
         for key, column in words.items():
             column.append(entries[key])
-    seconds = [_seconds(when) for when in clock]
+    seconds = [seconds_of(when) for when in clock]
     notes = _order(name, kept, clock, seconds, faults)
     raise_faults(sorted(faults, key=lambda text: int(text.removeprefix(name).split(":")[1])))
     return Timed(name, tuple(kept), tuple(clock), np.array(seconds),
@@ -119,8 +119,11 @@ def raise_faults(faults: Sequence[str]) -> None:
         raise RequestError([*faults[:MOST_TOLD], *[f"and {more} more such lines"] * (more > 0)])
 
 
-def _lines(path: Path, name: str) -> list[tuple[int, list[str]]]:
-    """Return the cells of every line that is neither empty nor a remark, with its number."""
+def cells_of(path: Path, name: str, others: str = "") -> list[tuple[int, list[str]]]:
+    """Return the cells of every line that is neither empty nor a remark, with its number.
+
+    Cells are parted by commas, or by one of `others` where the first line has it.
+    """
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise RequestError(f"{name}: larger than {LARGEST_FILE // 1_000_000} MB")
@@ -134,16 +137,17 @@ def _lines(path: Path, name: str) -> list[tuple[int, list[str]]]:
     if not kept:
         raise RequestError(f"{name}: empty")
     number, first = kept[0]
-    if ";" in first:
+    apart = next((sign for sign in others if sign in first), ",")
+    if apart == "," and ";" in first:
         raise RequestError(f"{name}:{number}: columns are parted by commas here, not ;")
     if len(kept) < 2:
         raise RequestError(f"{name}: a heading and a row for each reading belong here")
-    return [(n, _cells(f"{name}:{n}", line)) for n, line in kept]
+    return [(n, _cells(f"{name}:{n}", line, apart)) for n, line in kept]
 
 
-def _cells(place: str, line: str) -> list[str]:
+def _cells(place: str, line: str, apart: str) -> list[str]:
     try:
-        return [cell.strip() for cell in next(csv.reader([line]))]
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=apart))]
     except csv.Error as error:
         raise RequestError(f"{place}: this is no line of cells: {error}") from error
 
@@ -185,11 +189,16 @@ def _scale(
     quantity = quantities.QUANTITIES[columns[key].kind]
     if not unit:
         raise RequestError(f'{key}: a unit is missing: write "{key} [{quantity.shown}]"')
+    return scale_of(key, unit, columns[key].kind)
+
+
+def scale_of(key: str, unit: str, kind: str) -> tuple[float, float]:
+    """Return factor and offset of a column's unit to SI."""
     try:
-        quantities.read(f"1 {unit}", columns[key].kind)
+        quantities.read(f"1 {unit}", kind)
     except RequestError as error:
         raise RequestError(f"{key}: {error}") from error
-    return quantities.conversion(unit, quantity.si)
+    return quantities.conversion(unit, quantities.QUANTITIES[kind].si)
 
 
 def _entries(place: str, cells: list[str], head: list[str], faults: list[str]) -> dict[str, str]:
@@ -236,7 +245,8 @@ def _number(
     return value
 
 
-def _seconds(when: datetime) -> float:
+def seconds_of(when: datetime) -> float:
+    """Return seconds since EPOCH, of universal time where the offset to it is written."""
     plain = when.replace(tzinfo=None) - (when.utcoffset() or timedelta())
     return (plain - EPOCH).total_seconds()
 

@@ -19,12 +19,13 @@ from treatsim.safety.parts.dissolved import Analytes, dissolved
 from treatsim.safety.parts.dose import dose
 from treatsim.safety.parts.fouling import fouling
 from treatsim.safety.parts.germs import Germs, germs
+from treatsim.safety.parts.log import log
 from treatsim.safety.parts.membranes import membranes
 from treatsim.safety.parts.people import people
 from treatsim.safety.parts.product import product
 from treatsim.safety.parts.units import units
 
-PARTS = (dose, units, germs, product, dissolved, people, membranes, fouling)
+PARTS = (log, dose, units, germs, product, dissolved, people, membranes, fouling)
 NO_ANSWER = "no_answer"
 WORDS = (*STATES[:3], NO_ANSWER)  # of a whole point, by the worst of its limits
 MET, NOT_MET, NOT_JUDGED, WITHOUT = range(4)

@@ -26,6 +26,7 @@ NAMES = (
     "scale_saturation",
     "array_months",
     "chance",
+    "logbook",
 )
 
 
