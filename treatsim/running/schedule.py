@@ -12,6 +12,8 @@ from treatsim.correlations.uv.lamp import risen, warm_up_factor
 from treatsim.running.start_events import Event
 from treatsim.running.start_parameters import StartupParameters
 
+Law = Callable[[float], float]
+
 
 class Warming(NamedTuple):
     """A lamp from the moment it strikes."""
@@ -24,7 +26,7 @@ class Warming(NamedTuple):
         """Return the share of full light."""
         return warm_up_factor(np.maximum(time - self.start, 0.0), self.time, self.first)
 
-    def law(self) -> Callable[[float], float]:
+    def law(self) -> Law:
         """Return `at` for single times not before its start, checked once: it is asked often."""
         start, time, first = self.start, self.time, self.first
         self.at(start)
@@ -43,6 +45,14 @@ class Turning(NamedTuple):
         """Return the share of the dial."""
         gone = (time - self.start) / self.time if self.time > 0 else np.ones_like(time)
         return self.first + (self.last - self.first) * np.clip(gone, 0.0, 1.0)
+
+    def law(self) -> Law:
+        """Return `at` for single times."""
+        start, time, first, last = self
+        if time == 0 or first == last:
+            return lambda _: last
+        steep = (last - first) / time
+        return lambda now: first + steep * min(max(now - start, 0.0), time)
 
     def reaches(self, share: float) -> float:
         """Return when it passes a share that lies between its ends. [s]"""
@@ -66,18 +76,12 @@ class Schedule(NamedTuple):
         """Return the share of the case's dial at `time` [s]."""
         return _along(self.pump, time)
 
-    def course(self, time: float, end: float) -> tuple[Callable[[float], float], float | None]:
-        """Return light over time between two knots, and the share of the dial if it stays.
-
-        time, end [s].
-        """
+    def course(self, time: float, end: float) -> tuple[Law, Law]:
+        """Return light and share of the dial for single times between two knots. time, end [s]"""
         lamp = next(piece for piece in reversed(self.lamp) if piece.start <= time)
         pump = next(piece for piece in reversed(self.pump) if piece.start <= time)
-        shares = pump.at(time), pump.at(end)
-        stays = float(shares[0]) if shares[0] == shares[1] else None
-        if isinstance(lamp, Turning):  # a dead lamp
-            return (lambda _: 0.0), stays
-        return lamp.law(), stays
+        shares = float(pump.at(time)), float(pump.at(end))
+        return lamp.law(), (lambda _: shares[0]) if shares[0] == shares[1] else pump.law()
 
     @property
     def knots(self) -> list[float]:

@@ -6,6 +6,8 @@ What the water weighs against being sped up is left out; over a ramp of seconds 
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_right
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
@@ -25,6 +27,7 @@ class Flows(NamedTuple):
     top: float
     curves: Mapping[str, Callable[[Any], Array]]
     error: float  # of the flow, largest at the places between, over that at the case's dial
+    single: Callable[[float], float]  # the flow over its place, for single numbers
     result: Any  # the solved points; entry `here` is the case's own dial
     here: int
 
@@ -33,6 +36,32 @@ class Flows(NamedTuple):
         share = np.asarray(share, float)
         place = np.sqrt(np.maximum(share - self.dead, 0.0) / (self.top - self.dead))
         return np.where(share > self.dead, self.curves[name](place), 0.0)
+
+    def flow_at(self, share: float) -> float:
+        """Return the flow at a single share of the dial: it is asked for often. [m3/s]"""
+        if share <= self.dead:
+            return 0.0
+        return self.single(math.sqrt((share - self.dead) / (self.top - self.dead)))
+
+
+def spline(x: Array, y: Array) -> Callable[[float], float]:
+    """Return the cubic spline through points for single numbers, many times faster than SciPy's.
+
+    x: rising; y: as many. Beyond the ends the outermost cubics go on, as SciPy's do.
+    """
+    from scipy.interpolate import CubicSpline
+
+    fitted = CubicSpline(x, y)
+    knots, cubics = fitted.x[1:-1].tolist(), fitted.c.T.tolist()
+    starts = fitted.x[:-1].tolist()
+
+    def at(value: float) -> float:
+        number = bisect_right(knots, value)
+        a, b, c, d = cubics[number]
+        step = value - starts[number]
+        return ((a * step + b) * step + c) * step + d
+
+    return at
 
 
 def dials_of(case: Any, units: Mapping[str, Any]) -> dict[str, float]:
@@ -106,5 +135,6 @@ def _tables(result: Any, wanted, places: Array, here: int, span: tuple[float, fl
         if name == "flow":
             coarse = CubicSpline(nodes[keep], values[keep])
             error = float(np.max(np.abs(coarse(nodes) - values)) / values[here + 1])
+            single = spline(nodes, values)
         curves[name] = CubicSpline(nodes, values)
-    return Flows(span[0], span[1], curves, error, result, here)
+    return Flows(span[0], span[1], curves, error, single, result, here)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -254,7 +254,10 @@ def startup(case: Any, events: Sequence[Event] = (), *, rtol: float = RTOL) -> S
     light = light_of(
         train.exposure, train.required, train.absorption, _dull(train.start, events)
     )  # fmt: skip
-    clean = solve_run(train, light, (), rtol=rtol)
+    one = light if light.one_water else light_of(
+        train.exposure, train.required, train.absorption, None
+    )  # fmt: skip
+    clean = solve_run(train, one, (), rtol=rtol)
     run = solve_run(train, light, tuple(events), rtol=rtol) if events else clean
     return Startup(case, train, clean, run)
 
@@ -333,16 +336,12 @@ def solve_run(train: Train, light: Light, events: tuple[Event, ...], *, rtol: fl
     """Integrate one transient and let the valve act on it."""
     start = train.start
     plan = schedule(start, events)._replace(dead=train.flows.dead)
-
-    def flow(time):
-        return train.flows("flow", plan.dial(time))
-
-    end = _end(train, plan, flow)
+    end = _end(train, plan)
     course = wash_out(
         train.exposure,
         light,
         plan,
-        flow,
+        train.flows.flow_at,
         train.line,
         Watched(train.required, start.sensor_set_point, start.flow_alarm),
         end,
@@ -357,7 +356,7 @@ def solve_run(train: Train, light: Light, events: tuple[Event, ...], *, rtol: fl
     return Run(train, plan, course, moves(start, spans, plan.dips, flushed, end), end, events)
 
 
-def _end(train: Train, plan: Schedule, flow: Callable[[Any], Any]) -> float:
+def _end(train: Train, plan: Schedule) -> float:
     """Return how long to look: until lamp, line and valve have come to rest."""
     start, line = train.start, train.line
     volume = line.ahead + train.exposure.volume + line.behind + (start.flush_volume or 0.0)

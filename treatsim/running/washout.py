@@ -19,6 +19,7 @@ import numpy as np
 from treatsim.arrays import Array
 from treatsim.operations.uv_exposure import FAINT, Exposure
 from treatsim.running.schedule import Schedule
+from treatsim.running.start_flow import spline
 
 RTOL = 1e-7
 LEAST = 1e-18  # of a survival, absolute: far below any that a dose asks for, and no smaller steps
@@ -26,12 +27,16 @@ SHADES = 9  # absorptions at which the light of clear to dull water is worked ou
 LEAST_STEP = 1e-9  # s; of two changes of course nearer than this, one
 
 
-class Light(NamedTuple):
-    """What the warm lamp does, in one water or in waters from clear to dull."""
+Flow = Callable[[float], float]
 
-    rate: Callable[[Any], Any]  # mean fluence rate, W/m2
-    reading: Callable[[Any], Any]  # of the sensor, over that in the case's own water
-    most: Callable[[Any], Any]  # logarithm of the survival of each germ at the required dose, (2,)
+
+class Light(NamedTuple):
+    """What the warm lamp does, in one water or in waters from clear to dull, one at a time."""
+
+    rate: Callable[[float], float]  # mean fluence rate, W/m2
+    reading: Callable[[float], float]  # of the sensor, over that in the case's own water
+    # logarithm of the survival of each germ at the required dose
+    most: Callable[[float], tuple[float, float]]
     one_water: bool
     shades: tuple[float, float]  # absorption of the case's water and of dull water, 1/m
 
@@ -115,17 +120,14 @@ def light_of(exposure: Exposure, required: float | None, clear: float, dull: flo
     if required is not None:  # a dose that no light gives asks for no survival at all
         mark = np.log(np.maximum(exposure.survival(exposure.least_mean(required, shades)), FAINT))
     if shades.size == 1:
-        rate, most = float(field.mean[0]), mark[:, 0]
+        rate, most = float(field.mean[0]), (float(mark[0, 0]), float(mark[1, 0]))
         return Light(lambda _: rate, lambda _: 1.0, lambda _: most, True, (clear, clear))
-    from scipy.interpolate import CubicSpline
-
     logs = np.log(field.mean), np.log(field.irradiance_at_wall / field.irradiance_at_wall[0])
-    rate, seen = (CubicSpline(shades, log) for log in logs)
-    most = CubicSpline(shades, mark, axis=1)
+    rate, seen, first, second = (spline(shades, row) for row in (*logs, *mark))
     return Light(
-        lambda a: np.exp(rate(a)),
-        lambda a: np.exp(seen(a)),
-        most,
+        lambda a: math.exp(rate(a)),
+        lambda a: math.exp(seen(a)),
+        lambda a: (first(a), second(a)),
         False,
         (clear, float(shades[-1])),
     )
@@ -136,24 +138,25 @@ def _shades(clear: float, dull: float) -> Array:
 
 
 class _Reactor:
-    """The right-hand side and the events."""
+    """The right-hand side and the events, in the order of the states: germ, germ, water."""
 
-    def __init__(self, exposure: Exposure, light: Light, plan: Schedule, flow, watched: Watched):
-        self.exposure, self.light, self.plan, self.table = exposure, light, plan, flow
-        self.watched, self.rates = watched, exposure.rates
+    def __init__(self, exposure: Exposure, light: Light, plan: Schedule, flow: Flow,
+                 watched: Watched):  # fmt: skip
+        self.exposure, self.light, self.plan, self.source = exposure, light, plan, flow
+        self.watched = watched
         self.running, self.absorption = False, 0.0
         self.slope_of_tanks = exposure.tanks / exposure.volume
+        self.rates = np.tile([*exposure.rates, 0.0], exposure.tanks)
+        self.above = np.empty(3 * exposure.tanks)  # what flows into each tank
 
     def enter(self, time: float, knot: float) -> None:
         """Look up what holds from `time` to the next knot [s], which belongs to what follows."""
-        self.until = np.nextafter(knot, 0.0)
-        self.shine, stays = self.plan.course(time, self.until)
-        steady = None if stays is None else float(self.table(self.until))
-        self.steady = steady
+        self.until = math.nextafter(knot, 0.0)
+        self.shine, self.dial = self.plan.course(time, self.until)
 
     def flow(self, time: float) -> float:
         """Return the flow. [m3/s]"""
-        return float(self.table(min(time, self.until))) if self.steady is None else self.steady
+        return self.source(self.dial(min(time, self.until)))
 
     def slope(self, time: float, state: Array) -> Array:
         """Return how fast every state changes."""
@@ -162,27 +165,29 @@ class _Reactor:
         change[0] = flow
         if not self.running:
             return change
-        tanks, moved = state[1:].reshape(-1, 3), change[1:].reshape(-1, 3)
-        moved[1:] = tanks[:-1] - tanks[1:]
-        moved[0] = (1.0 - tanks[0, 0], 1.0 - tanks[0, 1], self.absorption - tanks[0, 2])
-        moved *= flow * self.slope_of_tanks
-        shone = self.shine(time) * self.light.rate(tanks[:, 2])
+        tanks, above = state[1:], self.above
+        above[0] = above[1] = 1.0
+        above[2] = self.absorption
+        above[3:] = tanks[:-3]
+        shone = self.shine(time)
+        lit: Any = shone * self.light.rate(tanks[2])
         if not self.light.one_water:
-            shone = shone[:, None]
-        moved[:, :2] -= shone * self.rates * tanks[:, :2]
+            rates = [self.light.rate(water) for water in tanks[2::3].tolist()]
+            lit = shone * np.repeat(rates, 3)
+        change[1:] = (above - tanks) * (flow * self.slope_of_tanks) - lit * self.rates * tanks
         return change
 
     def dose_margin(self, _: float, state: Array) -> float:
         """Logarithm of what may survive over what survives, of the worse germ."""
-        first, second = self.light.most(0.0 if self.light.one_water else np.max(state[3::3]))
+        first, second = self.light.most(0.0 if self.light.one_water else max(state[3::3].tolist()))
         return min(
             first - math.log(max(state[-3], FAINT)), second - math.log(max(state[-2], FAINT))
         )
 
     def reading_margin(self, time: float, state: Array) -> float:
         """Sensor's reading less its set point; it looks at the middle of the chamber."""
-        middle = state[1:].reshape(-1, 3)[self.exposure.tanks // 2, 2]
-        seen = self.shine(time) * float(self.light.reading(middle))
+        middle = float(state[3 * (self.exposure.tanks // 2) + 3])
+        seen = self.shine(time) * self.light.reading(middle)
         return seen - (self.watched.reading or 0.0)
 
     def flow_margin(self, time: float, _: Array) -> float:
@@ -200,7 +205,7 @@ def wash_out(
     exposure: Exposure,
     light: Light,
     plan: Schedule,
-    flow: Callable[[Any], Any],
+    flow: Flow,
     line: Line,
     watched: Watched,
     end: float,
@@ -209,7 +214,7 @@ def wash_out(
 ) -> Course:
     """Return the course of a start and of what happens after it.
 
-    flow: of time [s] -> [m3/s]; end [s]. Integrated to `rtol` of every state.
+    flow: of the share of the dial, a single number -> [m3/s]; end [s]. Integrated to `rtol` of every state.
     """
     reactor, shades = _Reactor(exposure, light, plan, flow, watched), light.shades
     state = np.concatenate([[0.0], np.tile([1.0, 1.0, shades[0]], exposure.tanks)])
