@@ -83,6 +83,7 @@ QUANTITIES: dict[str, Quantity] = {
     "power": Quantity("W", "W", "W", -INF, INF, "power"),
     "pressure": Quantity("Pa", "bar", "psi", -ATMOSPHERE, INF, "gauge pressure"),
     "pressure_difference": Quantity("Pa", "bar", "psi", -INF, INF, "difference of pressures"),
+    "pressure_rate": Quantity("Pa/s", "bar/s", "psi/s", 0, INF, "pressure gained per time"),
     "quadratic_loss": Quantity("Pa s2/m6", "bar h2/m6", "psi/(gal/min)**2", 0, INF, "loss / flow2"),
     "salt_per_conductivity": Quantity(
         "kg/(m2 S)", "mg/L per uS/cm", "mg/L per uS/cm", 3, 12, "salt over conductivity at 25 degC"

@@ -57,7 +57,7 @@ def test_an_event_that_is_none(event, says):
 
 
 def test_a_case_without_its_start_says_what_is_missing():
-    run = treatsim("startup", "cases/sea.toml")
+    run = treatsim("startup", "cases/sea_recovery.toml")
     assert run.status == 2
     assert "[startup] is missing" in run.err
 
@@ -91,3 +91,20 @@ def test_raw_water_led_round_the_light_is_refused(tmp_path):
     run = treatsim("startup", path)
     assert run.status == 2
     assert "water reaches the product round uv" in run.err
+
+
+def test_membranes_are_held_against_salt_pressure_and_suction():
+    run = treatsim("startup", "cases/sea.toml")
+    assert run.status == 0
+    assert "gain of pressure at the membranes" in run.out
+    slow = treatsim("startup", "cases/sea.toml", "--set", "startup.pump_ramp=20 s", "--json")
+    told = json.loads(slow.out)
+    assert slow.status == 1
+    assert told["state"] == "not_met"
+    states = {row["name"]: row["state"] for row in told["membranes"]["limits"]}
+    assert states == {"over_limit": "met", "pressure_rate": "not_met", "drawn_back": "met"}
+
+
+@pytest.mark.parametrize("case", ["river_chlorine", "small_unit", "sea", "brackish_well"])
+def test_every_demo_with_a_start_keeps_its_limits(case):
+    assert treatsim("startup", f"cases/{case}.toml").status == 0

@@ -128,6 +128,18 @@ def test_a_step_of_the_pump_that_no_alarm_sees_has_no_end():
     assert found.run.remedy(found.run.events[0]).valve_time is None
 
 
+@pytest.mark.parametrize("line", ["full", "empty"])
+def test_a_hold_up_that_stood_overnight_is_under_dose(line):
+    """What stands behind the light at first was never lit: none of it may pass."""
+    lit = {"line_at_start": line, "pump_delay": "600 s", "valve_time": "0 s"}
+    clock = {"opens_when": "timer", "opening_time": "600 s"}
+    found = river(**lit, **clock)
+    if line == "full":
+        assert found.before_met == pytest.approx(0.012, rel=1e-4)
+        assert found.under_dose == pytest.approx(0.012, rel=1e-4)
+    assert not found.meets or line == "empty"
+
+
 def test_a_clock_that_opens_too_early_is_no():
     assert not river(opens_when="timer", opening_time="252 s").meets
     assert river(opens_when="timer", opening_time="340 s").meets

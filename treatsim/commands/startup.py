@@ -11,7 +11,6 @@ def run(arguments) -> int:
     from treatsim import cases, errors
     from treatsim.report import startup_text
     from treatsim.report.as_text import as_json
-    from treatsim.report.progress import Progress
     from treatsim.running.ro_start import membrane_start
     from treatsim.running.start_events import read_events
     from treatsim.running.startup import startup
@@ -26,15 +25,15 @@ def run(arguments) -> int:
         what = "an event needs a reactor with a light" if events else "neither light nor membranes"
         raise errors.RequestError(f"{case.path}: {what}: there is no start to tell")
     found = startup(case, events) if lit else None
-    with Progress("ramp") as progress:
-        membranes = membrane_start(case, progress) if salty else None
+    membranes = membrane_start(case) if salty else None
     told = (case.title, case.path, found, membranes, startup_text.cautions_of(case))
     if form == ".json":
         text = as_json(startup_text.startup_document(*told, arguments.units))
     else:
         text = startup_text.startup_text(*told, arguments.units, colour=colour(arguments))
     deliver(text, arguments.out)
-    return Exit.NOT_MET if found and found.judged and not found.meets else Exit.DONE
+    state = startup_text.state_of(found, membranes)
+    return Exit.NOT_MET if state == "not_met" else Exit.DONE
 
 
 COMMAND = Command(

@@ -4,17 +4,35 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Any, NamedTuple
+from typing import Any
 
 import treatsim
 from treatsim import quantities
+from treatsim.report.membrane_text import (
+    NOTES,
+    held_rows,
+    membrane_answer,
+    membrane_rows,
+    stop_rows,
+)  # fmt: skip
 from treatsim.report.page import Page
-from treatsim.running.ro_start import BAND, MembraneStart
+from treatsim.report.startup_rows import (
+    DIGITS,
+    Row,
+    cells_of,
+    finite,
+    litres,
+    plain,
+    shown,
+    watt_hours,
+)  # fmt: skip
+from treatsim.running.ro_held import Held, held, state
+from treatsim.running.ro_start import MembraneStart
 from treatsim.running.start_events import KINDS, Event
 from treatsim.running.startup import NOTHING, Startup
 from treatsim.safety.cautions import short_cautions
 
-WIDTH, DIGITS = 80, 3
+WIDTH = 80
 WASTE = (
     "To waste goes what leaves the end of the line and is not let through to the product: all of "
     "it while the valve is shut, its share while the valve moves. Water that fills the line does "
@@ -23,47 +41,27 @@ WASTE = (
 RULE = "The rule to be held against: a flow that stops at once when the light fails lets none pass."
 
 
-class Row(NamedTuple):
-    """One line: what, how much, and a remark."""
-
-    key: str
-    words: str
-    value: float | None  # SI; None for never, or for what there is none of
-    quantity: str
-    remark: str = ""
-
-
-def _finite(value: float | None) -> float | None:
-    return None if value is None or not math.isfinite(value) else value
-
-
-def _litres(value: float | None) -> float | None:
-    """Return a volume; what is rounding is none. [m3]"""
-    return None if value is None else 0.0 if value <= NOTHING else value
-
-
 def start_rows(found: Startup, system: str) -> Iterator[Row]:
     """Yield what is told of the start itself."""
     start, clean = found.train.start, found.clean
     asked = found.train.required
-    yield Row("filled", "water comes out", _finite(clean.filled), "time")
+    yield Row("filled", "water comes out", finite(clean.filled), "time")
     if asked is not None:
         dose = quantities.text(asked, "dose", system, DIGITS)
-        yield Row("met", f"water at the valve meets {dose}", _finite(clean.met), "time")
+        yield Row("met", f"water at the valve meets {dose}", finite(clean.met), "time")
     by = "by its sensor" if start.opens_when == "sensor" else "by a clock"
-    yield Row("opens", f"product valve opens, {by}", _finite(found.opens), "time")
+    yield Row("opens", f"product valve opens, {by}", finite(found.opens), "time")
     if asked is not None:
-        least = _litres(found.before_met) if math.isfinite(clean.met) else None
+        least = litres(found.before_met) if math.isfinite(clean.met) else None
         yield Row("least_waste", "must go to waste: out before the dose is met", least, "volume")
-    wasted = _litres(found.wasted) if math.isfinite(found.opens) else None
+    wasted = litres(found.wasted) if math.isfinite(found.opens) else None
     yield Row("wasted", "goes to waste until the valve stands open", wasted, "volume")
     if asked is not None:
-        under = _litres(clean.passage().under_dose)
+        under = litres(clean.passage().under_dose)
         yield Row("under_dose", "under dose into the product", under, "volume", "goal: none")
     yield Row("dose_steady", "dose credited in steady run", found.train.credited, "dose")
-    energy = _finite(found.energy)
-    told = None if energy is None else energy / 3600.0
-    yield Row("energy", "electricity until the valve opens", energy, "", _watt_hours(told))
+    energy = finite(found.energy)
+    yield Row("energy", "electricity until the valve opens", energy, "", watt_hours(energy))
     if found.surge:
         sudden, slow, back = found.surge
         shut = quantities.text(start.valve_time or 0.0, "time", system, DIGITS)
@@ -72,10 +70,6 @@ def start_rows(found: Startup, system: str) -> Iterator[Row]:
             "surge", f"surge if all flow is stopped in {shut}", slow, "head", "no way to waste open"
         )
         yield Row("surge_sudden", f"surge if stopped within {wave}", sudden, "head", "Joukowsky")
-
-
-def _watt_hours(value: float | None) -> str:
-    return "never" if value is None else f"{value:.3g} Wh"
 
 
 def event_rows(found: Startup, number: int, system: str) -> Iterator[Row]:
@@ -89,7 +83,7 @@ def event_rows(found: Startup, number: int, system: str) -> Iterator[Row]:
               "was not open" if not before else "")  # fmt: skip
     through = run.passage(event.time, until)
     if found.judged:
-        under = _litres(through.under_dose)
+        under = litres(through.under_dose)
         yield Row("under_dose", "under dose into the product", under, "volume", "goal: none")
         remedy = run.remedy(event)
         start = found.train.start
@@ -103,7 +97,7 @@ def event_rows(found: Startup, number: int, system: str) -> Iterator[Row]:
             yield Row(
                 "hold_up", "least hold-up that lets none pass", remedy.hold_up, "volume", now[1]
             )
-    yield Row("wasted", "goes to waste after it", _litres(through.waste), "volume")
+    yield Row("wasted", "goes to waste after it", litres(through.waste), "volume")
 
 
 def answer(found: Startup, system: str) -> list[str]:
@@ -174,15 +168,20 @@ def startup_text(
         page.head("answer")
         page.listing(answer(found, system))
         page.head("start")
-        page.table(("", "", ""), _cells(start_rows(found, system), system))
+        page.table(("", "", ""), cells_of(start_rows(found, system), system))
         for number, event in enumerate(found.run.events):
             page.head(f"event {number + 1}: {_named(event, system)}")
             page.line(f" {KINDS[event.kind][1]}")
-            page.table(("", "", ""), _cells(event_rows(found, number, system), system))
+            page.table(("", "", ""), cells_of(event_rows(found, number, system), system))
     if membranes is not None:
         page.head("membranes")
-        page.table(("", "", ""), _cells(membrane_rows(membranes), system))
-        page.listing(MEMBRANE_NOTES)
+        page.listing(membrane_answer(membranes, system))
+        page.table(("", "", ""), cells_of(membrane_rows(membranes, system), system))
+        page.head("when the pumps stop")
+        page.table(("", "", ""), cells_of(stop_rows(membranes, system), system))
+        page.head("held against")
+        page.table(("", "", ""), list(held_rows(membranes, system)))
+        page.listing(NOTES)
     if found is not None:
         page.head("what this rests on")
         page.listing(notes(found))
@@ -191,43 +190,9 @@ def startup_text(
     return page.text()
 
 
-MEMBRANE_NOTES = [
-    "Not judged: no limit is set on the product's salinity here. What comes out before it is "
-    f"within {BAND:.0%} of its steady value goes to waste.",
-    "Two volumes, ahead of and behind the membranes, each well mixed; flow and salinity at each "
-    "moment are those of the solved line at the dial of the moment.",
-]
-
-
-def membrane_rows(found: MembraneStart) -> Iterator[Row]:
-    """Yield what is told of the start of membranes."""
-    yield Row("pressure_up", "dials at their setting, pressure up", found.pressure_up, "time")
-    yield Row("steady", "product as salty as it stays", found.steady, "time", f"within {BAND:.0%}")
-    yield Row("wasted", "product until then, to waste", found.before_steady, "volume")
-    yield Row("salt", "salinity in steady run", found.salt, "concentration")
-    yield Row("saltiest", "saltiest on the way", found.saltiest, "concentration")
-
-
 def _named(event: Event, system: str) -> str:
     when = quantities.text(event.time, "time", system)
     return f"{event.kind.replace('_', ' ')} at {when}"
-
-
-def _cells(rows: Iterator[Row], system: str) -> list[tuple[str, str, str]]:
-    cells = []
-    for row in rows:
-        if row.quantity:
-            told = (
-                "none"
-                if row.value is None
-                else quantities.text(row.value, row.quantity, system, DIGITS)
-            )
-            if row.value is None and row.quantity == "time":
-                told = "never"
-            cells.append((row.words, told, row.remark))
-        else:
-            cells.append((row.words, row.remark, ""))
-    return cells
 
 
 def startup_document(
@@ -236,33 +201,42 @@ def startup_document(
 ) -> dict[str, Any]:  # fmt: skip
     """Return a start as plain data; null stands for never, or for what there is none of."""
     told: dict[str, Any] = {"treatsim": treatsim.__version__, "case": path, "title": title}
+    told["state"] = state_of(found, membranes)
     if found is not None:
         told |= {
-            "state": "not_judged" if not found.judged else "met" if found.meets else "not_met",
-            "start": _plain(start_rows(found, system), system),
+            "start": plain(start_rows(found, system), system),
             "events": [
-                {"kind": event.kind, "time": _number(event.time, "time", system)}
-                | _plain(event_rows(found, number, system), system)
+                {"kind": event.kind, "time": shown(event.time, "time", system)}
+                | plain(event_rows(found, number, system), system)
                 for number, event in enumerate(found.run.events)
             ],
             "answer": answer(found, system),
             "notes": notes(found),
         }
     if membranes is not None:
-        told["membranes"] = _plain(membrane_rows(membranes), system)
-        told.setdefault("state", "not_judged")
+        told["membranes"] = plain(
+            [*membrane_rows(membranes, system), *stop_rows(membranes, system)], system
+        ) | {"limits": [_limit(row, system) for row in held(membranes)],
+             "answer": membrane_answer(membranes, system), "notes": NOTES}  # fmt: skip
     return told | {"cautions": cautions}
 
 
-def _plain(rows: Iterator[Row], system: str) -> dict[str, Any]:
-    return {row.key: _number(row.value, row.quantity, system) for row in rows}
+def _limit(row: Held, system: str) -> dict[str, Any]:
+    return {
+        "name": row.key, "state": row.state, "needs": list(row.needs),
+        "value": shown(finite(row.value), row.quantity, system),
+        "limit": shown(row.limit, row.quantity, system),
+    }  # fmt: skip
 
 
-def _number(value: float | None, quantity: str, system: str) -> dict[str, Any]:
-    if not quantity:  # an energy
-        return {"value": None if value is None else value / 3.6e6, "unit": "kWh"}
-    number, unit = quantities.show(0.0 if value is None else float(value), quantity, system)
-    return {"value": None if value is None else number, "unit": unit}
+def state_of(found: Startup | None, membranes: MembraneStart | None) -> str:
+    """Return met, not_met or not_judged: the worst of light and membranes."""
+    states = set()
+    if found is not None:
+        states.add("not_judged" if not found.judged else "met" if found.meets else "not_met")
+    if membranes is not None:
+        states.add(state(membranes))
+    return next(word for word in ("not_met", "not_judged", "met") if word in states)
 
 
 def cautions_of(case: Any) -> list[str]:

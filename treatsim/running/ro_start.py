@@ -1,4 +1,4 @@
-"""The start of membranes: until their pressure is up and the product is as salty as it will stay.
+"""The start of membranes: until their pressure is up and the product is under its limit of salt.
 
 The membranes are quasi-steady at every dial of the ramp; what takes time is the water that stands
 ahead of them and behind them, each well mixed. Flushed with permeate before the stop, both begin
@@ -7,8 +7,8 @@ as permeate. Left with salt water, salt has come through the membrane: both begi
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import Any, NamedTuple
 
@@ -16,14 +16,20 @@ import numpy as np
 
 from treatsim.arrays import Array
 from treatsim.errors import RequestError
-from treatsim.running.schedule import Schedule, Turning
-from treatsim.running.start_flow import Flows, flows
-from treatsim.running.start_parameters import MEMBRANES, StartupParameters, check
+from treatsim.flowsheet.wiring import reach
+from treatsim.running.interlock import Moves, moves, passed, ready_spans
+from treatsim.running.schedule import Law, Schedule, Turning
+from treatsim.running.start_flow import Flows, few_flows
+from treatsim.running.start_parameters import StartupParameters, check, needed_of_membranes
+from treatsim.running.suck_back import drawn_back, emptied_after
 
 BAND = 0.05  # of the steady salinity: nearer, the product is as it will stay
 PRESSURE_BAND = 0.01
-NODES = 9  # of the tables over the ramp, which is short beside the washing out
+NODES = 4  # of the ramp, which is short beside the washing out
 CHANGES = 12.0  # times the standing water is changed in the time looked at
+RTOL = 1e-8
+NOTHING = 1e-9  # m3; a microlitre over its limit is rounding
+UNHELD = Moves(np.array([0.0]), np.array([0.0]), (), ())
 
 
 class Membranes(NamedTuple):
@@ -33,54 +39,211 @@ class Membranes(NamedTuple):
     flows: Flows
     salt: float  # of the product in steady run, kg/m3
     source: float  # kg/m3
+    back: float  # flow drawn back when the pressure is gone, m3/s
+    steepest: float  # gain of pressure at the membranes over that of the share of the dial, Pa
 
 
 @dataclass(frozen=True)
 class MembraneStart:
-    """What is told of the start of membranes."""
+    """One start of membranes with its valve."""
 
-    pressure_up: float  # time at which every dial is within 1 % of its setting, s
-    steady: float  # time from which on the product is within 5 % of its steady salinity, s
-    before_steady: float  # product until then, which goes to waste, m3
-    salt: float  # steady salinity, kg/m3
-    saltiest: float  # of what comes out, kg/m3
-    times: Array  # s
-    salts: Array  # what comes out, kg/m3
+    train: Membranes
+    plan: Schedule
+    course: Any  # SciPy's solution: salt ahead and behind [kg/m3], product so far [m3]
+    off: tuple[float, ...]  # times at which the product came into or left the steady band, s
+    signal: list[tuple[float, bool]]  # (time, whether the salt is under its limit from then)
+    valve: Moves
+    end: float  # s
+
+    @property
+    def salt(self) -> float:
+        """Salt of the product in steady run. [kg/m3]"""
+        return self.train.salt
+
+    @property
+    def pressure_up(self) -> float:
+        """Time at which every dial is within 1 % of its setting. [s]"""
+        start = self.train.start
+        return start.pump_delay + (1 - PRESSURE_BAND) * start.pump_ramp
+
+    @property
+    def pressure_rate(self) -> float:
+        """Largest gain of pressure at the membranes in the ramp. [Pa/s]"""
+        ramp = self.train.start.pump_ramp
+        return self.train.steepest / ramp if ramp > 0 else float(np.inf)
+
+    @property
+    def flowing(self) -> float:
+        """Time from which on product comes. [s]"""
+        return float(self.plan.pump[-1].reaches(self.train.flows.dead))
+
+    @property
+    def steady(self) -> float:
+        """Time from which on the product is within 5 % of its steady salinity. [s]"""
+        return max(*self.off, self.flowing)
+
+    @property
+    def judged(self) -> bool:
+        """Whether the product has a limit of salt."""
+        return self.train.start.salt_limit is not None
+
+    @property
+    def met(self) -> float:
+        """Time from which on the product at the valve is under its limit; inf if never. [s]"""
+        limit = self.train.start.salt_limit
+        if limit is None or not self.signal[-1][1] or self.salt > limit:
+            return float(np.inf)
+        return max(self.signal[-1][0], self.flowing)
+
+    @property
+    def opens(self) -> float:
+        """Moment from which on the product valve opens and stays so; inf if it never does. [s]"""
+        stays = self.valve.opens and float(self.valve.at(self.end)) > 0
+        return self.valve.opens[-1] if stays else float(np.inf)
+
+    @property
+    def ready(self) -> float:
+        """When the start is over: the valve opens, or by hand the product is as it stays. [s]"""
+        if self.train.start.opens_when is not None:
+            return self.opens
+        return self.met if self.judged else self.steady
+
+    def made(self, time: float) -> float:
+        """Return the product that had come until `time` [s], at most all looked at. [m3]"""
+        return float(self.course(min(time, self.end))[2])
+
+    def salinity(self, time) -> Array:
+        """Return the salt of the product at the valve. [kg/m3]"""
+        return self.course(np.asarray(time, float))[1]
+
+    def flow(self, time) -> Array:
+        """Return the product's flow. [m3/s]"""
+        return self.train.flows("flow", self.plan.dial(time))
+
+    @property
+    def saltiest(self) -> float:
+        """Saltiest product that comes out. [kg/m3]"""
+        times = self.course.ts
+        return float(np.max(self.salinity(np.append(self.flowing, times[times > self.flowing]))))
+
+    def through(self, first: float, last: float) -> tuple[float, float]:
+        """Return what goes to the product and to waste between two times. [m3]"""
+        return passed(self.flow, self.valve, [*self.plan.knots, self.flowing], first, last)
+
+    @cached_property
+    def wasted(self) -> float:
+        """What goes to waste: until the valve stands open, or by hand until it is ready. [m3]"""
+        if self.train.start.opens_when is not None:
+            return self.through(0.0, self.end)[1]
+        return self.made(self.ready)
+
+    @cached_property
+    def over_limit(self) -> float | None:
+        """Product over its limit that passes the valve; None if there is neither. [m3]"""
+        if not self.judged or self.train.start.opens_when is None:
+            return None
+        corners = [*(time for time, _ in self.signal), self.end]
+        bad = (
+            (first, last)
+            for (first, good), last in zip(self.signal, corners[1:], strict=True)
+            if not good
+        )
+        return sum(self.through(first, last)[0] for first, last in bad)
+
+    @property
+    def emptied(self) -> float:
+        """Time after a stop in which all water behind the membranes is drawn back. [s]"""
+        start = self.train.start
+        volumes = (start.permeate_volume or 0.0, self.train.back, start.feed_volume or 0.0)
+        return float(emptied_after(*volumes))
+
+    @property
+    def stop_flush(self) -> float:
+        """Permeate that fills the place of salt water at a stop, if it does; the least. [m3]"""
+        start = self.train.start
+        flushed = start.membranes_at_start == "flushed"
+        return (start.feed_volume or 0.0) if flushed else 0.0
+
+    @property
+    def drawn(self) -> float | None:
+        """What is drawn back until the flush; None if no flush is stated. [m3]"""
+        start = self.train.start
+        if start.flush_wait is None:
+            return None
+        return float(drawn_back(start.flush_wait, self.train.back, start.feed_volume or 0.0))
+
+    @cached_property
+    def energy(self) -> float:
+        """Electricity until the start is over; inf if it never is. [J]"""
+        from scipy.integrate import quad
+
+        end = self.ready
+        if not np.isfinite(end):
+            return end
+        knots = sorted({k for k in (*self.plan.knots, self.flowing) if 0 < k < end} | {0.0, end})
+        flows, law = self.train.flows, self.plan.dial
+        return float(sum(
+            quad(lambda time: flows.one("power", float(law(time))), first, last)[0]
+            for first, last in pairwise(knots)
+        ))  # fmt: skip
 
 
-def membranes_of(case: Any, report: Callable[[int, int], None]) -> Membranes:
+def membranes_of(case: Any) -> Membranes:
     """Solve what the transient needs of a case; raises as `membrane_start` does."""
-    start = check(case.sections.get("startup"), MEMBRANES, "the start of membranes")
+    start: StartupParameters | None = case.sections.get("startup")
+    start = check(start, (), "the start")
+    check(start, needed_of_membranes(start), "the start of membranes")
     units = case.flowsheet().units
-    if not any(unit.semipermeable for unit in units.values()):
-        raise RequestError("no membranes in this case")
-    first = next(name for name, unit in units.items() if unit.semipermeable)
-    table = flows(
+    names = [name for name, unit in units.items() if unit.semipermeable]
+    if len(names) != 1:
+        raise RequestError(f"{len(names)} units of membranes; the start is told for one")
+    name = names[0]
+
+    def salt(result):
+        return result.value("product.flow").value * result.value("product.concentration").value
+
+    table = few_flows(
         case,
         {
             "flow": lambda result: result.value("product.flow").value,
-            "salt": lambda result: result.value("product.concentration").value,
-            "feed": lambda result: result.value(f"{first}.feed.flow").value,
+            "salt": salt,
+            "feed": lambda result: result.value(f"{name}.feed.flow").value,
+            "power": lambda result: sum(d.power for d in result.all_details.values()),
         },
-        nodes=NODES,
-        report=report,
+        NODES,
     )
-    inlet = table.result.streams[first, "feed"]
-    source = np.broadcast_to(np.asarray(inlet.concentration, float), (table.result.points,))
-    return Membranes(start, table, float(table("salt", 1.0)), float(source[table.here]))
+    result, here = table.result, table.here
+    wiring, end = result.sheet.wiring, result.product_end
+    if end is not None and end[0] in reach(wiring, *wiring.sources, round_=(name,)):
+        raise RequestError(
+            f"water reaches the product round {name}: the start is told for a product of which all "
+            "has passed the membranes"
+        )
+
+    def at(value) -> float:
+        return float(np.broadcast_to(np.asarray(value, float), (result.points,))[here])
+
+    details = result.details(name).values
+    area = at(result.streams[name, "permeate"].flow) / at(details["flux_mean"].value)
+    draws = at(result.streams[name, "concentrate"].osmotic_pressure)
+    pressures = np.asarray(result.streams[name, "feed"].pressure)[-table.shares.size :]
+    return Membranes(
+        start,
+        table,
+        float(table("salt", 1.0) / table("flow", 1.0)),
+        at(result.streams[name, "feed"].concentration),
+        at(details["water_permeability"].value) * area * draws,
+        float(np.max(np.diff(pressures, prepend=0.0) / np.diff(table.shares, prepend=0.0))),
+    )
 
 
-def membrane_start(
-    case: Any, report: Callable[[int, int], None] = lambda done, total: None
-) -> MembraneStart:
+def membrane_start(case: Any) -> MembraneStart:
     """Return the start of the membranes of a case.
 
     Parameters
     ----------
     case : Case
         With its table [startup].
-    report : callable
-        Called with what is done and all there is to do.
 
     Returns
     -------
@@ -94,55 +257,93 @@ def membrane_start(
     Raises
     ------
     RequestError
-        There are no membranes, or the table leaves out what they need.
+        There is not one unit of membranes, water leads round it, or the table leaves out what it
+        needs.
     NoSolutionError
         The case has no operating point.
     """
-    return solve_membranes(membranes_of(case, report))
+    return solve_membranes(membranes_of(case))
 
 
-def solve_membranes(train: Membranes, rtol: float = 1e-9) -> MembraneStart:
-    """Integrate the two volumes; SciPy's event is the salinity coming into its band for good."""
-    from scipy.integrate import solve_ivp
+def solve_membranes(train: Membranes, rtol: float = RTOL) -> MembraneStart:
+    """Integrate the two volumes; SciPy's events are the salinity's passing of limit and band."""
+    from scipy.integrate import OdeSolution, solve_ivp
 
     start, table = train.start, train.flows
-    plan = Schedule(
-        (Turning(0.0, 0.0, 1.0, 1.0),),
-        (Turning(0.0, 0.0, 0.0, 0.0), Turning(start.pump_delay, start.pump_ramp, 0.0, 1.0)),
-        dead=table.dead,
-    )
-    ahead, behind = start.feed_volume or 0.0, start.permeate_volume or 0.0
-    rest = train.salt if start.membranes_at_start == "flushed" else train.source
-
-    def slope(time, state):
-        share = plan.dial(time)
-        flow = float(table("flow", share))
-        made = float(table("salt", share)) * state[0] / train.source
-        fed = float(table("feed", share)) / ahead * (train.source - state[0]) if ahead else 0.0
-        return [fed, flow / behind * (made - state[1]) if behind else 0.0, flow]
+    pump = Turning(0.0, 0.0, 0.0, 0.0), Turning(start.pump_delay, start.pump_ramp, 0.0, 1.0)
+    plan = Schedule((Turning(0.0, 0.0, 1.0, 1.0),), pump, dead=table.dead)
+    limit = np.inf if start.salt_limit is None else start.salt_limit
 
     def off(_, state):
         return abs(state[1] / train.salt - 1.0) - BAND
 
-    end = start.pump_delay + start.pump_ramp
-    end += CHANGES * (ahead / float(table("feed", 1.0)) + behind / float(table("flow", 1.0)))
-    state = [rest if ahead else train.source, rest if behind else train.salt, 0.0]
+    def under(_, state):
+        return limit - state[1] if np.isfinite(limit) else 1.0
+
+    rest = train.salt if start.membranes_at_start == "flushed" else train.source
+    state = np.array([rest if start.feed_volume else train.source, rest, 0.0])
+    end = _end(train)
     knots = sorted({0.0, end, *(knot for knot in plan.knots if 0 < knot < end)})
-    times, states, marks = [0.0], [np.array(state)], [0.0]
+    times, pieces, marks = [np.zeros(1)], [], [0.0]
+    signal: list[tuple[float, bool]] = []
     for first, last in pairwise(knots):
-        found = solve_ivp(slope, (first, last), states[-1], "LSODA", events=off, rtol=rtol,
-                          atol=1e-12, max_step=(last - first) / 40)  # fmt: skip
-        times += list(found.t[1:])
-        states += list(found.y.T[1:])
+        dial = plan.course(first, np.nextafter(last, 0.0))[1]
+        if not signal or signal[-1][1] != (under(first, state) >= 0):
+            signal.append((first, bool(under(first, state) >= 0)))
+        found = solve_ivp(_slope(train, dial), (first, last), state, "LSODA", rtol=rtol,
+                          events=(off, under), atol=1e-12, dense_output=True,
+                          max_step=(last - first) / 40)  # fmt: skip
+        state = found.y[:, -1]
+        times.append(found.sol.ts[1:])
+        pieces += list(found.sol.interpolants)
         marks += list(found.t_events[0])
-    salts, made = np.array(states)[:, 1], np.array(states)[:, 2]
-    steady = max(*marks, plan.pump[-1].reaches(table.dead))
+        for moment in found.t_events[1]:
+            if moment > first:
+                signal.append((float(moment), not signal[-1][1]))
+    course = OdeSolution(np.concatenate(times), pieces)
     return MembraneStart(
-        start.pump_delay + (1 - PRESSURE_BAND) * start.pump_ramp,
-        float(steady),
-        float(np.interp(steady, times, made)),
-        train.salt,
-        float(np.max(salts[made > 0])),
-        np.array(times),
-        salts,
+        train, plan, course, tuple(marks), signal, _valve(start, course, signal, end), end
     )
+
+
+def _end(train: Membranes) -> float:
+    """Return how long to look: until the standing water is changed and the valve at rest. [s]"""
+    start, table = train.start, train.flows
+    full, feed = float(table("flow", 1.0)), float(table("feed", 1.0))
+    waits = (start.opening_time or 0.0) + (start.alarm_delay or 0.0) + (start.valve_time or 0.0)
+    washed = (start.feed_volume or 0.0) / feed + (start.permeate_volume or 0.0) / full
+    flush = (start.flush_volume or 0.0) / full
+    return start.pump_delay + start.pump_ramp + waits + flush + CHANGES * washed
+
+
+def _slope(train: Membranes, dial: Law):
+    """Return how fast salt ahead and behind and the product change, over time and state."""
+    start, table, source = train.start, train.flows, train.source
+    ahead, behind = start.feed_volume or 0.0, start.permeate_volume or np.inf
+
+    def slope(time, state):
+        share = dial(time)
+        flow = table.one("flow", share)
+        made = table.one("salt", share) * state[0] / source
+        fed = table.one("feed", share) / ahead * (source - state[0]) if ahead else 0.0
+        return [fed, (made - flow * state[1]) / behind, flow]
+
+    return slope
+
+
+def _valve(start: StartupParameters, course: Any, signal, end: float) -> Moves:
+    """Let the product valve act on the salt at it, or on its clock."""
+    from scipy.optimize import brentq
+
+    if start.opens_when is None:
+        return UNHELD
+    volume = float(course(end)[2])
+
+    def flushed(moment: float) -> float:
+        goal = float(course(moment)[2]) + (start.flush_volume or 0.0)
+        if goal > volume:
+            return float(np.inf)
+        return float(brentq(lambda time: course(time)[2] - goal, moment, end, xtol=1e-9))
+
+    watched = (signal,) if start.opens_when == "sensor" else ()  # a clock has no eye for salt
+    return moves(start, ready_spans(watched, (), end), (), flushed, end)

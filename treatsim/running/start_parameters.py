@@ -84,7 +84,7 @@ class StartupParameters(Parameters):
         "time", "how long dull water is drawn in", high=LONGEST, default=None
     )
     permeate_volume: float | None = quantity(
-        "volume", "water behind the membranes up to the product valve", default=None
+        "volume", "water behind the membranes up to the product valve", open_low=True, default=None
     )
     feed_volume: float | None = quantity(
         "volume", "water ahead of the membranes and in their channels", default=None
@@ -92,6 +92,19 @@ class StartupParameters(Parameters):
     membranes_at_start: str | None = choice(
         ("flushed", "standing"), "flushed with permeate, or left with salt water", default=None
     )
+
+    salt_limit: float | None = quantity(
+        "concentration", "salt in the product up to which its valve lets it through",
+        open_low=True, default=None,
+    )  # fmt: skip
+    largest_pressure_rate: float = quantity(
+        "pressure_rate", "at the membranes while they start; common practice, no source",
+        open_low=True, default=7e4,
+    )  # fmt: skip
+    flush_wait: float | None = quantity(
+        "time", "from a stop until the salt ahead of the membranes is flushed out", high=LONGEST,
+        default=None,
+    )  # fmt: skip
 
     def conflicts(self):
         """Refuse a clock without its time."""
@@ -104,6 +117,7 @@ LIGHT = ("housing_volume", "hold_up", "lamp_warm_up", "lamp_start", "opens_when"
 BY_SENSOR = ("sensor_set_point", "flush_volume", "alarm_delay")
 BY_ALARM = ("alarm_delay",)
 MEMBRANES = ("permeate_volume", "feed_volume", "membranes_at_start")
+BY_SALT = ("salt_limit", "flush_volume", "alarm_delay")
 
 
 def check(start: StartupParameters | None, needed: Sequence[str], why: str) -> StartupParameters:
@@ -128,3 +142,10 @@ def needed_of_light(start: StartupParameters) -> tuple[str, ...]:
         return (*LIGHT, *BY_SENSOR)
     watched = start.sensor_set_point is not None or start.flow_alarm is not None
     return (*LIGHT, *(BY_ALARM if watched else ()))
+
+
+def needed_of_membranes(start: StartupParameters) -> tuple[str, ...]:
+    """Return what a train with membranes must say, by what its valve goes by."""
+    if start.opens_when is None:
+        return MEMBRANES
+    return (*MEMBRANES, "valve_time", *(BY_SALT if start.opens_when == "sensor" else ()))

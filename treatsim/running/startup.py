@@ -89,12 +89,12 @@ class Run:
     @cached_property
     def under(self) -> list[tuple[float, float]]:
         """Spans in which water under its dose stands at the product valve. [s]"""
-        behind, spans, bad = self.train.line.behind, [], 0.0
+        behind, spans, bad = self.train.line.behind, [], 0.0  # what stands there had no light
         for time, good in [*self.course.signals.get("dose", []), (self.end, True)]:
             reached = self.course.when(float(self.course.pumped(time)[0]) + behind)
             if good and reached > bad:
                 spans.append((bad, min(reached, self.end)))
-            bad = reached if not good else np.inf
+            bad = np.inf if good else min(bad, reached)
         return [span for span in spans if span[0] < span[1]]
 
     def between(self, first: float, last: float) -> tuple[float, float]:

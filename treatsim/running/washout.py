@@ -120,8 +120,8 @@ def light_of(exposure: Exposure, required: float | None, clear: float, dull: flo
     if required is not None:  # a dose that no light gives asks for no survival at all
         mark = np.log(np.maximum(exposure.survival(exposure.least_mean(required, shades)), FAINT))
     if shades.size == 1:
-        rate, most = float(field.mean[0]), (float(mark[0, 0]), float(mark[1, 0]))
-        return Light(lambda _: rate, lambda _: 1.0, lambda _: most, True, (clear, clear))
+        shone, limit = float(field.mean[0]), (float(mark[0, 0]), float(mark[1, 0]))
+        return Light(lambda _: shone, lambda _: 1.0, lambda _: limit, True, (clear, clear))
     logs = np.log(field.mean), np.log(field.irradiance_at_wall / field.irradiance_at_wall[0])
     rate, seen, first, second = (spline(shades, row) for row in (*logs, *mark))
     return Light(
@@ -214,7 +214,7 @@ def wash_out(
 ) -> Course:
     """Return the course of a start and of what happens after it.
 
-    flow: of the share of the dial, a single number -> [m3/s]; end [s]. Integrated to `rtol` of every state.
+    flow: of a single share of the dial -> [m3/s]; end [s]. Integrated to `rtol` of every state.
     """
     reactor, shades = _Reactor(exposure, light, plan, flow, watched), light.shades
     state = np.concatenate([[0.0], np.tile([1.0, 1.0, shades[0]], exposure.tanks)])
