@@ -23,7 +23,6 @@ WAITING = {
         " captured_by_filter",
         "running.basin_worth Pit Digging Worth digging sludge_time basin_worth",
     ),
-    "the day and the year: what a start costs": ("running.startup start_cost",),
     "bench readings in a case": (
         "correlations.disinfection.chlorine chlorine_demand jar_dose",
         "correlations.disinfection.chlorine_decay rate_from_readings",

@@ -13,8 +13,9 @@ from treatsim.correlations.hydraulics.friction import closing_surge, surge_head
 from treatsim.correlations.uv.lamp import warm_up_factor
 from treatsim.errors import DomainError, RequestError
 from treatsim.running.schedule import Schedule, Turning
+from treatsim.running.start_cost import start_cost
 from treatsim.running.start_events import read_events
-from treatsim.running.startup import NOTHING, start_cost, startup
+from treatsim.running.startup import NOTHING, startup
 from treatsim.running.washout import Light, Line, Watched, wash_out
 
 RIVER = "cases/river.toml"

@@ -21,11 +21,16 @@ MONTHS = 12
 class OperationParameters(Parameters):
     """How the unit is run through the day."""
 
-    warm_up: float = quantity("short_duration", "from switch-on until the train is ready")
+    warm_up: float | None = quantity(
+        "short_duration", "from switch-on until the train is ready; left out, with flush, that of "
+        "[startup]", default=None,
+    )  # fmt: skip
     warm_up_power: float | None = quantity(
         "power", "power meanwhile; left out, that of the whole train", low=0.0, default=None
     )
-    flush: float = quantity("volume", "product that goes to waste at every start")
+    flush: float | None = quantity(
+        "volume", "product that goes to waste at every start", default=None
+    )
     least_run: float = quantity("short_duration", "least time of running after a start", high=DAY)
     schedule: str | None = reference(
         "hours of the local clock in which it may run; left out, day and night",
@@ -67,8 +72,12 @@ class OperationParameters(Parameters):
     )
 
     def conflicts(self):
-        """Refuse hours and months that cannot be read."""
+        """Refuse half a start's cost, and hours and months that cannot be read."""
         found = []
+        if (self.warm_up is None) != (self.flush is None):
+            found.append("warm_up and flush: state both, or neither where [startup] tells them")
+        if self.warm_up is None and self.warm_up_power is not None:
+            found.append("warm_up_power: of no use without warm_up")
         if self.schedule is not None:
             try:
                 read_hours(self.schedule)

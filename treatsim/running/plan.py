@@ -28,9 +28,9 @@ from treatsim.running.plant import (
     Tank,
     Train,
     over_time,
-    start_cost,
 )
 from treatsim.running.rules import rules_of, usual
+from treatsim.running.start_cost import cost_at_bus
 from treatsim.running.train_curve import Curve
 from treatsim.safety.people import daily_demand
 
@@ -154,7 +154,7 @@ def plan_of(
         demand = asked + float(daily_demand(1.0, people.institution_demand, people.losses))
     check_reserve(battery, operation)
     return Plan(
-        battery, operation, curve, _train(curve, operation, loads, hour),
+        battery, operation, curve, _train(case, curve, operation, loads, hour),
         _by_step(curve.free, hour) / loads.inverter_efficiency, loads.inverter_efficiency,
         hour, step, sun, usual_sun, float(loads.standby),
         {name: loads.power(name, hour, step / 3600.0)[:, None] for name in CLASSES},
@@ -186,7 +186,9 @@ def _tank_notes(tank: float | None, number: Any) -> list[str]:
     return []
 
 
-def _train(curve: Curve, operation: OperationParameters, loads: Any, hour: Array) -> Train:
+def _train(
+    case: Any, curve: Curve, operation: OperationParameters, loads: Any, hour: Array
+) -> Train:
     """Return the train as a load at the bus, behind the inverter."""
     inverter = loads.inverter_efficiency
     rows = _days(len(curve.power), hour)
@@ -195,11 +197,7 @@ def _train(curve: Curve, operation: OperationParameters, loads: Any, hour: Array
     most = int(np.argmax(curve.full))
     at_full = float(np.interp(curve.full[most], curve.power[most], curve.flow[most]))
     usual_power = float(curve.full[most]) / inverter
-    warming = operation.warm_up_power
-    energy, time = start_cost(
-        operation.warm_up, usual_power if warming is None else warming / inverter,
-        operation.flush, at_full, usual_power,
-    )  # fmt: skip
+    energy, time = cost_at_bus(case, operation, inverter, at_full, usual_power)
     return Train(power[rows], flow[rows], low, full, energy, time, operation.least_run)
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from treatsim.arrays import Array
 from treatsim.correlations.hydraulics.friction import closing_surge, surge_head, velocity
-from treatsim.errors import NoSolutionError, RequestError
+from treatsim.errors import RequestError
 from treatsim.flowsheet.wiring import reach
 from treatsim.running.interlock import Moves, moves, passed, ready_spans
 from treatsim.running.schedule import Schedule, schedule
@@ -364,26 +364,3 @@ def _end(train: Train, plan: Schedule) -> float:
     full = float(train.flows("flow", 1.0))
     slow = (start.opening_time or 0.0) + (start.alarm_delay or 0.0) + (start.valve_time or 0.0)
     return max(plan.knots) + warming + CHANGES * volume / full + slow + SECONDS_BEHIND
-
-
-def start_cost(case: Any) -> tuple[float, float, float]:
-    """Return what one start takes before the product valve opens.
-
-    Parameters
-    ----------
-    case : Case
-        With its table [startup].
-
-    Returns
-    -------
-    tuple of float
-        Time [s], water to waste until the valve stands open [m3], electricity [J].
-
-    Validity
-    --------
-    As of `startup`. NoSolutionError where the valve never opens or the dose is never met.
-    """
-    found = startup(case)
-    if not np.isfinite(found.opens) or (found.judged and not np.isfinite(found.clean.met)):
-        raise NoSolutionError("this start never comes to water that meets its dose")
-    return found.opens, found.wasted, found.energy
