@@ -113,7 +113,9 @@ def schedule(start: StartupParameters, events: Sequence[Event] = ()) -> Schedule
     failed, level = False, 1.0
     for kind, time in events:
         if kind == "dull_water":
-            dull.append((time, time + (start.dull_time or 0.0)))
+            joins = bool(dull) and time <= dull[-1][1]  # one longer slug
+            first_drawn = dull.pop()[0] if joins else time
+            dull.append((first_drawn, time + (start.dull_time or 0.0)))
             continue
         now = float(_along(pump, time))
         if kind == "lamp_failure":
