@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -57,7 +58,7 @@ def test_an_event_that_is_none(event, says):
 
 
 def test_a_case_without_its_start_says_what_is_missing():
-    run = treatsim("startup", "cases/sea_recovery.toml")
+    run = treatsim("startup", "cases/papers_well.toml")
     assert run.status == 2
     assert "[startup] is missing" in run.err
 
@@ -105,6 +106,21 @@ def test_membranes_are_held_against_salt_pressure_and_suction():
     assert states == {"over_limit": "met", "pressure_rate": "not_met", "drawn_back": "met"}
 
 
-@pytest.mark.parametrize("case", ["river_chlorine", "small_unit", "sea", "brackish_well"])
+@pytest.mark.parametrize(
+    "case", ["river_chlorine", "small_unit", "sea", "sea_recovery", "brackish_well"]
+)
 def test_every_demo_with_a_start_keeps_its_limits(case):
     assert treatsim("startup", f"cases/{case}.toml").status == 0
+
+
+@pytest.mark.parametrize("kind", ["river", "lake", "brackish", "sea", "sea_recovery"])
+def test_a_starter_tells_its_start_once_its_lines_are_uncommented(kind, tmp_path):
+    lines, inside = [], False
+    for row in treatsim("new", kind).out.splitlines():
+        inside = (inside or row == "# [startup]") and bool(row.strip())
+        written = re.match(r"# (\[startup\]|[a-z_]+ = .*)", row) if inside else None
+        lines.append(written[1] if written else row)
+    path = tmp_path / f"{kind}.toml"
+    path.write_text("\n".join(lines))
+    told = json.loads(treatsim("startup", path, "--json").out)
+    assert told["state"] in ("met", "not_met")
