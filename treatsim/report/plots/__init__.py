@@ -18,6 +18,7 @@ NAMES = (
     "uv_window",
     "uv_field",
     "startup",
+    "membrane_start",
     "filter_months",
     "credit_ledger",
     "vessel_profile",
