@@ -19,6 +19,7 @@ from treatsim.power.site import SiteParameters, place_of
 from treatsim.power.sun import days_of
 from treatsim.power.tables import ArrayParameters, SunParameters
 from treatsim.quantities import text
+from treatsim.running.basin import BasinParameters
 from treatsim.running.operation import OperationParameters
 from treatsim.running.source import SourceParameters
 from treatsim.running.spares_table import SparesParameters
@@ -153,6 +154,7 @@ SECTIONS: dict[str, type[Parameters]] = {
     "uncertainty": UncertaintyParameters,
     "startup": StartupParameters,
     "spares": SparesParameters,
+    "pit": BasinParameters,
 }
 # no unit's name; a storage tank may well be called tank
 RESERVED = {"product", "energy", "outfall", "drain", "title", "hold", *SECTIONS}

@@ -10,6 +10,7 @@ from typing import Any
 
 import treatsim
 from treatsim import quantities
+from treatsim.report.basin_text import basin_data
 from treatsim.running.forecast import TOLD, Item
 from treatsim.running.outlook import Outlook
 
@@ -76,6 +77,7 @@ def document(title: str, path: str, seen: Outlook, system: str = "si") -> dict[s
         "outside_turbidity_range": told.beyond,
         "table_error": told.error,
     }
+    head |= basin_data(seen.basin, system)
     return head | _filters(seen, system) | _states(seen, system) | _learnt(seen, system)
 
 

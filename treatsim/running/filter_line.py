@@ -55,6 +55,7 @@ class Line:
     known: Mapping[str, tuple[str, float]]  # result -> (tabulated result, or "" and its value)
     warm: bool  # whether the temperature is among the inputs
     target: tuple[str, float] | None = None  # flow that a hold keeps while the pump can
+    reaching: tuple[float, ...] = ()  # factors of the solids ahead of each filter; () for 1
 
     @property
     def even(self) -> bool:
@@ -84,6 +85,8 @@ class Line:
         product = value("product.flow")
         through = np.stack([value(f"{name}.inlet.flow") for name in names], axis=1)
         arriving = np.stack([value(f"{name}.inlet.suspended_solids") for name in names], axis=1)
+        if self.reaching:
+            arriving = arriving * np.array(self.reaching)
         if self.target:
             address, wanted = self.target
             kept = np.minimum(1.0, wanted / value(address))

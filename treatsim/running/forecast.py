@@ -100,7 +100,7 @@ def forecast(case: Any, plan: Plan, pieces: Sequence[Piece], level: float | None
     level = table.level if level is None else level
     scenarios = sum(len(piece.volume) for piece in pieces)
     changes = _joined(pieces)
-    used, whole, ordering = _counts(plan, changes, scenarios)
+    used, whole, ordering = counts_of(plan, pieces)
     items, joint = _items(table, plan, (whole, ordering), pieces, level, scenarios)
     product = np.concatenate([piece.product for piece in pieces], axis=1)
     drop = np.concatenate([piece.drop for piece in pieces], axis=1)
@@ -143,8 +143,12 @@ def _joined(pieces: Sequence[Piece]) -> dict[str, Array]:
     return {name: np.concatenate(parts) for name, parts in found.items()}
 
 
-def _counts(plan: Plan, changes: Mapping[str, Array], scenarios: int) -> tuple[Array, ...]:
-    """Return elements used up in the months, with the lead time, and in its last stretch."""
+def counts_of(plan: Plan, pieces: Sequence[Piece]) -> tuple[Array, ...]:
+    """Return elements used up in the months, with the lead time, and in its last stretch.
+
+    Each of shape (scenarios, filters). [1]
+    """
+    changes, scenarios = _joined(pieces), sum(len(piece.volume) for piece in pieces)
     lead = plan.on.size - plan.hours
     hour = changes["hour"]
     shape = (scenarios, len(plan.line.filters.names))

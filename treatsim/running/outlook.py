@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from treatsim.errors import RequestError
+from treatsim.running.basin import Prospect, prospect, section_of
 from treatsim.running.filter_line import stated
 from treatsim.running.forecast import Forecast, forecast
 from treatsim.running.moments import Kept, Moment, moments
@@ -27,6 +28,7 @@ class Outlook:
     limits: tuple[Kept, ...]
     learnt: tuple[Learnt, ...]
     notes: tuple[str, ...]
+    basin: Prospect | None = None  # of the table [pit]
 
     @property
     def complete(self) -> bool:
@@ -96,7 +98,10 @@ def outlook(
         notes = [*notes, *log.notes, *_surprises(plan, rows)]
     told = forecast(case, plan, simulate(plan, scenarios, scheduler, progress), level)
     states, limits = moments(case, plan, told)
-    return Outlook(plan, told, tuple(states), tuple(limits), tuple(rows), tuple(notes))
+    drawn = section_of(case)
+    dug = None if drawn is None else prospect(plan, drawn, case.path)
+    notes += () if dug is None else dug.notes
+    return Outlook(plan, told, tuple(states), tuple(limits), tuple(rows), tuple(notes), dug)
 
 
 def _after(case: Any, plan: Plan, log: Readings) -> tuple[Plan, list[Learnt]]:

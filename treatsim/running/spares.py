@@ -13,6 +13,7 @@ from treatsim.constants import DAY
 from treatsim.correlations.solids.filtration import blocking_constant
 from treatsim.correlations.solids.turbidity import TURBIDITY_RANGE
 from treatsim.errors import RequestError
+from treatsim.ranges import excursions
 from treatsim.running.filter_line import TEMPERATURE, Line, filter_line
 from treatsim.running.filter_run import Run
 from treatsim.running.filter_state import Law, Rules, bank_of
@@ -65,6 +66,7 @@ class Piece(NamedTuple):
     product: Array  # m3/s at each stop, (stops, scenarios)
     drop: Array  # Pa, (stops, scenarios, filters)
     volume: Array  # m3 over all hours
+    fed: Array  # kg that come to each filter, lead time included, (scenarios, filters)
     running: Array  # s
     turbid: Array  # s in which the water behind the filters is above TURBID
     miss: float  # open solids balance, relative
@@ -204,8 +206,7 @@ def piece_of(
     )
     running = np.where(turbidity > plan.stop_above, 0.0, plan.on * HOUR)
     turbid = running[:, : plan.hours] * (turbidity[:, : plan.hours] * plan.turbidity_left > TURBID)
-    low, high = TURBIDITY_RANGE.low, TURBIDITY_RANGE.high
-    outside = ((turbidity < low) | (turbidity > high)) & (running > 0)
+    outside = [found.outside & (running > 0) for found in excursions(TURBIDITY_RANGE, turbidity)]
     clock = Clock(_summed(solids * running), _summed(running))
     law = _law(plan, np.random.default_rng(seeds[2]), scenarios)
     bank = bank_of(plan.line.filters.elements, np.array(plan.together))
@@ -220,6 +221,7 @@ def piece_of(
         product,
         np.stack(history.drop),
         _volume(product, clock, plan.rules.stops, plan.hours),
+        history.fed,
         clock.running[:, plan.hours].copy(),
         turbid.sum(axis=1),
         float(np.max(left / np.maximum(history.fed, 1e-12))),
