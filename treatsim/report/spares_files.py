@@ -73,6 +73,9 @@ def document(title: str, path: str, seen: Outlook, system: str = "si") -> dict[s
         "items": [_item(row) for row in told.items],
         "not_judged": [{"name": name, "needs": needs} for name, needs in seen.unjudged],
         "notes": list(seen.notes),
+        "seconds_under_dose": None
+        if told.under is None
+        else {"mean": told.under[0], "p95": told.under[1]},
         "balance_miss": told.miss,
         "outside_turbidity_range": told.beyond,
         "table_error": told.error,

@@ -142,6 +142,12 @@ def _remarks(seen: Outlook, system: str) -> Sequence[str]:
             f"running on average, {told.turbid[1] / 3600:.0f} h in one case of twenty: no barrier "
             "earns anything then; stop, or to waste"
         )
+    if told.under is not None:
+        lines.append(
+            f"the light is below the dose asked for in {told.under[0] / 3600:.0f} h of running on "
+            f"average, {told.under[1] / 3600:.0f} h in one case of twenty, at the flow of elements "
+            "as last changed: stop, or to waste"
+        )
     if told.beyond > 0:
         lines.append(
             f"outside its range in {share(told.beyond)} of the running hours: solids by turbidity, "

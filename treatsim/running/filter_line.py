@@ -144,7 +144,7 @@ def filter_line(case: Any, temperatures: Sequence[float]) -> Line:
             f"{case.path}: how long the filters last is not judged: it needs {needs}, with "
             "captured_mass, terminal_ratio and loading_exponent"
         )
-    free, fixed, target = _without_hold(case)
+    free, fixed, target = without_hold(case)
     wanted = ["product.flow", *([target[0]] if target else [])]
     wanted += [f"{name}.inlet.{key}" for name in filters.names
                for key in ("flow", "suspended_solids")]  # fmt: skip
@@ -171,7 +171,7 @@ def filter_line(case: Any, temperatures: Sequence[float]) -> Line:
     return Line(filters, unknown, table, known, warm, target)
 
 
-def _without_hold(case: Any) -> tuple[Any, dict[str, float], tuple[str, float] | None]:
+def without_hold(case: Any) -> tuple[Any, dict[str, float], tuple[str, float] | None]:
     """Return the case with its pump at full speed, the setting, and the flow that is held."""
     if not case.holds:
         return case, {}, None
