@@ -159,6 +159,16 @@ SECTIONS: dict[str, type[Parameters]] = {
 # no unit's name; a storage tank may well be called tank
 RESERVED = {"product", "energy", "outfall", "drain", "title", "hold", *SECTIONS}
 REQUIRED = {"water"}
+OVER_MONTHS = {"source", "spares", "pit"}  # nothing in them moves a single operating point
+
+
+def refuse_months(address: str) -> None:
+    """Refuse an input that no single operating point knows."""
+    if address.partition(".")[0] in OVER_MONTHS:
+        raise RequestError(
+            f'"{address}" tells of months, and a single operating point does not know it; '
+            f"treatsim spares CASE --set {address}=... does"
+        )
 
 
 def analysis_of(water: WaterParameters) -> analysis.WaterAnalysis:
