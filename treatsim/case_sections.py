@@ -20,6 +20,7 @@ from treatsim.power.sun import days_of
 from treatsim.power.tables import ArrayParameters, SunParameters
 from treatsim.quantities import text
 from treatsim.running.logbook_table import LogbookParameters
+from treatsim.running.basin import BasinParameters
 from treatsim.running.operation import OperationParameters
 from treatsim.running.source import SourceParameters
 from treatsim.running.spares_table import SparesParameters
@@ -155,10 +156,21 @@ SECTIONS: dict[str, type[Parameters]] = {
     "startup": StartupParameters,
     "spares": SparesParameters,
     "logbook": LogbookParameters,
+    "pit": BasinParameters,
 }
 # no unit's name; a storage tank may well be called tank
 RESERVED = {"product", "energy", "outfall", "drain", "title", "hold", *SECTIONS}
 REQUIRED = {"water"}
+OVER_MONTHS = {"source", "spares", "pit"}  # nothing in them moves a single operating point
+
+
+def refuse_months(address: str) -> None:
+    """Refuse an input that no single operating point knows."""
+    if address.partition(".")[0] in OVER_MONTHS:
+        raise RequestError(
+            f'"{address}" tells of months, and a single operating point does not know it; '
+            f"treatsim spares CASE --set {address}=... does"
+        )
 
 
 def analysis_of(water: WaterParameters) -> analysis.WaterAnalysis:

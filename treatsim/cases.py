@@ -106,6 +106,7 @@ class Case:
     def numeric(self, address: str) -> dataclasses.Field:
         """Return the declaration of an input that is a number and can be varied."""
         item, _ = self.field(address)
+        case_sections.refuse_months(address)
         if item.metadata["kind"] in ("choice", "text"):
             raise RequestError(f'"{address}" is a {item.metadata["kind"]}, not a number to vary')
         return item

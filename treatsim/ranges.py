@@ -32,8 +32,8 @@ def excursions(limits: Range, value: npt.ArrayLike) -> list[Excursion]:
     What is not a number, as at points without an answer, lies neither inside nor outside.
     """
     value = np.asarray(value, dtype=float)
-    beyond = np.nan_to_num(np.maximum(limits.low - value, value - limits.high), nan=-np.inf)
+    beyond = np.maximum(limits.low - value, value - limits.high)
     outside = beyond > 0
     if not np.any(outside):
         return []
-    return [Excursion(limits, outside, float(value.flat[int(np.argmax(beyond))]))]
+    return [Excursion(limits, outside, float(value.flat[int(np.nanargmax(beyond))]))]

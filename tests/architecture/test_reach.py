@@ -13,16 +13,6 @@ import reach
 
 # capability that will use it -> what waits for it, as "module name name ..."
 WAITING = {
-    "filter life over months, and spares": (
-        "correlations.solids.cake constant_pressure_time constant_flow_pressure constant_flow_time"
-        " compressible_resistance kozeny_resistance",
-        "correlations.solids.filtration constant_pressure_flux life_by_mass",
-        "correlations.solids.retention beta_efficiency beta_log_removal beta_from_efficiency",
-        "correlations.solids.size_distribution lognormal_mass_below particle_number",
-        "running.particle_sizes Carried screened settled filtered size_classes carried"
-        " captured_by_filter",
-        "running.basin_worth Pit Digging Worth digging sludge_time basin_worth",
-    ),
     "bench readings in a case": (
         "correlations.disinfection.chlorine chlorine_demand jar_dose",
         "correlations.disinfection.chlorine_decay rate_from_readings",
@@ -49,6 +39,11 @@ WAITING = {
         "safety.people basic_needs people_at_levels volume_at_point water_points queue_time",
     ),
     "none: only checks use it, and it goes to tests/oracles when its room is next opened": (
+        "correlations.solids.cake constant_pressure_time constant_flow_pressure constant_flow_time"
+        " compressible_resistance",
+        "correlations.solids.filtration constant_pressure_flux life_by_mass",
+        "correlations.solids.retention beta_log_removal beta_from_efficiency",
+        "correlations.solids.size_distribution lognormal_mass_below particle_number",
         "correlations.disinfection.contact_time giardia_ct_regression giardia_log_regression"
         " virus_log_regression",
         "correlations.uv.dose tanks_log_survival",

@@ -33,36 +33,32 @@ def test_a_pit_whose_walls_meet_is_refused():
 
 
 def test_elements_saved_by_hand():
-    """60 kg, 80 % of it held, 0.25 kg an element: 192; behind half of it at 70 %: 84."""
-    found = basin_worth(60.0, 0.5, (0.8, 0.7), 0.25, DUG, HOUR)
-    assert (found.elements_without, found.elements_with, found.elements_saved) == (192, 84, 108)
+    """192 without, 84 with: 108 saved by a day of digging."""
+    found = basin_worth(192.0, 84.0, DUG, HOUR, np.False_)
+    assert found.elements_saved == 108
     assert_allclose(found.digging_per_element, 24 * HOUR / 108)
     assert found.worth_it
 
 
 @pytest.mark.parametrize(
-    ("mass", "settled", "each", "told"),
+    ("without", "within", "each", "lifted", "told"),
     [
-        (0.1, 0.9, HOUR, "saves no element"),  # one is bought either way
-        (0.0, 0.9, HOUR, "saves no element"),
-        (60.0, 0.5, 0.1 * HOUR, "costs more"),
-        (2.0, 0.5, HOUR, "costs more"),
+        (1.4, 0.6, HOUR, False, "saves no element"),
+        (0.0, 0.0, HOUR, False, "saves no element"),
+        (80.0, 90.0, HOUR, False, "saves no element"),
+        (192.0, 84.0, 0.1 * HOUR, False, "costs more"),
+        (4.0, 1.0, HOUR, False, "costs more"),
+        (192.0, 84.0, HOUR, True, "lifts again"),
     ],
 )
-def test_it_must_say_no(mass, settled, each, told):
-    found = basin_worth(mass, settled, (0.8, 0.7), 0.25, DUG, each)
+def test_it_must_say_no(without, within, each, lifted, told):
+    found = basin_worth(without, within, DUG, each, np.bool_(lifted))
     assert not found.worth_it
     assert told in str(found.reason)
 
 
-def test_a_basin_that_holds_nothing_saves_nothing():
-    found = basin_worth(60.0, 0.0, (0.8, 0.8), 0.25, DUG, HOUR)
-    assert not found.worth_it
-    assert "saves no element" in str(found.reason)
-
-
 def test_points_broadcast():
-    found = basin_worth([0.0, 60.0], 0.5, (0.8, 0.8), 0.25, DUG, HOUR)
+    found = basin_worth([0.0, 60.0], 0.0, DUG, HOUR, np.False_)
     assert list(found.worth_it) == [False, True]
     assert np.isinf(found.digging_per_element[0])
 

@@ -9,7 +9,6 @@ from scipy import stats
 
 from treatsim.errors import DomainError
 from treatsim.running.particle_sizes import (
-    captured_by_filter,
     carried,
     filtered,
     screened,
@@ -52,7 +51,8 @@ def test_a_sharp_element_behind_an_ideal_basin():
     velocity = 9.80665 * (2650 - WATER[0]) * SIZE**2 / (18 * WATER[1])
     ideal = 1 - np.minimum(1, velocity / (0.5 / 3600))
     element = filtered(SIZE, [(1.0, 5e-6)])
-    alone, behind = captured_by_filter(SIZE, SHARE, ideal, element)
+    alone = carried(SIZE, SHARE, [element]).captured[0]
+    behind = carried(SIZE, SHARE, [ideal, element]).captured[1]
     left = SHARE @ ideal
     assert_allclose(1 - left, 0.586, atol=0.005)
     assert_allclose(alone / (left * behind), 4.4, rtol=0.02)

@@ -336,3 +336,15 @@ def test_osmosis_over_pressure(name):
     flow = table["product.flow"].reshape(5, 2)
     assert np.all(np.diff(flow, axis=0)[np.isfinite(np.diff(flow, axis=0))] > 0)
     assert np.any(np.isfinite(flow))
+
+
+@pytest.mark.parametrize(
+    "address", ["source.season", "source.storms_per_month", "spares.lead_time", "pit.depth"]
+)
+def test_what_tells_of_months_moves_no_single_point(address):
+    """Rows that are all the same would say that storms change nothing."""
+    case = cases.load("cases/river.toml")
+    with pytest.raises(errors.RequestError, match=r"tells of months.*treatsim spares CASE --set"):
+        sweep(case, {address: "1:2:2"})
+    with pytest.raises(errors.RequestError, match="tells of months"):
+        case.solve({address: np.array([1.0, 2.0])})

@@ -10,6 +10,7 @@ from typing import Any
 
 import treatsim
 from treatsim import quantities
+from treatsim.report.basin_text import basin_data
 from treatsim.running.forecast import TOLD, Item
 from treatsim.running.outlook import Outlook
 
@@ -72,10 +73,14 @@ def document(title: str, path: str, seen: Outlook, system: str = "si") -> dict[s
         "items": [_item(row) for row in told.items],
         "not_judged": [{"name": name, "needs": needs} for name, needs in seen.unjudged],
         "notes": list(seen.notes),
+        "seconds_under_dose": None
+        if told.under is None
+        else {"mean": told.under[0], "p95": told.under[1]},
         "balance_miss": told.miss,
         "outside_turbidity_range": told.beyond,
         "table_error": told.error,
     }
+    head |= basin_data(seen.basin, system)
     return head | _filters(seen, system) | _states(seen, system) | _learnt(seen, system)
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from treatsim import quantities
+from treatsim.report.basin_text import basin_lines
 from treatsim.report.page import Page
 from treatsim.report.screen import share
 from treatsim.running.filter_state import CAUSES
@@ -45,6 +46,9 @@ def spares_text(title: str, path: str, seen: Outlook, system: str = "si", *, col
     )
     page.listing(_why(row) for row in told.filters)
     page.line()
+    if seen.basin is not None:
+        daily = float(seen.plan.on[:24].sum()) * 3600.0
+        basin_lines(page, seen.basin, daily, system)
     page.line("FLOW    solved at both ends of a life", "bold")
     page.listing(_moment(row, seen, system) for row in seen.moments)
     page.listing(_limits(seen, system))
@@ -137,6 +141,12 @@ def _remarks(seen: Outlook, system: str) -> Sequence[str]:
             f"behind the filters the water is above 5 NTU in {told.turbid[0] / 3600:.0f} h of "
             f"running on average, {told.turbid[1] / 3600:.0f} h in one case of twenty: no barrier "
             "earns anything then; stop, or to waste"
+        )
+    if told.under is not None:
+        lines.append(
+            f"the light is below the dose asked for in {told.under[0] / 3600:.0f} h of running on "
+            f"average, {told.under[1] / 3600:.0f} h in one case of twenty, at the flow of elements "
+            "as last changed: stop, or to waste"
         )
     if told.beyond > 0:
         lines.append(

@@ -1,4 +1,4 @@
-"""Does a settling basin pay: filters saved over months against digging, by mass alone."""
+"""What a pit takes, how long its sludge lasts, and whether the elements saved are worth it."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.arrays import Array, ArrayLike
+from treatsim.arrays import Array, ArrayLike, Flags
 from treatsim.errors import require
 
 
@@ -34,7 +34,7 @@ class Worth(NamedTuple):
     elements_with: Array
     elements_saved: Array
     digging_per_element: Array  # s, endless where none is saved
-    worth_it: np.ndarray  # bool
+    worth_it: Flags
     reason: np.ndarray  # text
 
 
@@ -76,38 +76,28 @@ def sludge_time(
 
 
 def basin_worth(
-    mass: ArrayLike,
-    settled: ArrayLike,
-    filter_capture: tuple[ArrayLike, ArrayLike],
-    capacity: ArrayLike,
-    dug: Digging,
-    time_per_element: ArrayLike,
+    without: ArrayLike, within: ArrayLike, dug: Digging, time_per_element: ArrayLike, lifted: Flags
 ) -> Worth:
     """Return whether a basin is worth its digging.
 
-    mass: solids of the raw water over the months [kg]; settled: share that the basin holds;
-    filter_capture: share that the filter holds of what reaches it, without the basin and behind
-    it, where what is left is finer; capacity [kg] of one element; time_per_element: the digging
-    that one element saved is worth to whoever asks [s].
-
-    By mass alone: the grams saved bound the hours saved from above, since finer matter clogs at
-    less mass, and what the filter holds less of behind the basin goes on to the next stage. Whole
-    elements count.
+    without, within: elements used in the months without and with it, means; time_per_element: the
+    digging that one element saved is worth to whoever asks [s]; lifted: whether the water along
+    the basin lifts again what has settled.
     """
-    mass = require("mass of solids", mass, 0.0, np.inf, "kg")
-    settled = require("share settled", settled, 0.0, 1.0, "")
-    before, behind = (require("filter capture", one, 0.0, 1.0, "") for one in filter_capture)
-    capacity = require("capacity", capacity, 0.0, np.inf, "kg", open_low=True)
+    without = require("elements without", without, 0.0, np.inf, "")
+    within = require("elements with", within, 0.0, np.inf, "")
     each = require("digging worth an element", time_per_element, 0.0, np.inf, "s")
-    without = np.ceil(mass * before / capacity)
-    within = np.ceil(mass * (1 - settled) * behind / capacity)
     saved = without - within
     none = saved < 1
     per = np.where(none, np.inf, dug.time / np.where(none, 1.0, saved))
-    dear = ~none & (per > each)
+    dear = per > each
     reason = np.select(
-        [none, dear],
-        ["not worth it: it saves no element", "not worth it: the digging costs more than it saves"],
+        [np.asarray(lifted), none, dear],
+        [
+            "not worth it as drawn: the water lifts again what has settled; dig wider or deeper",
+            "not worth it: it saves no element",
+            "not worth it: the digging costs more than it saves",
+        ],
         "worth it, by mass; a bucket test and the first change-out decide",
     )
-    return Worth(without, within, saved, per, ~none & ~dear, reason)
+    return Worth(without, within, saved, per, ~(none | dear | lifted), reason)

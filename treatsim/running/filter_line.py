@@ -55,6 +55,7 @@ class Line:
     known: Mapping[str, tuple[str, float]]  # result -> (tabulated result, or "" and its value)
     warm: bool  # whether the temperature is among the inputs
     target: tuple[str, float] | None = None  # flow that a hold keeps while the pump can
+    reaching: tuple[float, ...] = ()  # factors of the solids ahead of each filter; () for 1
 
     @property
     def even(self) -> bool:
@@ -84,6 +85,8 @@ class Line:
         product = value("product.flow")
         through = np.stack([value(f"{name}.inlet.flow") for name in names], axis=1)
         arriving = np.stack([value(f"{name}.inlet.suspended_solids") for name in names], axis=1)
+        if self.reaching:
+            arriving = arriving * np.array(self.reaching)
         if self.target:
             address, wanted = self.target
             kept = np.minimum(1.0, wanted / value(address))
@@ -141,7 +144,7 @@ def filter_line(case: Any, temperatures: Sequence[float]) -> Line:
             f"{case.path}: how long the filters last is not judged: it needs {needs}, with "
             "captured_mass, terminal_ratio and loading_exponent"
         )
-    free, fixed, target = _without_hold(case)
+    free, fixed, target = without_hold(case)
     wanted = ["product.flow", *([target[0]] if target else [])]
     wanted += [f"{name}.inlet.{key}" for name in filters.names
                for key in ("flow", "suspended_solids")]  # fmt: skip
@@ -168,7 +171,7 @@ def filter_line(case: Any, temperatures: Sequence[float]) -> Line:
     return Line(filters, unknown, table, known, warm, target)
 
 
-def _without_hold(case: Any) -> tuple[Any, dict[str, float], tuple[str, float] | None]:
+def without_hold(case: Any) -> tuple[Any, dict[str, float], tuple[str, float] | None]:
     """Return the case with its pump at full speed, the setting, and the flow that is held."""
     if not case.holds:
         return case, {}, None

@@ -41,7 +41,10 @@ SHARES = 3  # passes for the shares of unequal elements
 class Run:
     """One piece of scenarios through the hours; `run` does it."""
 
-    def __init__(self, line: Line, bank: Bank, law: Law, clock: Clock, rules: Rules) -> None:
+    def __init__(
+        self, line: Line, bank: Bank, law: Law, clock: Clock, rules: Rules, followed: bool = False
+    ) -> None:
+        self.followed = followed  # whether the flow of every stretch is kept in `track`
         self.line, self.bank, self.law, self.clock, self.rules = line, bank, law, clock, rules
         filters = line.filters
         self.each = bank.filter_of
@@ -56,6 +59,7 @@ class Run:
         equal = all(members.size == 1 for members in self.members)
         between = np.diff(rules.stops, prepend=0).max() * 3600.0
         self.leaps = line.even and equal and bool(np.all(rules.longest_use >= between))
+        self.track: tuple[list[Array], ...] = ([], [], [])  # scenario, exposure, flow of stretches
         self.look = np.full(scenarios, FIRST)  # lives worth looking at in one go
         self.due = self._due(np.arange(scenarios)[:, None], np.zeros(self.mass.shape))
         self.history = History(fed=np.zeros(shape), removed=np.zeros(shape))
@@ -249,7 +253,23 @@ class Run:
         whole = ahead_of_any((over >= REACHED) | (passed > bound[row] * (1 - SHORT)), row)
         counted = np.bincount(row[whole], minlength=rows.size)
         self.look[rows] = np.clip(2 * counted, FIRST, MOST)
+        self._track(rows, self.exposure[rows], state.product[rows])
         return self._take(rows, found.chosen(whole), passed[whole], state)
+
+    def _track(self, rows: Index, exposure: Array, product: Array) -> None:
+        if not self.followed:
+            return
+        for kept, part in zip(self.track, (rows, exposure, product), strict=True):
+            kept.append(np.array(part, float))
+
+    def _follow(self, rows: Index, found: Lives, passed: Array, slope: Array) -> None:
+        """Note the flow after each change of whole lives."""
+        row, entries = found.row, np.arange(len(self.each))
+        changed = found.before + (found.entry[:, None] == entries)
+        mass = self.mass[rows[row]] + slope[row] * found.end[:, None]
+        mass = np.maximum(mass - changed * self.law.capacity[rows[row]], 0.0)
+        product = self.state(rows[row], mass).product
+        self._track(rows[row], self.exposure[rows[row]] + passed, product)
 
     def _take(self, rows: Index, found: Lives, passed: Array, state: State) -> Index:
         """Write down lives that are over, and set loads and exposure to their end."""
@@ -265,6 +285,8 @@ class Run:
             life[own] = running[own] - before_it(running[own], row[own], self.lived[rows, e])
         full = self.law.capacity[rows[row], entry] * self.bank.weight[entry]
         self._note(rows[row], entry, (hour, running, life), 0, full)
+        if self.followed:
+            self._follow(rows, found, passed, state.rate[rows] / state.product[rows, None])
         solids = found.end[last][:, None]
         changed = found.before[last] + (entry[last][:, None] == np.arange(len(self.each)))
         slope = state.rate[ends] / state.product[ends, None]
@@ -281,6 +303,7 @@ class Run:
         if not rows.size:
             return rows
         bound = self._bound(rows)
+        self._track(rows, self.exposure[rows], state.product[rows])
         stretch = self._stretch(rows, state, bound)
         part = first_end(stretch, bound)
         left = bound - at_part(stretch.exposure, part)

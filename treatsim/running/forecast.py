@@ -70,6 +70,7 @@ class Forecast:
     used: Array  # elements so far at each stop: 5, 50, 95 %, (stops, filters, 3)
     stops: Index  # h of clock
     turbid: tuple[float, float]  # s above TURBID behind the filters: mean, 95 %
+    under: tuple[float, float] | None  # s below a dose asked for: mean, 95 %; None: not judged
     volume: tuple[float, float, float]  # m3: 5, 50, 95 %
     running: tuple[float, float]  # s: mean, as planned
     miss: float  # open solids balance
@@ -100,14 +101,14 @@ def forecast(case: Any, plan: Plan, pieces: Sequence[Piece], level: float | None
     level = table.level if level is None else level
     scenarios = sum(len(piece.volume) for piece in pieces)
     changes = _joined(pieces)
-    used, whole, ordering = _counts(plan, changes, scenarios)
+    used, whole, ordering = counts_of(plan, pieces)
     items, joint = _items(table, plan, (whole, ordering), pieces, level, scenarios)
     product = np.concatenate([piece.product for piece in pieces], axis=1)
     drop = np.concatenate([piece.drop for piece in pieces], axis=1)
     stops = plan.rules.stops[plan.rules.stops <= plan.hours]
-    volume, running, turbid = (
+    volume, running, turbid, under = (
         np.concatenate([getattr(piece, key) for piece in pieces])
-        for key in ("volume", "running", "turbid")
+        for key in ("volume", "running", "turbid", "under")
     )
     return Forecast(
         plan.hours * HOUR / (DAY * 365 / 12),
@@ -124,6 +125,7 @@ def forecast(case: Any, plan: Plan, pieces: Sequence[Piece], level: float | None
         _so_far(plan, changes, scenarios, stops),
         stops,
         (float(np.mean(turbid)), quantile(turbid, 0.95)),
+        None if plan.dose is None else (float(np.mean(under)), quantile(under, 0.95)),
         (quantile(volume, 0.05), quantile(volume, 0.5), quantile(volume, 0.95)),
         (float(np.mean(running)), float(np.sum(plan.on[: plan.hours]) * HOUR)),
         max(piece.miss for piece in pieces),
@@ -143,8 +145,12 @@ def _joined(pieces: Sequence[Piece]) -> dict[str, Array]:
     return {name: np.concatenate(parts) for name, parts in found.items()}
 
 
-def _counts(plan: Plan, changes: Mapping[str, Array], scenarios: int) -> tuple[Array, ...]:
-    """Return elements used up in the months, with the lead time, and in its last stretch."""
+def counts_of(plan: Plan, pieces: Sequence[Piece]) -> tuple[Array, ...]:
+    """Return elements used up in the months, with the lead time, and in its last stretch.
+
+    Each of shape (scenarios, filters). [1]
+    """
+    changes, scenarios = _joined(pieces), sum(len(piece.volume) for piece in pieces)
     lead = plan.on.size - plan.hours
     hour = changes["hour"]
     shape = (scenarios, len(plan.line.filters.names))

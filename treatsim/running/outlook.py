@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from treatsim.errors import RequestError
+from treatsim.running.basin import Prospect, prospect, section_of
 from treatsim.running.filter_line import stated
 from treatsim.running.forecast import Forecast, forecast
 from treatsim.running.moments import Kept, Moment, moments
 from treatsim.running.readings import Readings, Water, read_log
-from treatsim.running.source import source_notes
+from treatsim.running.source import MUDDY, source_notes
 from treatsim.running.spares import SCENARIOS, Plan, plan_for, simulate, stated_table
 from treatsim.running.update import LIFE_SCATTER, Learnt, gone_on, learnt
 
@@ -27,6 +28,7 @@ class Outlook:
     limits: tuple[Kept, ...]
     learnt: tuple[Learnt, ...]
     notes: tuple[str, ...]
+    basin: Prospect | None = None  # of the table [pit]
 
     @property
     def complete(self) -> bool:
@@ -39,6 +41,9 @@ class Outlook:
         found = [(name, f"{name}.capacity") for name in self.told.unknown]
         if self.plan.source is None:
             found.append(("storms and seasons", "a table [source]"))
+        dosed = any(row.quantity == "dose" and row.relation == ">=" for row in self.limits)
+        if dosed and self.told.under is None:
+            found.append(("dose in muddy water", ", ".join(f"source.{key}" for key in MUDDY)))
         return tuple(found)
 
     @property
@@ -96,7 +101,10 @@ def outlook(
         notes = [*notes, *log.notes, *_surprises(plan, rows)]
     told = forecast(case, plan, simulate(plan, scenarios, scheduler, progress), level)
     states, limits = moments(case, plan, told)
-    return Outlook(plan, told, tuple(states), tuple(limits), tuple(rows), tuple(notes))
+    drawn = section_of(case)
+    dug = None if drawn is None else prospect(plan, drawn, case.path)
+    notes += () if dug is None else dug.notes
+    return Outlook(plan, told, tuple(states), tuple(limits), tuple(rows), tuple(notes), dug)
 
 
 def _after(case: Any, plan: Plan, log: Readings) -> tuple[Plan, list[Learnt]]:
@@ -130,8 +138,6 @@ def _assumed(case: Any, plan: Plan) -> list[str]:
         found.append("spares.handling_loss = 0: no element is spoiled on the way")
     if table.coldest_water is None:
         found.append("water.temperature counts all year: cold water loads the pump more")
-    if case.sections["water"].uv_transmittance is not None:
-        found.append("water.uv_transmittance stays as stated: the dose in a storm is not judged")
     if plan.source is not None:
         found += source_notes(plan.source)
     dosers = [name for name, p in case.parameters.items() if hasattr(p, "strength_today")]

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.arrays import Array, ArrayLike
+from treatsim.arrays import Array
 from treatsim.correlations.solids.settling import basin_removal, terminal_velocity
 from treatsim.correlations.solids.size_distribution import lognormal_classes
 from treatsim.errors import DomainError, require
@@ -75,11 +75,3 @@ def carried(diameter: Array, shares: Array, passing: Sequence[Array]) -> Carried
     below = np.cumsum(kept, axis=1)
     middle = np.argmax(below >= 0.5 * left[:, None], axis=1)
     return Carried(captured, left / shares.sum(), np.where(left > 0, diameter[middle], 0.0))
-
-
-def captured_by_filter(
-    diameter: Array, shares: Array, basin: Array, element: Array
-) -> tuple[ArrayLike, ArrayLike]:
-    """Return the share an element holds of what reaches it, without a basin and behind it."""
-    alone = carried(diameter, shares, [element]).captured[0]
-    return alone, carried(diameter, shares, [basin, element]).captured[1]

@@ -30,6 +30,7 @@ MEMORY = 12  # lengths of a storm that are looked back for water still turbid at
 BLOCK = 120  # hours, mean length of a piece of the readings that is replayed in one go
 SPREADS = ("turbidity_spread", "day_correlation")
 STORM = ("storm_rise", "storm_length")
+MUDDY = ("muddy_turbidity", "muddy_transmittance", "muddy_spread")
 RATING = ("solids_spread", "solids_scatter")  # of solids by turbidity
 
 
@@ -78,8 +79,23 @@ class SourceParameters(Parameters):
         low=0.5, high=2, default=None,
     )  # fmt: skip
 
+    muddy_turbidity: float | None = quantity(
+        "turbidity", "of a second sample, in a storm, for the absorption of muddy water",
+        open_low=True, default=None,
+    )  # fmt: skip
+    muddy_transmittance: float | None = quantity(
+        "uv_transmittance", "of that sample, unfiltered", open_low=True, default=None
+    )
+    muddy_spread: float | None = quantity(
+        "factor", "geometric standard deviation of the absorption that mud adds, from two samples "
+        "1.5 or more", low=1, high=10, default=None,
+    )  # fmt: skip
+
     def conflicts(self):
         """Ask for the variation in one form, whole."""
+        muddy = [name for name in MUDDY if getattr(self, name) is None]
+        if muddy and len(muddy) < len(MUDDY):
+            return [f"{name} is missing: {self._meaning(name)}" for name in muddy]
         given = [item.name for item in dataclasses.fields(self) if getattr(self, item.name)
                  is not None]  # fmt: skip
         if self.readings is not None:

@@ -13,6 +13,8 @@ from treatsim.constants import DAY
 from treatsim.correlations.solids.filtration import blocking_constant
 from treatsim.correlations.solids.turbidity import TURBIDITY_RANGE
 from treatsim.errors import RequestError
+from treatsim.ranges import excursions
+from treatsim.running.dose_hours import DoseLimit, dose_limit, hours_under
 from treatsim.running.filter_line import TEMPERATURE, Line, filter_line
 from treatsim.running.filter_run import Run
 from treatsim.running.filter_state import Law, Rules, bank_of
@@ -56,6 +58,7 @@ class Plan:
     spreads: tuple[float, float]  # of ln capacity; of the exponent
     beliefs: Mapping[str, Belief]  # filter -> from readings
     seed: int
+    dose: DoseLimit | None = None  # of the light in muddy water, where that is told
 
 
 class Piece(NamedTuple):
@@ -65,8 +68,10 @@ class Piece(NamedTuple):
     product: Array  # m3/s at each stop, (stops, scenarios)
     drop: Array  # Pa, (stops, scenarios, filters)
     volume: Array  # m3 over all hours
+    fed: Array  # kg that come to each filter, lead time included, (scenarios, filters)
     running: Array  # s
     turbid: Array  # s in which the water behind the filters is above TURBID
+    under: Array  # s below a dose asked for; nan where that is not judged
     miss: float  # open solids balance, relative
     beyond: float  # share of the running hours in which solids are told outside the curves' range
 
@@ -141,6 +146,7 @@ def plan_for(
         (float(np.log(table.capacity_spread)), table.exponent_spread),
         beliefs or {},
         seed,
+        dose_limit(case, line, warm),
     )
 
 
@@ -204,12 +210,11 @@ def piece_of(
     )
     running = np.where(turbidity > plan.stop_above, 0.0, plan.on * HOUR)
     turbid = running[:, : plan.hours] * (turbidity[:, : plan.hours] * plan.turbidity_left > TURBID)
-    low, high = TURBIDITY_RANGE.low, TURBIDITY_RANGE.high
-    outside = ((turbidity < low) | (turbidity > high)) & (running > 0)
+    outside = [found.outside & (running > 0) for found in excursions(TURBIDITY_RANGE, turbidity)]
     clock = Clock(_summed(solids * running), _summed(running))
     law = _law(plan, np.random.default_rng(seeds[2]), scenarios)
     bank = bank_of(plan.line.filters.elements, np.array(plan.together))
-    run = Run(plan.line, bank, law, clock, plan.rules)
+    run = Run(plan.line, bank, law, clock, plan.rules, followed=plan.dose is not None)
     history = run.run(progress)
     left = history.started + history.fed * plan.line.filters.capture
     left = np.abs(left - history.held - history.removed)
@@ -220,11 +225,20 @@ def piece_of(
         product,
         np.stack(history.drop),
         _volume(product, clock, plan.rules.stops, plan.hours),
+        history.fed,
         clock.running[:, plan.hours].copy(),
         turbid.sum(axis=1),
+        _under(plan, turbidity[:, : plan.hours], clock, run),
         float(np.max(left / np.maximum(history.fed, 1e-12))),
         float(np.sum(outside)) / max(float(np.sum(running > 0)), 1.0),
     )
+
+
+def _under(plan: Plan, turbidity: Array, clock: Clock, run: Run) -> Array:
+    if plan.dose is None:
+        return np.full(len(turbidity), np.nan)
+    draw = np.random.default_rng([plan.seed, len(turbidity), 7])
+    return hours_under(plan.dose, turbidity, clock, run.track, draw)
 
 
 def _volume(product: Array, clock: Clock, stops: Index, hours: int) -> Array:

@@ -1,0 +1,105 @@
+"""Hours below the dose in muddy water: against the train itself, and what is not judged."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from treatsim import cases
+from treatsim.errors import CaseError, RequestError
+from treatsim.running.dose_hours import DoseLimit, hours_under
+from treatsim.running.filter_stretch import Clock
+from treatsim.running.outlook import outlook
+from treatsim.running.spares import piece_of, plan_for
+from treatsim.safety.verdict import judge
+
+RIVER = "cases/river.toml"
+HOUR = 3600.0
+
+
+@pytest.fixture(scope="module")
+def case():
+    return cases.load(RIVER)
+
+
+@pytest.fixture(scope="module")
+def plan(case):
+    return plan_for(case, 3)
+
+
+def test_the_limit_is_where_the_train_itself_misses_the_dose(case, plan):
+    """At its absorption the dose is reached, 1 % darker it is not: fresh and half-full elements."""
+    names, clean = plan.line.filters.names, plan.line.filters.clean
+    for grow in (1.0, 4.0):
+        points = {f"{n}.resistance": np.full(2, grow * c)
+                  for n, c in zip(names, clean, strict=True)}  # fmt: skip
+        points |= {f"{n}.captured_mass": np.zeros(2) for n in names}
+        flow = float(case.solve(points).value("product.flow").value[0])
+        dark = np.interp(flow, plan.dose.flow, plan.dose.absorption) * np.array([0.99, 1.01])
+        verdict = judge(case.solve(points | {"water.uv_transmittance": np.exp(-dark / 100)}))
+        (limit,) = [row for row in verdict.limits if row.quantity == "dose"]
+        assert limit.state(0) == "met"
+        assert limit.state(1) == "not_met"
+
+
+def test_hours_are_counted_one_by_one():
+    """A storm, a standstill and a change within an hour, counted by hand."""
+    limit = DoseLimit(np.array([1.0, 2.0]), np.array([30.0, 20.0]), (5.0, 10.0), 1.0, 0.0)
+    running = np.array([[1, 1, 0, 1, 1, 1]]) * HOUR
+    turbidity = np.array([[5.0, 16.0, 99.0, 24.0, 16.0, 26.0]])  # absorption 10 21 .. 29 21 31
+    edges = np.concatenate([[[0.0]], np.cumsum(running, axis=1)], axis=1)
+    clock = Clock(edges.copy(), edges)
+    draw = np.random.default_rng(0)
+    one = hours_under(limit, turbidity, clock,
+                      ([np.array([0])], [np.array([0.0])], [np.array([1.0])]), draw)  # fmt: skip
+    assert_allclose(one, HOUR)  # at the lower flow only the last is too dark
+    changed = ([np.array([0, 0])], [np.array([0.0, 2.5 * HOUR])], [np.array([1.0, 2.0])])
+    two = hours_under(limit, turbidity, clock, changed, draw)
+    assert_allclose(two, 3 * HOUR)  # 24 NTU while it is changed, and both after
+
+
+def test_muddier_water_is_longer_under_the_dose_and_clear_water_never(case, plan):
+    def hours(slope):
+        dose = plan.dose._replace(slope=slope, spread=0.0)
+        return piece_of(dataclasses.replace(plan, dose=dose), 0, 40).under.mean() / HOUR
+
+    clear, some, much = (hours(slope) for slope in (0.0, 0.2, 0.8))
+    assert clear == 0
+    assert 0 < some < much
+
+
+def test_without_a_relation_it_is_not_judged_and_the_key_is_named(case):
+    source = dataclasses.replace(
+        case.sections["source"],
+        muddy_turbidity=None,
+        muddy_transmittance=None,
+        muddy_spread=None,
+    )
+    sections = {**case.sections, "source": source, "pit": None}
+    seen = outlook(case.changed(sections=sections), 1, level=0.9, scenarios=200)
+    assert seen.told.under is None
+    assert not seen.complete
+    assert any("source.muddy_transmittance" in needs for _, needs in seen.unjudged)
+    whole = outlook(case.changed(sections={**case.sections, "pit": None}), 1, level=0.9,
+                    scenarios=200)  # fmt: skip
+    assert whole.told.under[0] > 0
+    assert whole.told.under[1] >= whole.told.under[0]
+    assert "dose in muddy water" not in dict(whole.unjudged)
+
+
+def test_half_a_relation_is_asked_for(case):
+    data = dict(case.data)
+    data["source"] = {k: v for k, v in data["source"].items() if k != "muddy_spread"}
+    with pytest.raises(CaseError, match="muddy_spread is missing"):
+        cases.interpret(data, "river")
+
+
+@pytest.mark.parametrize(
+    ("key", "value"), [("muddy_turbidity", "4 NTU"), ("muddy_transmittance", "90 %")]
+)
+def test_a_second_sample_no_muddier_than_the_first_is_refused(key, value):
+    with pytest.raises(RequestError, match="more turbid and darker"):
+        plan_for(cases.load(RIVER, {f"source.{key}": value}), 1)

@@ -1,0 +1,325 @@
+"""Does a settling basin pay: particles by size through it and the filters, and elements saved.
+
+The table [pit] draws one that might be dug ahead of the intake. Sizes are carried through
+screen, basin and filters; the months are then simulated once more with what reaches each filter,
+on the same scenarios as without the pit.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from treatsim.arrays import Array
+from treatsim.correlations.solids.cake import kozeny_resistance
+from treatsim.correlations.solids.retention import beta_efficiency
+from treatsim.correlations.solids.settling import scour_velocity
+from treatsim.errors import DomainError, RequestError
+from treatsim.operations.parameters import Parameters, points, quantity, reference
+from treatsim.running.basin_worth import Digging, Pit, Worth, basin_worth, digging, sludge_time
+from treatsim.running.forecast import counts_of
+from treatsim.running.particle_sizes import (
+    Carried,
+    carried,
+    filtered,
+    screened,
+    settled,
+    size_classes,
+)
+from treatsim.running.spares import Plan, simulate
+from treatsim.running.spares_table import read_all
+from treatsim.running.stock import quantile
+from treatsim.water.properties import density as water_density
+from treatsim.water.properties import viscosity as water_viscosity
+
+FEW = 400  # scenarios, the same with the basin and without
+SURE = 0.95
+FAR = 1.5  # times by which sizes and a stated capture fraction may differ unsaid
+SERIES = 1e-6  # relative: what leaves one filter comes to the next
+VOID = 0.6  # of a cake; only the ratio of two cakes is told, and it cancels
+
+
+@dataclass(frozen=True, kw_only=True)
+class Removal(Parameters):
+    """What was measured of a filter by particle size; a nominal rating is no measurement."""
+
+    efficiencies: tuple | None = points(
+        "fraction", "small_length", "share held back in one pass, by particle size",
+        example=["75 % at 5 um", "98 % at 10 um"], default=None,
+    )  # fmt: skip
+    betas: tuple | None = points(
+        "factor", "small_length", "beta ratio in one pass of this water, by particle size",
+        example=["4 at 5 um", "50 at 10 um"], default=None,
+    )  # fmt: skip
+
+    def conflicts(self):
+        """Ask for one form, and for pairs that can be."""
+        if (self.efficiencies is None) == (self.betas is None):
+            return ["efficiencies: give efficiencies or betas, one of the two"]
+        try:
+            filtered(np.array([1e-6]), self.pairs())
+        except DomainError as error:
+            return [f"{'betas' if self.efficiencies is None else 'efficiencies'}: {error}"]
+        return []
+
+    def pairs(self) -> list[tuple[float, float]]:
+        """Return share held back and particle size [m]."""
+        if self.efficiencies is not None:
+            return [(float(share), float(size)) for share, size in self.efficiencies]
+        return [(float(beta_efficiency(beta)), float(size)) for beta, size in self.betas or ()]
+
+
+@dataclass(frozen=True, kw_only=True)
+class BasinParameters(Parameters):
+    """A settling basin that might be dug ahead of the intake, and the particles of the water."""
+
+    length: float = quantity("length", "of the water surface", open_low=True)
+    width: float = quantity("length", "of the water surface, across the flow", open_low=True)
+    depth: float = quantity("length", "of water above the sludge", open_low=True, high=10)
+    sludge_depth: float = quantity("length", "room for sludge below", open_low=True, high=10)
+    wall_slope: float = quantity("factor", "run over rise of the walls: 0 upright, 1 soft ground",
+                                 high=10)  # fmt: skip
+    tanks_in_series: int = quantity(
+        "count", "1 poor, 2 a pit or trench, 8 very good", low=1, high=100
+    )
+    sludge_solids: float = quantity(
+        "concentration", "dry solids in the sludge, 20 to 100 g/L fresh", open_low=True
+    )
+    digging_rate: float = quantity("flow", "earth moved by all who dig", open_low=True)
+    worth_per_element: float = quantity(
+        "duration", "time of all who dig that one element saved is worth", open_low=True
+    )
+    median_size: float = quantity("small_length", "median diameter of the particles by mass",
+                                  open_low=True, high=0.01)  # fmt: skip
+    size_deviation: float = quantity(
+        "factor", "geometric standard deviation of the sizes", low=1, open_low=True, high=20
+    )
+    particle_density: float = quantity(
+        "density", "of the particles; grains 2650 kg/m3, flocs 1020 to 1200", low=1000, high=8000
+    )
+    screen_opening: float | None = quantity(
+        "small_length", "of a screen ahead of the basin", open_low=True, high=0.1, default=None
+    )
+    filters: dict | None = reference(
+        "removal by particle size, by filter; left out, its capture fraction holds for all sizes",
+        example={"cartridges": {"efficiencies": ["75 % at 5 um", "98 % at 10 um"]}},
+        default=None,
+    )
+
+    def conflicts(self):
+        """Read the tables inside, and ask for a pit with a floor."""
+        faults = read_all(Removal, self.filters or {}, "filters")[1]
+        try:
+            digging(self.pit(self.depth + self.sludge_depth), self.digging_rate)
+        except DomainError:
+            faults.append("wall_slope: the walls meet above the floor; dig wider or less deep")
+        return faults
+
+    def pit(self, depth: float) -> Pit:
+        """Return the pit down to a depth [m]."""
+        return Pit(self.length, self.width, depth, self.wall_slope)
+
+    def removals(self) -> dict[str, Removal]:
+        """Return what is known of the filters by size."""
+        return read_all(Removal, self.filters or {}, "filters")[0]
+
+
+class Stage(NamedTuple):
+    """What one stage holds, without the basin and behind it."""
+
+    name: str
+    held: tuple[float | None, float]  # share of what reaches it
+    left: tuple[float, float]  # share of the raw water's mass behind it
+    median: tuple[float, float]  # m
+
+
+class Saved(NamedTuple):
+    """Elements of one filter used in the months, without the basin and with it."""
+
+    name: str
+    mean: tuple[float, float]
+    sure: tuple[float, float]  # at SURE
+
+
+class Prospect(NamedTuple):
+    """What a basin would do."""
+
+    stages: tuple[Stage, ...]
+    filters: tuple[Saved, ...]
+    worth: Worth
+    dug: Digging
+    settled: float  # share of what reaches the basin
+    loading: float  # m/s
+    along: float  # m/s
+    scour: float  # m/s
+    sludge: float  # s of running until its room is full
+    tighter: float  # specific resistance of a cake of what reaches the first filter, over without
+    notes: tuple[str, ...]
+
+
+def prospect(plan: Plan, table: BasinParameters, path: str) -> Prospect:
+    """Return whether the basin of a table pays over the months of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+        Without a basin; its filters stand one behind another.
+    table : BasinParameters
+        The pit and the particles.
+    path : str
+        Of the case, for faults.
+
+    Validity
+    --------
+    Settling in the coldest water of the months and at the flow of fresh elements, so that the
+    basin is told to hold too little. What is left is finer and clogs at less mass, which is not
+    followed: elements saved are an upper bound.
+
+    Raises
+    ------
+    RequestError
+        Filters that do not stand in series, or a name that is no filter.
+    """
+    names = plan.line.filters.names
+    _known(table, names, path)
+    clean = np.tile(plan.line.filters.clean, (plan.rules.temperature.size, 1))
+    flows = plan.line.flows(clean, plan.rules.temperature)
+    arriving = flows.arriving[0]
+    _in_series(plan, arriving, path)
+    flow = float(flows.through[:, 0].max())
+    cold = float(plan.rules.temperature.min())
+    water = float(np.asarray(water_density(cold))), float(np.asarray(water_viscosity(cold)))
+    loading = flow / (table.length * table.width)
+    stages, chains = _stages(table, names, water, loading)
+    behind = _behind(plan, chains, names, arriving)
+    filters, rate = _saved(plan, behind)
+    whole = digging(table.pit(table.depth + table.sludge_depth), table.digging_rate)
+    room = whole.volume - digging(table.pit(table.depth), table.digging_rate).volume
+    held = stages[_place(table)].held[1]
+    along = flow / ((table.width - table.wall_slope * table.depth) * table.depth)
+    scour = float(scour_velocity(table.median_size, table.particle_density / water[0]))
+    without, within = (sum(row.mean[n] for row in filters) for n in (0, 1))
+    worth = basin_worth(without, within, whole, table.worth_per_element, np.asarray(along > scour))
+    return Prospect(
+        stages, filters, worth, whole, held, loading, along, scour,
+        float(sludge_time(rate / arriving[0] / flow, flow, held, room, table.sludge_solids)),
+        _tighter(stages, table, names), _notes(plan, table, chains[0]),
+    )  # fmt: skip
+
+
+def _known(table: BasinParameters, names: tuple[str, ...], path: str) -> None:
+    if faults := [f"{path}: pit.filters.{name}: no filter that loads in this train; known: "
+                  f"{', '.join(names)}" for name in table.filters or {}
+                  if name not in names]:  # fmt: skip
+        raise RequestError(faults)
+
+
+def _in_series(plan: Plan, arriving: Array, path: str) -> None:
+    expected = arriving[:-1] * (1 - plan.line.filters.capture[:-1])
+    if not np.allclose(arriving[1:], expected, rtol=SERIES):
+        raise RequestError(
+            f"{path}: pit: particle sizes are followed through filters one behind another only; "
+            f"{', '.join(plan.line.filters.names)} stand otherwise: leave the table [pit] out"
+        )
+
+
+def _place(table: BasinParameters) -> int:
+    return 0 if table.screen_opening is None else 1
+
+
+def _stages(
+    table: BasinParameters, names: tuple[str, ...], water: tuple[float, float], loading: float
+) -> tuple[tuple[Stage, ...], tuple[Carried, Carried]]:
+    """Return the stages, and the two chains: without the basin and with it."""
+    sizes, shares = size_classes(table.median_size, table.size_deviation)
+    known = table.removals()
+    screen = [] if table.screen_opening is None else [screened(sizes, table.screen_opening)]
+    basin = settled(sizes, table.particle_density, water, (loading, table.tanks_in_series))
+    rest = [filtered(sizes, known[name].pairs()) if name in known else np.ones(sizes.size)
+            for name in names]  # fmt: skip
+    chains = [carried(sizes, shares, [*screen, one, *rest]) for one in (np.ones(sizes.size), basin)]
+    told = [*(["screen"] if screen else []), "basin", *names]
+    stages = [
+        Stage(
+            name,
+            (None if name == "basin" and n == len(screen) else float(chains[0].captured[n]),
+             float(chains[1].captured[n])),
+            (float(chains[0].left[n]), float(chains[1].left[n])),
+            (float(chains[0].median[n]), float(chains[1].median[n])),
+        )
+        for n, name in enumerate(told)
+    ]  # fmt: skip
+    return tuple(stages), (chains[0], chains[1])
+
+
+def _behind(
+    plan: Plan, chains: tuple[Carried, Carried], names: tuple[str, ...], arriving: Array
+) -> Plan:
+    """Return the plan behind the basin: stated captures and loads, shifted as the sizes are.
+
+    A stated capture fraction is changed by the ratio of what the sizes say with and without.
+    """
+    alone, behind = (chain.captured[-len(names) :] for chain in chains)
+    ratio = np.where(alone > 0, behind / np.where(alone > 0, alone, 1.0), 1.0)
+    stated = plan.line.filters.capture
+    capture = stated * ratio
+    held = 1 - chains[1].left[-len(names) - 1] / chains[0].left[-len(names) - 1]
+    reaching = (1 - held) * np.cumprod(np.append(1.0, 1 - capture[:-1])) * arriving[0] / arriving
+    line = dataclasses.replace(
+        plan.line,
+        filters=plan.line.filters._replace(capture=capture),
+        reaching=tuple(float(v) for v in reaching),
+    )
+    return dataclasses.replace(plan, line=line)
+
+
+def _saved(plan: Plan, behind: Plan) -> tuple[tuple[Saved, ...], float]:
+    """Return elements used on the same scenarios, without the basin and behind it, and solids.
+
+    The solids are those that come to the first filter without the basin, storms included, by the
+    running time. [kg/s]
+    """
+    pieces = [simulate(one, FEW) for one in (plan, behind)]
+    used = [counts_of(plan, some)[0] for some in pieces]
+    fed = float(np.mean(np.concatenate([piece.fed[:, 0] for piece in pieces[0]])))
+    running = float(np.mean(np.concatenate([piece.running for piece in pieces[0]])))
+    return tuple(
+        Saved(
+            name,
+            (float(np.mean(used[0][:, g])), float(np.mean(used[1][:, g]))),
+            (quantile(used[0][:, g], SURE), quantile(used[1][:, g], SURE)),
+        )
+        for g, name in enumerate(plan.line.filters.names)
+    ), fed / (running * plan.on.sum() / plan.on[: plan.hours].sum())
+
+
+def _tighter(stages: tuple[Stage, ...], table: BasinParameters, names: tuple[str, ...]) -> float:
+    """Return how much tighter a cake of what is left is, by the medians ahead of the filters."""
+    ahead = stages[len(stages) - len(names) - 1].median
+    if not min(ahead) > 0:
+        return 1.0
+    before, after = (float(kozeny_resistance(d, VOID, table.particle_density)) for d in ahead)
+    return after / before
+
+
+def _notes(plan: Plan, table: BasinParameters, alone: Carried) -> tuple[str, ...]:
+    filters = plan.line.filters
+    found = []
+    told = alone.captured[-len(filters.names) :]
+    for name, stated, by_size in zip(filters.names, filters.capture, told, strict=True):
+        if name not in table.removals():
+            found.append(f"pit: {name}: its capture fraction counts for all sizes: "
+                         f"pit.filters.{name} is not given")  # fmt: skip
+        elif not 1 / FAR < by_size / stated < FAR:
+            found.append(f"pit: {name}: it holds {by_size:.0%} by the sizes and {stated:.0%} by "
+                         "its capture_fraction: measure again before digging")  # fmt: skip
+    return (*found, "pit: lifting water into it, rain, algae and a fence around it are not "
+            "counted; a bucket test decides")  # fmt: skip
+
+
+def section_of(case: Any) -> BasinParameters | None:
+    """Return the table [pit] of a case, or None."""
+    return case.sections.get("pit")

@@ -1,0 +1,141 @@
+"""The dose of the light through months: how dark the water may be at each flow, hour by hour.
+
+The source says how its absorption goes with its turbidity; the flowsheet says at which absorption
+the dose falls below what is asked for, flow by flow. The flow of an hour is taken as that after
+the last change of an element, which is the most, so that the dose is told too low.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from treatsim.arrays import Array
+from treatsim.errors import RequestError
+from treatsim.running.filter_line import TEMPERATURE, Line, without_hold
+from treatsim.running.filter_stretch import Clock
+from treatsim.running.source import SourceParameters
+from treatsim.safety.verdict import judge
+
+FLOWS, SHADES, ROUNDS = 10, 16, 3  # loads, absorptions and rounds that are solved
+CLEAREST, DARKEST = 0.1, 300.0  # 1/m: transmittance 99.9 and 5 % per cm
+SHADE = "water.uv_transmittance"
+
+
+class DoseLimit(NamedTuple):
+    """How dark the water may be, and how dark it becomes. SI"""
+
+    flow: Array  # m3/s, rising
+    absorption: Array  # most that still gives the dose, 1/m
+    clear: tuple[float, float]  # turbidity [NTU] and absorption [1/m] of [water]
+    slope: float  # 1/m per NTU above it, median
+    spread: float  # of ln slope
+
+
+def dose_limit(case: Any, line: Line, temperatures: Array) -> DoseLimit | None:
+    """Return the limit of the dose, or None where no dose is asked for or no relation is stated.
+
+    In the water temperature that is worse of the two ends, by the lowest of all doses asked for;
+    RequestError for a muddy sample that is not muddier than the other.
+    """
+    source, water = case.sections.get("source"), case.sections["water"]
+    if not related(source) or water.uv_transmittance is None:
+        return None
+    ends = sorted({float(np.min(temperatures)), float(np.max(temperatures))})
+    found = [one for warm in ends if (one := _largest(case, line, warm)) is not None]
+    if not found:
+        return None
+    flow, dark = found[0]
+    for other, shade in found[1:]:
+        dark = np.minimum(dark, np.interp(flow, other, shade))
+    clear = -100.0 * float(np.log(water.uv_transmittance))
+    muddy = -100.0 * float(np.log(source.muddy_transmittance))
+    turbidity = float(water.turbidity)
+    if source.muddy_turbidity <= turbidity or muddy <= clear:
+        raise RequestError(
+            f"{case.path}: source.muddy_turbidity and source.muddy_transmittance: a sample more "
+            "turbid and darker than that of [water] belongs here; read both again"
+        )
+    slope = (muddy - clear) / (float(source.muddy_turbidity) - turbidity)
+    return DoseLimit(flow, dark, (turbidity, clear), slope, float(np.log(source.muddy_spread)))
+
+
+def related(source: SourceParameters | None) -> bool:
+    """Whether a source says how dark its muddy water is."""
+    return source is not None and source.muddy_transmittance is not None
+
+
+def asked_for(verdict: Any) -> list[Any]:
+    """Return the limits of a verdict that are doses to be reached."""
+    return [
+        limit for limit in verdict.limits if limit.quantity == "dose" and limit.relation == ">="
+    ]
+
+
+def _largest(case: Any, line: Line, warm: float) -> tuple[Array, Array] | None:
+    """Return flows, rising, and the largest absorption at which every dose is reached."""
+    low, high = np.full(FLOWS, CLEAREST), np.full(FLOWS, DARKEST)
+    share, row = np.linspace(0.0, 1.0, SHADES), np.arange(FLOWS)
+    flow, none = np.zeros(FLOWS), np.zeros(FLOWS, bool)
+    for n in range(ROUNDS):
+        shade = low[:, None] + (high - low)[:, None] * share
+        found = _reached(case, line, warm, shade)
+        if found is None:
+            return None
+        flow, reached = found
+        count = np.sum(np.cumprod(reached, axis=1), axis=1)
+        none |= (count == 0) & (n == 0)
+        last = np.maximum(count - 1, 0)
+        low, high = shade[row, last], shade[row, np.minimum(last + 1, SHADES - 1)]
+    order = np.argsort(flow)
+    return flow[order], np.where(none, 0.0, low)[order]
+
+
+def _reached(case: Any, line: Line, warm: float, shade: Array) -> tuple[Array, Array] | None:
+    """Return the flow at FLOWS loads of the filters, and whether every dose is reached there."""
+    free, fixed, _ = without_hold(case)
+    grow = np.linspace(1.0, line.filters.ratio.max(), FLOWS)[:, None]
+    points: dict[str, Any] = {SHADE: np.exp(-shade / 100.0), TEMPERATURE: warm, **fixed}
+    for g, name in enumerate(line.filters.names):
+        scale = np.minimum(grow, line.filters.ratio[g])
+        points[f"{name}.resistance"] = line.filters.clean[g] * scale
+        points[f"{name}.captured_mass"] = 0.0
+    result = free.solve({key: np.array(np.broadcast_to(value, shade.shape), float).ravel()
+                         for key, value in points.items()})  # fmt: skip
+    verdict = judge(result)
+    wanted = asked_for(verdict)
+    if not wanted:
+        return None
+    reached = np.array(np.broadcast_to(result.solved, shade.size))
+    for limit in wanted:
+        reached &= np.broadcast_to(np.asarray(limit.value) >= np.asarray(limit.limit), shade.size)
+    flow = np.broadcast_to(np.asarray(verdict.value("product.flow").value, float), shade.size)
+    return flow.reshape(shade.shape)[:, 0].copy(), reached.reshape(shade.shape)
+
+
+def hours_under(
+    limit: DoseLimit, turbidity: Array, clock: Clock, track: Sequence[Sequence[Array]], draw: Any
+) -> Array:
+    """Return the running time below the dose. turbidity (scenarios, hours) -> (scenarios,) [s]
+
+    track: scenario, exposure and flow at the start of every stretch between changes.
+    """
+    clear, absorption = limit.clear
+    slope = limit.slope * np.exp(limit.spread * draw.standard_normal((len(turbidity), 1)))
+    dark = absorption + slope * np.maximum(turbidity - clear, 0.0)
+    hours = turbidity.shape[1]
+    running = np.diff(clock.running[:, : hours + 1], axis=1)
+    row, hour = np.nonzero((dark > limit.absorption.min()) & (running > 0))
+    scenario, exposure, flow = (np.concatenate(part) for part in track)
+    width = 2.0 * clock.exposure[:, -1].max() + 1.0
+    sort = np.lexsort((exposure, scenario))
+    keys, flow = (scenario * width + exposure)[sort], flow[sort]
+    most = np.zeros(row.size)
+    for edge in (hour, hour + 1):  # an element may be changed within the hour
+        place = np.searchsorted(keys, row * width + clock.exposure[row, edge], side="right") - 1
+        most = np.maximum(most, flow[np.maximum(place, 0)])
+    under = dark[row, hour] > np.interp(most, limit.flow, limit.absorption)
+    time = running[row[under], hour[under]]
+    return np.bincount(row[under], time, len(turbidity)).astype(float)
