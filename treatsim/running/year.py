@@ -21,7 +21,7 @@ from treatsim.power.ageing import damage
 from treatsim.power.sun import DAYS, MONTH_OF_DAY
 from treatsim.power.weather import weather_of
 from treatsim.running.dispatch import Trace
-from treatsim.running.plan import TOOLS, Change, Plan, plan_of, scenario, tables, walked
+from treatsim.running.plan import Change, Plan, plan_of, scenario, tables, tools_from, walked
 from treatsim.running.train_curve import curve_of
 from treatsim.safety.people import people_served
 from treatsim.safety.verdict import judge
@@ -30,6 +30,7 @@ WARM_UP = 30  # days of running before the year begins
 POOR, SERVED = 10.0, 5.0  # percentiles of days
 WEEK = 7
 DRY = 0.001  # m3: a day with less is a day without water
+NOON = 12.0  # h, at which the hour of tools begins whose litres are told
 PLAUSIBLE = 5.0  # kWh of product energy per kW of array and day; more has not been seen
 LIFTS: dict[str, Change] = {}  # cause -> what is lifted with it, those before included
 for _cause, _lifted in (
@@ -137,7 +138,7 @@ def year_of_case(
         raise NoSolutionError(verdict.result.reason(0))
     curve = curve_of(case, stated["operation"], DAYS)
     people = case.sections.get("people")
-    found = year_of(plan_of(case, case.sections, weather, curve, None), people, progress)
+    found = year_of(plan_of(case, case.sections, weather, curve), people, progress)
     missed, unjudged = (
         tuple(limit.name for limit in verdict.of_state(state))
         for state in ("not_met", "not_judged")
@@ -175,7 +176,7 @@ def year_of(
     Energy balance.
     """
     lifts = {cause: change for cause, change in LIFTS.items() if lifts_something(plan, cause)}
-    changes = [Change(), Change(tools=TOOLS), *lifts.values()]
+    changes = [Change(), Change(tools=tools_from(plan, NOON)), *lifts.values()]
     sides = [scenario(plan, change) for change in changes]
     count, told, water, ends = plan.sun.shape[1], [], [], []
     for piece in walked(sides, plan.step, round(WARM_UP * DAY / plan.step), progress):
