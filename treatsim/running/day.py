@@ -13,21 +13,17 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from treatsim.arrays import Array
-from treatsim.errors import NoSolutionError
 from treatsim.power.array import array_power
 from treatsim.power.months import MID_MONTH
 from treatsim.power.one_day import OneDay, at_clock, one_day
 from treatsim.power.sun import DAYS, HOURS, by_month
-from treatsim.power.weather import weather_of
 from treatsim.running.dispatch import Trace
-from treatsim.running.plan import TOOLS, Plan, plan_of, scenario, tables, tools_from, walked
+from treatsim.running.plan import TOOLS, Plan, plan_of, scenario, tools_from, walked
+from treatsim.running.prepared import prepared
 from treatsim.running.rules import usual
-from treatsim.running.train_curve import curve_of
-from treatsim.safety.verdict import judge
 
 PER_HOUR = 6  # steps of an hour
 BEFORE, AFTER = 8, 1  # usual days
-YEARS, SEED = 20, 1  # drawn, that tell what is usual and what is dull
 SERVED = 0.995  # of what tools ask for, above which they may be plugged in
 NOTHING = 1e-9 * 3.6e6  # J
 
@@ -44,8 +40,8 @@ class Day(NamedTuple):
     before: float  # energy stored at midnight [J]
     cost: Array  # litres that an hour of TOOLS costs, by hour of the clock, (24,) [m3]
     granted: Array  # share of what they ask for that they get, (24,)
-    missed: tuple[str, ...]  # limits that the train misses at its setting in the case
-    open: tuple[str, ...]  # limits that are not judged there
+    missed: tuple[str, ...] = ()  # limits that the train misses at its setting in the case
+    open: tuple[str, ...] = ()  # limits that are not judged there
 
     @property
     def hour(self) -> Array:
@@ -146,12 +142,9 @@ def day_of_case(
     ------
     Energy balance.
     """
-    stated = tables(case.sections)
-    site, sun, array = stated["site"], stated["sun"], stated["array"]
-    year = weather_of(site, sun, YEARS, SEED, folder)
-    verdict = judge(case.solve({}))
-    if not np.all(verdict.result.solved):
-        raise NoSolutionError(verdict.result.reason(0))
+    ready = prepared(case, folder)
+    year = ready.weather
+    site, sun, array = (case.sections[name] for name in ("site", "sun", "array"))
     hourly = array_power(array, site, year).T
     if date is None:
         of_days = hourly.mean(axis=1).reshape(DAYS, HOURS).mean(axis=1)
@@ -159,14 +152,10 @@ def day_of_case(
     found = one_day(year, sun, date, dull, (BEFORE, AFTER, PER_HOUR))
     season = at_clock(usual(hourly, HOURS).reshape(DAYS, HOURS)[date], found.weather.hour)
     plan = plan_of(
-        case, case.sections, found.weather, curve_of(case, stated["operation"], DAYS),
-        season[:, None], 3600.0 / PER_HOUR,
-    )  # fmt: skip
-    missed, unjudged = (
-        tuple(limit.name for limit in verdict.of_state(state))
-        for state in ("not_met", "not_judged")
+        case, case.sections, found.weather, ready.curve, season[:, None], 3600.0 / PER_HOUR
     )
-    return _walked(plan, found, date, dull, progress)._replace(missed=missed, open=unjudged)
+    day = _walked(plan, found, date, dull, progress)
+    return day._replace(missed=ready.missed, open=ready.open)
 
 
 def _walked(plan: Plan, found: OneDay, number: int, dull: bool, progress) -> Day:
@@ -189,7 +178,7 @@ def _walked(plan: Plan, found: OneDay, number: int, dull: bool, progress) -> Day
         Trace(*(row[found.chosen, :1] for row in trace)),
         Trace(*(row[found.chosen.stop :, :1] for row in trace)),
         float(trace.stored[start - 1, 0]), np.maximum(water[0] - water[1:], 0.0),
-        (more[1:] - more[0]) / asked, (), (),
+        (more[1:] - more[0]) / asked,
     )  # fmt: skip
 
 

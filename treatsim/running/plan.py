@@ -44,7 +44,9 @@ WORDS = {
     "loads": "inverter, standby and other loads",
     "operation": "what a start costs, and when it may run",
 }
-STRETCH = 730  # steps walked before they are told: small enough for the processor's memory
+STRETCH = (
+    720  # whole days; steps walked before they are told: small enough for the processor's memory
+)
 ENDLESS = 1e15  # J, of a battery that holds everything
 TOOLS = 1000.0  # W, of the tools whose litres are told
 DRAWING = 12 * 3600.0  # s in which people draw water, where the case does not say
