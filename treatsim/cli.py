@@ -14,6 +14,7 @@ from treatsim import __version__, errors
 from treatsim.cli_options import OPTIONS
 from treatsim.commands import (
     compare,
+    day,
     describe,
     figures,
     find,
@@ -130,6 +131,7 @@ COMMANDS: dict[str, Command] = {
     "uncertainty": uncertainty.COMMAND,
     "startup": startup.COMMAND,
     "spares": spares.COMMAND,
+    "day": day.COMMAND,
     "year": year.COMMAND,
     "logbook": logbook.COMMAND,
     "figures": figures.COMMAND,

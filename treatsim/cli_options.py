@@ -121,5 +121,13 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         ("--scheduler",),
         {"metavar": "ADDRESS", "help": "Dask scheduler whose workers run the scenarios"},
     ),
+    "--date": (
+        ("--date",),
+        {"metavar": "MM-DD", "help": "month and day; else the middle of the month of least sun"},
+    ),
+    "--dull": (
+        ("--dull",),
+        {"action": "store_true", "help": "as dull as one day in ten, instead of a clear one"},
+    ),
     "--debug": (("--debug",), {"action": "store_true", "help": "show the traceback of an error"}),
 }

@@ -8,8 +8,6 @@ from treatsim.commands.common import Command, Exit, changes, colour
 from treatsim.console import deliver, form_of
 from treatsim.errors import RequestError
 
-YEARS, SEED = 20, 1  # drawn from monthly means; a file of hours has its own
-
 
 def run(arguments) -> int:
     """Run a case through its years."""
@@ -23,7 +21,7 @@ def run(arguments) -> int:
     case = cases.load(arguments.case, changes(arguments))
     try:
         with Progress("year") as progress:
-            found = year_of_case(case, Path(case.path).parent, YEARS, SEED, progress)
+            found = year_of_case(case, Path(case.path).parent, progress)
     except RequestError as error:
         raise RequestError([f"{case.path}: {problem}" for problem in error.problems]) from error
     if form == ".json":

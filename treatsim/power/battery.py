@@ -74,6 +74,10 @@ class BatteryParameters(Parameters):
     self_discharge: float = quantity(
         "fraction", "share lost in a month of 730 h", high=0.5, small=True
     )
+    temperature: float | None = quantity(
+        "temperature", "of its box, where it is kept warm or cool; left out, the mean of the air "
+        "over the day before", default=None,
+    )  # fmt: skip
     available_share: float | None = quantity(
         "fraction", "kinetic model of lead-acid: share at hand at once, 0.2 to 0.4",
         low=0.01, high=1.0, default=None,

@@ -81,23 +81,24 @@ def spread(daily: Array, diffuse: Array, sunset: Array, hour_angle: Array) -> tu
         Its diffuse share. [1]
     sunset : ndarray, shape (days,)
         Hour angle of sunset. [rad]
-    hour_angle : ndarray, shape (days * 24,)
-        Of the middle of every hour. [rad]
+    hour_angle : ndarray, shape (days * steps,)
+        Of the middle of every hour, or of equal shorter steps. [rad]
 
     Returns
     -------
-    tuple of ndarray, shape (years, days * 24)
-        Global, and diffuse not above it; the hours of a day add up to the global of the day. [W/m2]
+    tuple of ndarray, shape (years, days * steps)
+        Global, and diffuse not above it; the steps of a day add up to the global of the day. [W/m2]
 
     Validity
     --------
-    Hours of a day in one row; days of less than an hour of sun have it at noon.
+    Steps of a day in one row; days of less than an hour of sun have it at noon.
 
     Source
     ------
     collares_pereira_rabl_1979 for the global, liu_jordan_1960 for the diffuse.
     """
-    angle = hour_angle.reshape(len(sunset), HOURS)
+    angle = hour_angle.reshape(len(sunset), -1)
+    steps = angle.shape[1]
     noon = np.abs(angle) == np.min(np.abs(angle), axis=1, keepdims=True)
     shapes = []
     for shape in (global_shape, daylight_shape):
@@ -106,8 +107,8 @@ def spread(daily: Array, diffuse: Array, sunset: Array, hour_angle: Array) -> tu
         even = noon / noon.sum(axis=1, keepdims=True)
         scaled = np.divide(share, whole, out=np.zeros_like(share), where=whole > 0)
         shapes.append(np.where(whole > 0, scaled, even))
-    total = HOURS * daily[..., None] * shapes[0]
-    scattered = np.minimum(HOURS * (daily * diffuse)[..., None] * shapes[1], total)
+    total = steps * daily[..., None] * shapes[0]
+    scattered = np.minimum(steps * (daily * diffuse)[..., None] * shapes[1], total)
     flat = (*daily.shape[:-1], -1)
     return total.reshape(flat), scattered.reshape(flat)
 

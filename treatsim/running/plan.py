@@ -15,6 +15,7 @@ import numpy as np
 from treatsim.arrays import Array
 from treatsim.constants import DAY
 from treatsim.errors import RequestError
+from treatsim.power.air import through_a_day
 from treatsim.power.array import array_power
 from treatsim.power.kinetic import wells_of
 from treatsim.power.loads import CLASSES, read_hours, share_inside
@@ -43,9 +44,11 @@ WORDS = {
     "loads": "inverter, standby and other loads",
     "operation": "what a start costs, and when it may run",
 }
-STRETCH = 730  # steps walked before they are told: small enough for the processor's memory
+STRETCH = (
+    720  # whole days; steps walked before they are told: small enough for the processor's memory
+)
 ENDLESS = 1e15  # J, of a battery that holds everything
-NOON, TOOLS = (12.0, 13.0), 1000.0  # hour [h] and power [W] of the tools whose litres are told
+TOOLS = 1000.0  # W, of the tools whose litres are told
 DRAWING = 12 * 3600.0  # s in which people draw water, where the case does not say
 
 
@@ -73,6 +76,11 @@ class Plan(NamedTuple):
     notes: tuple[str, ...]
 
 
+def tools_from(plan: Plan, start: float) -> Array:
+    """Return TOOLS for an hour of the clock on every day, (steps, 1). [W]"""
+    return TOOLS * share_inside(start, start + 1, plan.hour, plan.step / 3600)[:, None]
+
+
 class Change(NamedTuple):
     """What is lifted or added in a scenario."""
 
@@ -82,7 +90,7 @@ class Change(NamedTuple):
     hours: bool = True
     bank: bool = True
     duty: bool = True
-    tools: float = 0.0  # more power behind the inverter at noon [W]
+    tools: Any = None  # more to be served behind the inverter, (steps, 1) [W]
 
 
 def tables(sections: Mapping[str, Any]) -> dict[str, Any]:
@@ -96,8 +104,8 @@ def tables(sections: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def plan_of(
-    case: Any, sections: Mapping[str, Any], weather: Weather, curve: Curve, season: Array | None,
-    per_hour: int = 1,
+    case: Any, sections: Mapping[str, Any], weather: Weather, curve: Curve,
+    season: Array | None = None, step: float = 3600.0,
 ) -> Plan:  # fmt: skip
     """Return the plan of a case under a weather.
 
@@ -108,13 +116,13 @@ def plan_of(
     sections : mapping
         Its tables by name, NEEDED among them.
     weather : Weather
-        Hours, (years, hours).
+        Steps, (years, steps); the middle of a step stands for it.
     curve : Curve
         The train as a load.
     season : ndarray or None
-        Usual power of the array in each hour, (hours, 1), where the weather is but one day. [W]
-    per_hour : int
-        Steps of an hour.
+        Usual power of the array in each step, (steps, 1), where the weather is but some days. [W]
+    step : float
+        Length of a step. [s]
 
     Returns
     -------
@@ -127,7 +135,8 @@ def plan_of(
 
     Validity
     --------
-    The battery is as warm as the air.
+    The battery is as warm as its box is said to be, else as the mean of the air over a day; lithium
+    is not charged while battery or air are in frost.
 
     Source
     ------
@@ -135,16 +144,14 @@ def plan_of(
     """
     battery, loads, operation = (sections[name] for name in ("battery", "loads", "operation"))
     array, site = sections["array"], sections["site"]
-    sun = np.repeat(array_power(array, site, weather).T, per_hour, axis=0)
-    step = 3600.0 / per_hour
-    first = np.repeat(np.asarray(weather.hour) - 0.5, per_hour)
-    hour = first + np.tile(np.arange(per_hour) / per_hour, len(weather.hour))
-    if season is None:
-        usual_sun = usual(sun, round(DAY / step))
-    else:
-        usual_sun = np.repeat(season, per_hour, axis=0)
-    air = np.repeat(np.asarray(weather.air_temperature).T, per_hour, axis=0)
-    floor = battery.floor(air)
+    sun = array_power(array, site, weather).T
+    hour = np.asarray(weather.hour) - 0.5 * step / 3600.0
+    per_day = round(DAY / step)
+    air = np.asarray(weather.air_temperature).T
+    warm = through_a_day(air, per_day)
+    if battery.temperature is not None:
+        warm = air = np.full((1, 1), battery.temperature)
+    floor = battery.floor(warm)
     tank = tank_volume(case, operation)
     people = sections.get("people")
     number = None if people is None else people.number
@@ -156,9 +163,9 @@ def plan_of(
     return Plan(
         battery, operation, curve, _train(case, curve, operation, loads, hour),
         _by_step(curve.free, hour) / loads.inverter_efficiency, loads.inverter_efficiency,
-        hour, step, sun, usual_sun, float(loads.standby),
+        hour, step, sun, usual(sun, per_day) if season is None else season, float(loads.standby),
         {name: loads.power(name, hour, step / 3600.0)[:, None] for name in CLASSES},
-        floor, battery.takes_charge(air), tank, demand,
+        floor, battery.takes_charge(np.minimum(warm, air)), tank, demand,
         None if demand is None else _draw(demand, people, hour, step),
         float(array.peak_power * array.unfolded),
         (*weather.notes, *_tank_notes(tank, number)),
@@ -230,7 +237,7 @@ def scenario(plan: Plan, change: Change | None = None) -> Scenario:
     if not c.duty:
         train = train._replace(full=plan.free)
     on = float(c.other_loads)
-    extra = c.tools / plan.inverter * share_inside(*NOON, plan.hour, plan.step / 3600)[:, None]
+    extra = 0.0 if c.tools is None else c.tools / plan.inverter
     needs = Needs(
         on * (plan.standby + plan.loads["priority"]) + extra, on * plan.loads["deferrable"],
         on * plan.loads["opportunity"],
@@ -288,8 +295,10 @@ def joined(scenarios: Sequence[Scenario]) -> Scenario:
     alike = {"power": first.power, "flow": first.flow, "least_run": first.least_run}
     none: dict[str, Any] = {"power": None, "flow": None}
     bare = [s._replace(train=s.train._replace(**none)) for s in scenarios]
-    found = _side_by_side(bare, [side.sun.shape[1] for side in scenarios])
-    return found._replace(train=found.train._replace(**alike))
+    widths = [side.sun.shape[1] for side in scenarios]
+    found = _side_by_side(bare, widths)
+    sun = np.broadcast_to(found.sun, (len(found.sun), sum(widths)))
+    return found._replace(sun=sun, train=found.train._replace(**alike))
 
 
 def walked(

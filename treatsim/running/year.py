@@ -15,21 +15,19 @@ import numpy as np
 
 from treatsim.arrays import Array
 from treatsim.constants import DAY
-from treatsim.errors import NoSolutionError
 from treatsim.operations.outcome import Value
 from treatsim.power.ageing import damage
-from treatsim.power.sun import DAYS, MONTH_OF_DAY
-from treatsim.power.weather import weather_of
+from treatsim.power.sun import MONTH_OF_DAY
 from treatsim.running.dispatch import Trace
-from treatsim.running.plan import TOOLS, Change, Plan, plan_of, scenario, tables, walked
-from treatsim.running.train_curve import curve_of
+from treatsim.running.plan import Change, Plan, plan_of, scenario, tools_from, walked
+from treatsim.running.prepared import prepared
 from treatsim.safety.people import people_served
-from treatsim.safety.verdict import judge
 
 WARM_UP = 30  # days of running before the year begins
 POOR, SERVED = 10.0, 5.0  # percentiles of days
 WEEK = 7
 DRY = 0.001  # m3: a day with less is a day without water
+NOON = 12.0  # h, at which the hour of tools begins whose litres are told
 PLAUSIBLE = 5.0  # kWh of product energy per kW of array and day; more has not been seen
 LIFTS: dict[str, Change] = {}  # cause -> what is lifted with it, those before included
 for _cause, _lifted in (
@@ -88,15 +86,25 @@ class Year(NamedTuple):
         return "met"
 
 
-def daily_water(plan: Plan, trace: Trace) -> Array:
+def by_day(trace: Trace, step: float) -> Trace:
+    """Return sums of a day of water and starts, means of a day of power, (days, years)."""
+    per_day = round(DAY / step)
+    sums = {"water", "drawn", "short", "starts"}
+
+    def day(name: str, rows: Array) -> Array:
+        parts = rows.reshape(-1, per_day, rows.shape[1])
+        return np.asarray(parts.sum(axis=1) if name in sums else parts.mean(axis=1))
+
+    return Trace(*(day(name, rows) for name, rows in zip(Trace._fields, trace, strict=True)))
+
+
+def daily_water(plan: Plan, daily: Trace) -> Array:
     """Return the water of each day: what people draw, or what is made where nobody says. [m3]"""
-    water = trace.water if plan.demand is None else trace.drawn
-    per_day = round(DAY / plan.step)
-    return water.reshape(-1, per_day, water.shape[1]).sum(axis=1)
+    return daily.water if plan.demand is None else daily.drawn
 
 
 def year_of_case(
-    case: Any, folder: Path, years: int, seed: int, progress: Callable[[int, int], None]
+    case: Any, folder: Path, progress: Callable[[int, int], None] = lambda done, total: None
 ) -> Year:
     """Return the years of a case, its limits judged at the setting in the case.
 
@@ -106,8 +114,6 @@ def year_of_case(
         With the tables that `plan.tables` asks for.
     folder : Path
         Where a file of hours lies.
-    years, seed : int
-        Of the draw, where no file is stated.
     progress : callable
         Called with steps done and steps in all.
 
@@ -130,20 +136,10 @@ def year_of_case(
     ------
     As `year_of`.
     """
-    stated = tables(case.sections)
-    weather = weather_of(stated["site"], stated["sun"], years, seed, folder)
-    verdict = judge(case.solve({}))
-    if not np.all(verdict.result.solved):
-        raise NoSolutionError(verdict.result.reason(0))
-    curve = curve_of(case, stated["operation"], DAYS)
-    people = case.sections.get("people")
-    found = year_of(plan_of(case, case.sections, weather, curve, None), people, progress)
-    missed, unjudged = (
-        tuple(limit.name for limit in verdict.of_state(state))
-        for state in ("not_met", "not_judged")
-    )
+    ready, people = prepared(case, folder), case.sections.get("people")
+    found = year_of(plan_of(case, case.sections, ready.weather, ready.curve), people, progress)
     wanted = None if people is None else people.number
-    return found._replace(missed=missed, open=unjudged, wanted=wanted)
+    return found._replace(missed=ready.missed, open=ready.open, wanted=wanted)
 
 
 def year_of(
@@ -175,7 +171,7 @@ def year_of(
     Energy balance.
     """
     lifts = {cause: change for cause, change in LIFTS.items() if lifts_something(plan, cause)}
-    changes = [Change(), Change(tools=TOOLS), *lifts.values()]
+    changes = [Change(), Change(tools=tools_from(plan, NOON)), *lifts.values()]
     sides = [scenario(plan, change) for change in changes]
     count, told, water, ends = plan.sun.shape[1], [], [], []
     for piece in walked(sides, plan.step, round(WARM_UP * DAY / plan.step), progress):
@@ -189,8 +185,9 @@ def year_of(
     left = float(np.mean(np.maximum(ends[-1][1] - ends[0][0], 0.0))) / days
     monthly = [_by_month(made[0], plan.step), *(_by_month(m, plan.step) for m in made[2:])]
     lost = lost_litres(plan, monthly, tuple(lifts), left)
-    return Year(plan, trace, daily_water(plan, trace), lost, tools, life_of(plan, trace),
-                values(plan, trace, people))  # fmt: skip
+    daily = by_day(trace, plan.step)
+    return Year(plan, trace, daily_water(plan, daily), lost, tools, life_of(plan, trace),
+                values(plan, daily, people))  # fmt: skip
 
 
 def lifts_something(plan: Plan, cause: str) -> bool:
@@ -280,7 +277,7 @@ def worst_weeks(daily: Array) -> Array:
 
 
 def values(plan: Plan, trace: Trace, people: Any = None) -> dict[str, Value]:
-    """Return the results of years by address; shares of days, water of a day. [SI]"""
+    """Return the results of years by address; trace: `by_day`. Shares of days, water of a day."""
     daily = daily_water(plan, trace)
     on_95 = float(np.percentile(daily, SERVED))
     asked = (trace.served + trace.unserved).sum()

@@ -8,6 +8,7 @@ import numpy as np
 
 from treatsim.errors import NoSolutionError, RequestError
 from treatsim.numerics import find_roots
+from treatsim.studies.find_year import PREFIX, find_year
 from treatsim.studies.found import Edge, Interval, Nearest, Range
 from treatsim.studies.line import Line
 from treatsim.studies.optimise import optimise
@@ -40,9 +41,10 @@ def find(case, adjust: str | Sequence[str], until: str | Sequence[str] = (), *, 
 
     Returns
     -------
-    Range or Optimum
-        One input: every interval of settings that meets everything, with what ends it on either
-        side, edges to 1e-9. Otherwise the best setting, with its tolerance.
+    Range, Optimum or Sizes
+        Targets of results of the year, `year.*`: the size from which they are met. One input:
+        every interval of settings that meets everything, with what ends it on either side, edges
+        to 1e-9. Otherwise the best setting, with its tolerance.
 
     Raises
     ------
@@ -53,6 +55,10 @@ def find(case, adjust: str | Sequence[str], until: str | Sequence[str] = (), *, 
     wanted = targets([until] if isinstance(until, str) else until)
     if not addresses:
         raise RequestError("nothing is adjusted: give at least one address")
+    if any(target.address.startswith(PREFIX) for target in wanted):
+        if best:
+            raise RequestError("--best: over years the edge of one size is found; leave it out")
+        return find_year(case, addresses, wanted)
     if len(addresses) == 1 and not best:
         return find_range(case, addresses[0], wanted)
     return optimise(case, addresses, wanted, best or "largest product.flow")

@@ -26,6 +26,8 @@ NAMES = (
     "energy_split",
     "scale_saturation",
     "array_months",
+    "year_months",
+    "day_clock",
     "chance",
     "logbook",
 )
