@@ -17,6 +17,8 @@ SUDDEN = 0.4  # share of the whole change that must come at once
 LEAST_STEP = 0.04  # in the logarithm
 DEEPEST = 3  # steps within steps
 BESIDE = 16  # readings on each side that tell the size of a step
+SURE = 1.5, 2.0  # times a 95 % interval: beyond is called a change; a log has many trends, and
+# a slow part beside steps rests on few readings at each
 MEDIAN = 1.2533  # error of a median over that of a mean, of a normal scatter
 NOISE = 1.4826  # standard deviation over median absolute deviation, of a normal scatter
 
@@ -57,7 +59,12 @@ class Trend(NamedTuple):
         """Return what did not come at once, and half its 95 % interval; `but` names the steps."""
         steps = self.steps if but is None else but
         errors = [self.error, *(step.error for step in steps)]
-        return self.now - sum(step.size for step in steps), float(np.hypot.reduce(errors))
+        change = self.now - sum(step.size for step in steps)
+        return float(change), float(np.hypot.reduce(errors))
+
+    def bound(self, notice: float) -> float:
+        """Return what a slow change must exceed to be called one."""
+        return max(notice, SURE[bool(self.steps)] * self.slow()[1])
 
 
 def noise_of(values: Array) -> float:
@@ -130,7 +137,8 @@ def steps_of(values: Array, depth: int = 0) -> list[Step]:
     step = step_at(values, place, noise, min(width, BESIDE))
     left = steps_of(values[:place], depth + 1)
     right = [s._replace(place=s.place + place) for s in steps_of(values[place:], depth + 1)]
-    late = [] if right else _last_rows(values[place:], noise)
+    after = values[place:]
+    late = [] if right else _last_rows(after, max(noise, noise_of(after)))
     return [*left, step, *right, *(s._replace(place=s.place + place) for s in late)]
 
 
@@ -161,7 +169,9 @@ def _last_rows(values: Array, noise: float) -> list[Step]:
 def step_at(values: Array, place: int, noise: float, width: int = BESIDE) -> Step:
     """Return a step by the readings beside it: few, so that a slope does not count as a step."""
     before, after = values[max(place - width, 0) : place], values[place : place + width]
-    error = MEDIAN * Z95 * noise * np.sqrt(1 / before.size + 1 / after.size)
+    wide = values[max(place - 3 * width, 0) : place], values[place : place + 3 * width]
+    scatter = [noise_of(side) if side.size >= LEAST_FOR_STEPS else noise for side in wide]
+    error = MEDIAN * Z95 * np.hypot(scatter[0] / before.size**0.5, scatter[1] / after.size**0.5)
     return Step(place, float(np.median(after) - np.median(before)), float(error))
 
 
