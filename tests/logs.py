@@ -120,7 +120,8 @@ def as_rows(hours: np.ndarray, columns: dict[str, np.ndarray], events=None, digi
     cells = []
     for head, values in columns.items():
         factor, offset, places = SHOWN[head.partition("[")[2].rstrip("]")]
-        cells.append([f"{v * factor + offset:.{places + digits}f}" for v in values])
+        shown = [f"{v * factor + offset:.{places + digits}f}" for v in values]
+        cells.append(["" if text == "nan" else text for text in shown])
     clock = [(START + timedelta(hours=float(h))).strftime("%Y-%m-%d %H:%M") for h in hours]
     notes = [(events or {}).get(i, "") for i in range(hours.size)]
     return [list(row) for row in zip(clock, *cells, notes, strict=True)]

@@ -158,9 +158,8 @@ def case_text(case: Any, book: Logbook, system: str) -> str:
 
 def _said(case: Any, book: Logbook) -> list[str]:
     """Return what the log said, as remarks above the case."""
-    lines = [
-        f"{Path(case.path).name} as {Path(book.readings.path).name} has it: what the log said of each unit"
-    ]
+    own, log = (Path(path).name for path in (case.path, book.readings.path))
+    lines = [f"{own} as {log} has it: what the log said of each unit"]
     for unit in book.units:
         lines += [f"{unit.unit}: {cause.name}: {VERDICTS[cause.verdict]}" for cause in unit.causes]
     lines += [f"not judged: {line}" for line in book.not_judged]

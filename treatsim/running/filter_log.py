@@ -149,10 +149,10 @@ def _causes(trend: Trend, raw: float, time: Array, log: Readings) -> tuple[Cause
         found.append(Cause(name, "suspected", (said,), STOP, stop=True))
     if any(cause.stop for cause in found):
         return tuple(found)  # what loads and what runs past cannot be told apart any more
-    rest, error = trend.slow()
-    if rest > max(NOTICE, error):
+    rest, bound = trend.slow()[0], trend.bound(NOTICE)
+    if rest > bound:
         found.append(Cause("loading, as filters do", "nothing", (level,), "change them in time"))
-    elif rest < -max(NOTICE, error):
+    elif rest < -bound:
         do = "read both sides with one gauge; open the housing and look"
         name = "a slow bypass, or a gauge that drifts"
         found.append(Cause(name, "cannot tell", (level,), do))

@@ -15,7 +15,7 @@ from treatsim.running.trends import Z95, Step, Trend, noise_of, step_at
 NOTICE = 0.05  # less is not called a slow loss, as a logarithm
 WIPED = re.compile(r"wip|sleeve", re.I)  # words of an event after which the sleeve is clean
 LEAST_BESIDE = 4  # readings on each side of a wipe
-SHARE = 3  # of the reference readings: the first third against the last
+LEAST_CHECKS = 3  # against a reference sensor
 
 
 class Light(NamedTuple):
@@ -30,18 +30,22 @@ class Light(NamedTuple):
     drift: tuple[float, float] | None  # of duty over reference sensor, half its 95 % interval
 
 
-def drift_of(duty: Array, reference: Array, error: float) -> tuple[float, float] | None:
-    """Return how duty over reference moved, ln, and half its 95 % interval; None for too few.
+def drift_of(
+    time: Array, duty: Array, reference: Array, error: float
+) -> tuple[float, float] | None:
+    """Return how duty over reference moved over the log, ln, and half its 95 % interval.
 
-    `error` is the standard error of either sensor, relative.
+    A straight line through all checks; None for too few. `error` is the standard error of either
+    sensor, relative.
     """
     both = np.isfinite(duty) & (duty > 0) & (reference > 0)
-    ratio = np.log(duty[both] / reference[both])
-    if ratio.size < 2:
+    if np.count_nonzero(both) < LEAST_CHECKS:
         return None
-    count = max(ratio.size // SHARE, 1)
-    change = float(np.mean(ratio[-count:]) - np.mean(ratio[:count]))
-    return change, float(Z95 * error * np.sqrt(2 * 2 / count))
+    at, ratio = time[both] - np.mean(time[both]), np.log(duty[both] / reference[both])
+    spread, span = float(np.sum(at**2)), float(time[-1] - time[0])
+    slope = float(np.sum(at * ratio)) / spread
+    scatter = float(np.sum((ratio - np.mean(ratio) - slope * at) ** 2) / (ratio.size - 2)) ** 0.5
+    return slope * span, Z95 * max(scatter, error * 2**0.5) * span / spread**0.5
 
 
 def last_wipe(light: Light) -> tuple[float, Step] | None:
@@ -60,9 +64,9 @@ def causes_of(light: Light) -> list[Cause]:
     found = [*_sudden(light), *_sensor(light)]
     if wipe := last_wipe(light):
         return [*found, *_by_wipe(light, *wipe)]
-    change, error = light.trend.slow()
+    change, bound = light.trend.slow()[0], light.trend.bound(NOTICE)
     change -= light.drift[0] if _drifts(light) and light.drift else 0.0
-    if change >= -max(NOTICE, error):
+    if change >= -bound:
         return found
     suspects = ["sleeve", "lamp", *([] if light.drift else ["sensor"])]
     if not light.seen:

@@ -66,10 +66,9 @@ def pattern_of(
             elif abs(step.size) >= notice[key]:
                 sudden[key] = int(np.sign(step.size))
                 jumped.append(said)
-        change, error = trend.slow()
-        beyond = abs(change) > max(notice[key], error)
-        slow[key] = int(np.sign(change)) if beyond else 0
-        least = percent(np.expm1(max(notice[key], error))).lstrip("+")
+        change, bound = trend.slow()[0], trend.bound(notice[key])
+        slow[key] = int(np.sign(change)) if abs(change) > bound else 0
+        least = percent(np.expm1(bound)).lstrip("+")
         crept.append(
             f"{words} {slowly(trend)}: "
             + ("fell", f"no change beyond {least}", "rose")[slow[key] + 1]

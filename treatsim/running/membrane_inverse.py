@@ -70,6 +70,7 @@ class Errors(NamedTuple):
     pressure: float  # Pa
     conductivity: float  # relative
     temperature: float  # K
+    two_gauges: bool = True  # whether the drop is the feed's gauge less the concentrate's
 
 
 class _Model:
@@ -215,29 +216,27 @@ def _propagated(model: _Model, x: Array, errors: Errors) -> Array:
     rows, every = model.rows, np.arange(x.shape[1])
     base, _ = model.misses(x, every)
     slopes = _slopes(model, x, base, every)
-    moves = {
-        "feed_pressure": np.full(every.size, errors.pressure),
-        "feed_flow": errors.flow * rows.feed_flow,
-        "feed_concentration": errors.conductivity * rows.feed_concentration,
-        "temperature": np.full(every.size, errors.temperature),
-    }
-    parts = []
-    for name, size in moves.items():
-        if not np.any(size > 0):
-            continue
-        other = _Model(rows._replace(**{name: getattr(rows, name) + size}), model.plant)
-        other.excess = model.excess
-        parts.append(other.misses(x, every)[0] - base)
-    none = np.zeros(every.size)
-    parts += [
+    none, gauge = np.zeros(every.size), errors.pressure
+    moves: tuple[
+        tuple[dict[str, Any], float], ...
+    ] = (  # readings moved, and by how much the excess drop moves with them
+        ({"feed_pressure": gauge}, gauge if errors.two_gauges else 0.0),
+        ({}, gauge),  # half the drop is taken from the driving pressure
+        ({"feed_flow": errors.flow * rows.feed_flow}, 0.0),
+        ({"feed_concentration": errors.conductivity * rows.feed_concentration}, 0.0),
+        ({"temperature": errors.temperature}, 0.0),
+    )
+    parts = [
         np.stack([none - errors.flow, none]),
         np.stack([none, none - errors.conductivity]),
     ]
-    # half the drop is taken from the driving pressure; two gauges make a drop
-    moved = _Model(rows, model.plant)
-    moved.excess = model.excess + np.sqrt(2.0) * errors.pressure
-    parts.append(moved.misses(x, every)[0] - base)
+    for changes, more in moves:
+        moved = {name: getattr(rows, name) + size for name, size in changes.items()}
+        other = _Model(rows._replace(**moved), model.plant)
+        other.excess = model.excess + more
+        parts.append(other.misses(x, every)[0] - base)
     squares = sum(_solve2(slopes, -part) ** 2 for part in parts)
     with np.errstate(divide="ignore", invalid="ignore"):
-        drop = 2 * (errors.pressure / rows.pressure_drop) ** 2 + (1.7 * errors.flow) ** 2
+        gauges = 2 if errors.two_gauges else 1
+        drop = gauges * (gauge / rows.pressure_drop) ** 2 + (1.7 * errors.flow) ** 2
     return np.sqrt(np.concatenate([squares, drop[None]]))

@@ -71,8 +71,12 @@ def _explained(
 ) -> tuple[Rows, Implied]:
     """Return the rows that a membrane explains, and what each implies."""
     rows = rows_of(unit, log, table)
-    kinds = ("flow", "pressure", "conductivity", "temperature")
-    errors = Errors(*(float(getattr(table, f"{kind}_error")) for kind in kinds))
+    flow, pressure, conductivity, temperature = (
+        float(getattr(table, f"{kind}_error"))
+        for kind in ("flow", "pressure", "conductivity", "temperature")
+    )
+    two = not log.has(f"{unit.name}.pressure_drop")
+    errors = Errors(flow, pressure, conductivity, temperature, two)
     implied = invert(rows.readings, plant, errors)
     sound = implied.found & np.isfinite(implied.drop)
     lost = [

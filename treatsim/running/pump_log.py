@@ -135,8 +135,8 @@ def _causes(
                 "vent, look at the strainer, read amps and volts",
             )
         )
-    rest, error = trend.slow()
-    if rest < -max(notice, error):
+    rest, bound = trend.slow()[0], trend.bound(notice)
+    if rest < -bound:
         wear = ("a slow loss",) if paced else ("a slow loss; the speed is not noted",)
         found.append(
             Cause(
@@ -147,7 +147,7 @@ def _causes(
                 "open the pump: impeller, rings, sand",
             )
         )
-    elif rest > max(notice, error):
+    elif rest > bound:
         found.append(
             Cause(
                 "a flow meter or gauge that drifts",

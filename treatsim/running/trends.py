@@ -15,8 +15,11 @@ LEAST_ROWS = 8  # below, a slope says nothing
 LEAST_FOR_STEPS = 24
 SUDDEN = 0.4  # share of the whole change that must come at once
 LEAST_STEP = 0.04  # in the logarithm
+COARSE = 32  # places in a window at which a step is looked for first
 DEEPEST = 3  # steps within steps
 BESIDE = 16  # readings on each side that tell the size of a step
+SURE = 1.5, 2.0  # times a 95 % interval: beyond is called a change; a log has many trends, and
+# a slow part beside steps rests on few readings at each
 MEDIAN = 1.2533  # error of a median over that of a mean, of a normal scatter
 NOISE = 1.4826  # standard deviation over median absolute deviation, of a normal scatter
 
@@ -57,7 +60,12 @@ class Trend(NamedTuple):
         """Return what did not come at once, and half its 95 % interval; `but` names the steps."""
         steps = self.steps if but is None else but
         errors = [self.error, *(step.error for step in steps)]
-        return self.now - sum(step.size for step in steps), float(np.hypot.reduce(errors))
+        change = self.now - sum(step.size for step in steps)
+        return float(change), float(np.hypot.reduce(errors))
+
+    def bound(self, notice: float) -> float:
+        """Return what a slow change must exceed to be called one."""
+        return max(notice, SURE[bool(self.steps)] * self.slow()[1])
 
 
 def noise_of(values: Array) -> float:
@@ -118,33 +126,39 @@ def steps_of(values: Array, depth: int = 0) -> list[Step]:
     if n < LEAST_FOR_STEPS or depth > DEEPEST:
         return []
     width = max(3, n // 12)
-    windows = np.median(np.lib.stride_tricks.sliding_window_view(values, width), axis=-1)
-    jump = windows[width:] - windows[:-width]
+    pace = max(1, width // COARSE)  # of the windows: long logs need not look at every row
+    width = pace * (width // pace)
+    view = np.lib.stride_tricks.sliding_window_view(values, width)[::pace]
+    windows = np.median(view, axis=-1)
+    jump = windows[width // pace :] - windows[: -(width // pace)]
     best = int(np.argmax(np.abs(jump)))
     noise = noise_of(values)
     smooth = np.ptp(windows)
     least = max(LEAST_STEP, 4 * noise * np.sqrt(2 * np.pi / 2 / width))
     if abs(jump[best]) < max(least, SUDDEN * smooth):
         return _last_rows(values, noise) if depth == 0 else []
-    place = _sharpest(values, best + width, width)
+    place = _sharpest(values, pace * best + width, width, pace)
     step = step_at(values, place, noise, min(width, BESIDE))
     left = steps_of(values[:place], depth + 1)
     right = [s._replace(place=s.place + place) for s in steps_of(values[place:], depth + 1)]
-    late = [] if right else _last_rows(values[place:], noise)
+    after = values[place:]
+    late = [] if right else _last_rows(after, max(noise, noise_of(after)))
     return [*left, step, *right, *(s._replace(place=s.place + place) for s in late)]
 
 
-def _sharpest(values: Array, centre: int, width: int) -> int:
-    """Return the row at which two levels part best, around a centre."""
+def _sharpest(values: Array, centre: int, width: int, pace: int) -> int:
+    """Return the row at which two levels part best, around a centre: coarsely, then row by row."""
     low, high = max(centre - width + 1, 2), min(centre + width, values.size - 1)
-    lots = values[max(low - width, 0) : high + width]
-    offset = max(low - width, 0)
-    costs = [
-        np.sum(np.abs(lots[: p - offset] - np.median(lots[: p - offset])))
-        + np.sum(np.abs(lots[p - offset :] - np.median(lots[p - offset :])))
-        for p in range(low, high)
-    ]
-    return low + int(np.argmin(costs)) if costs else centre
+    ends = max(low - width, 0), high + width
+
+    def cost(place: int) -> float:
+        sides = values[ends[0] : place], values[place : ends[1]]
+        return float(sum(np.sum(np.abs(side - np.median(side))) for side in sides))
+
+    if low >= high:
+        return centre
+    best = min(range(low, high, pace), key=cost)
+    return min(range(max(best - pace, low), min(best + pace + 1, high)), key=cost)
 
 
 def _last_rows(values: Array, noise: float) -> list[Step]:
@@ -161,7 +175,9 @@ def _last_rows(values: Array, noise: float) -> list[Step]:
 def step_at(values: Array, place: int, noise: float, width: int = BESIDE) -> Step:
     """Return a step by the readings beside it: few, so that a slope does not count as a step."""
     before, after = values[max(place - width, 0) : place], values[place : place + width]
-    error = MEDIAN * Z95 * noise * np.sqrt(1 / before.size + 1 / after.size)
+    wide = values[max(place - 3 * width, 0) : place], values[place : place + 3 * width]
+    scatter = [noise_of(side) if side.size >= LEAST_FOR_STEPS else noise for side in wide]
+    error = MEDIAN * Z95 * np.hypot(scatter[0] / before.size**0.5, scatter[1] / after.size**0.5)
     return Step(place, float(np.median(after) - np.median(before)), float(error))
 
 

@@ -86,7 +86,7 @@ def study(unit: Any, case: Any, log: Readings, table: LogbookParameters) -> Unit
     checks, factor = _reference(unit, log)
     notes, outside = _off_specification(unit, case, log, keep, ratio / factor)
     duty, other = (log.columns.get(f"{unit.name}.{k}") for k in ("sensor", "reference_sensor"))
-    drift = None if duty is None or other is None else drift_of(duty, other, spread)
+    drift = None if duty is None or other is None else drift_of(log.time, duty, other, spread)
     values = np.log(ratio)
     light_read = Light(time, values, trend, log.events, log.start, seen, drift)
     causes = (*outside, *_causes(light_read, factor), *checks)

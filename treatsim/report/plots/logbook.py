@@ -40,6 +40,7 @@ TITLES = {
     "shutoff_head": "shut-off head of the pump",
     "light": "light in the water of the day",
 }
+BACK = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.6}  # of a note
 DAY = 24.0  # h
 
 
@@ -211,4 +212,5 @@ def _draw_panel(axis, rows: Table) -> None:
         strict=True,
     ):
         axis.text(at, 0.98, f" {text}", transform=axis.get_xaxis_transform(), fontsize=6, va="top",
-                  rotation=90, ha="left", color=style.COLOURS[4])  # fmt: skip
+                  rotation=90, ha="left", color=style.COLOURS[4],
+                  bbox=BACK)  # fmt: skip
