@@ -19,6 +19,7 @@ from treatsim.commands import (
     find,
     logbook,
     new,
+    sheet,
     solve,
     sources,
     spares,
@@ -132,6 +133,7 @@ COMMANDS: dict[str, Command] = {
     "spares": spares.COMMAND,
     "year": year.COMMAND,
     "logbook": logbook.COMMAND,
+    "sheet": sheet.COMMAND,
     "figures": figures.COMMAND,
     "sources": sources.COMMAND,
 }
