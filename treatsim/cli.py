@@ -20,6 +20,7 @@ from treatsim.commands import (
     find,
     logbook,
     new,
+    sheet,
     solve,
     sources,
     spares,
@@ -134,6 +135,7 @@ COMMANDS: dict[str, Command] = {
     "day": day.COMMAND,
     "year": year.COMMAND,
     "logbook": logbook.COMMAND,
+    "sheet": sheet.COMMAND,
     "figures": figures.COMMAND,
     "sources": sources.COMMAND,
 }

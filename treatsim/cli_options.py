@@ -73,6 +73,14 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         ("--out",),
         {"metavar": "PATH", "help": "a .csv, .xlsx, .parquet or .json file"},
     ),
+    "--out SHEET": (
+        ("--out",),
+        {"metavar": "PATH", "help": "a .pdf or .html file, written whole or not at all"},
+    ),
+    "--paper": (
+        ("--paper",),
+        {"choices": ("a4", "letter"), "default": "a4", "help": "size of the paper; a4"},
+    ),
     "--adjust": (
         ("--adjust",),
         {"metavar": "ADDRESS", "action": "append", "required": True, "help": "input to be set"},

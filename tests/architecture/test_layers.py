@@ -54,6 +54,9 @@ LATE = {  # costly to load: only inside the function that needs them
     "pvlib",
     "SALib",
     "distributed",
+    "reportlab",
+    "fontTools",
+    "PIL",
 }
 DECLARED = LATE | {"numpy"}
 NAMES = set(modules())

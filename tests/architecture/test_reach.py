@@ -31,13 +31,6 @@ WAITING = {
         "safety.barriers challenge_log",
         "safety.uv_operation set_point_dose repaired_dose particle_loss",
     ),
-    "field sheet: mixing and dosing of chlorine, water points": (
-        "correlations.disinfection.chlorine StockStrength chlorine_mass stock_strength"
-        " dilution_parts",
-        "correlations.disinfection.chlorine_decay last_cup_dose",
-        "correlations.disinfection.contact_time baffling_factor",
-        "safety.people basic_needs people_at_levels volume_at_point water_points queue_time",
-    ),
     "none: only checks use it, and it goes to tests/oracles when its room is next opened": (
         "correlations.solids.cake constant_pressure_time constant_flow_pressure constant_flow_time"
         " compressible_resistance",
@@ -70,9 +63,6 @@ LEFT = {
     "operations.outcome.GROUPS": "tests hold every limit against it",
     "operations.unit.DECLARED": "tests ask every kind for each",
     "safety.dose_requirements.DEMANDS": "of regulations, for the field sheet",
-    "safety.people.LONGEST_FILLING": "for water points",
-    "safety.people.LONGEST_QUEUE": "for water points",
-    "safety.people.WATER_POINTS": "for water points",
     "water.pitzer.SODIUM_CHLORIDE_1973": "tests hold the later set against it",
 }
 

@@ -268,7 +268,7 @@ class StorageTank(Unit):
         if p.draw_off == "fill_and_draw":
             return np.asarray(p.waiting_time, float), 1.0
         drawn = np.maximum(inlet.flow, np.asarray(p.draw_flow))
-        factor = contact_time.BAFFLING[p.baffling or "unbaffled"]
+        factor = contact_time.baffling_factor(p.baffling or "unbaffled")
         counted = contact_time.contact_time(str(p.draw_off), p.lowest_volume, drawn, factor, 0.0)
         age = np.asarray(p.lowest_volume / drawn)
         return age, counted / age

@@ -71,17 +71,24 @@ def counted(count: int, noun: str) -> str:
     return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
-def _answer(page: Page, verdict: Verdict, point: int) -> None:
+def answer(verdict: Verdict, point: int) -> tuple[str, str]:
+    """Return how many limits are in which state, and what that amounts to."""
     state = verdict.state(point)
     counts = [f"{len(rows)} {words}" for kind, words in
               (("met", "met"), ("not_met", "NOT MET"), ("not_judged", "not judged"),
                ("waived", "waived"))
               if (rows := verdict.of_state(kind, point))]  # fmt: skip
-    page.line()
     total = counted(len(verdict.limits), "limit")
-    page.line(f"ANSWER  {total}: {', '.join(counts) or 'nothing is asked'}", "bold")
     relied_on = any(row.group in ("duty", "health") for row in verdict.of_state("not_met", point))
-    page.line(f"  {UNFIT if relied_on else VERDICTS[state]}", COLOURS[state])
+    words = UNFIT if relied_on else VERDICTS[state]
+    return f"{total}: {', '.join(counts) or 'nothing is asked'}", words
+
+
+def _answer(page: Page, verdict: Verdict, point: int) -> None:
+    counts, words = answer(verdict, point)
+    page.line()
+    page.line(f"ANSWER  {counts}", "bold")
+    page.line(f"  {words}", COLOURS[verdict.state(point)])
 
 
 def _open(
@@ -94,7 +101,7 @@ def _open(
     """Every limit that is not met, not judged or waived, and the narrowest that are met."""
     met = sorted(verdict.of_state("met", point), key=lambda limit: float(at(limit.margin, point)))
     rows = [
-        ("NOT MET", *_row(limit, system, point, chances))
+        ("NOT MET", *limit_row(limit, system, point, chances))
         for limit in verdict.of_state("not_met", point)
     ]
     rows += [
@@ -104,7 +111,7 @@ def _open(
     rows += [
         ("waived", limit.name, "", limit.waived) for limit in verdict.of_state("waived", point)
     ]
-    rows += [("met", *_row(limit, system, point, chances)) for limit in met[:NARROWEST]]
+    rows += [("met", *limit_row(limit, system, point, chances)) for limit in met[:NARROWEST]]
     if len(met) > NARROWEST:
         more = f"{counted(len(met) - NARROWEST, 'more limit')} with more room"
         rows.append(("met", more, "", ""))
@@ -115,9 +122,10 @@ def _open(
         page.table(("", "", "", ""), [row[:4] for row in rows], left=4)
 
 
-def _row(
+def limit_row(
     limit: Limit, system: str, point: int, chances: Mapping[tuple[str, str], float]
 ) -> tuple[str, ...]:
+    """Return name, value, what is asked, and the chance that it is met."""
     value = cell(Value(limit.value, limit.quantity), system, point, DIGITS)
     asked = cell(Value(limit.limit, limit.quantity), system, point, DIGITS)
     owner = limit.address.partition(".")[0]

@@ -162,6 +162,14 @@ def pretty(unit: str) -> str:
     return re.sub(r"(?<=[A-Za-z)])([23])(?![0-9])", lambda m: {"2": "²", "3": "³"}[m[1]], text)
 
 
+def pretty_units(text: str) -> str:
+    """Return a sentence whose units stand as in print: m3/h, mJ/cm2, degC with their signs."""
+    text = re.sub(r"(?<=\d )deg(?=[CF]\b)", "°", text)
+    text = re.sub(r"\[deg(?=[CF]\b)", "[°", text)
+    text = re.sub(r"\buS(?=/cm\b)", "µS", text)
+    return re.sub(r"\b(c?m)([23])\b", lambda m: m[1] + {"2": "²", "3": "³"}[m[2]], text)
+
+
 def label(words: str, quantity: str) -> str:
     """Return an axis label: what it is, and the unit shown of its quantity."""
     unit = pretty(shown(quantity)[0])

@@ -12,7 +12,13 @@ from treatsim.operations.outcome import Finding, Limit, Value
 from treatsim.safety.additions import Additions
 from treatsim.safety.evidence import PeopleParameters
 from treatsim.safety.parts.dose import mover
-from treatsim.safety.people import LEVELS, USUAL_LOSSES, daily_demand, people_served, tank_buffer
+from treatsim.safety.people import (
+    USUAL_LOSSES,
+    daily_demand,
+    people_at_levels,
+    people_served,
+    tank_buffer,
+)
 
 ASSUMED = PeopleParameters(level="full", losses=sum(USUAL_LOSSES) / 2, running_time=8 * 3600.0)
 ASSUMED_WORDS = (
@@ -60,9 +66,8 @@ def people(result: Result, earlier: Additions) -> Additions:
     left = np.maximum(volume - daily_demand(1.0, plan.institution_demand, plan.losses), 0.0)
     served = people_served(left, plan.each, plan.losses)
     values = {"daily_volume": Value(volume, "volume"), "people_served": Value(served, "people")}
-    for level, name in NAMES.items():
-        count = people_served(left, LEVELS[level], plan.losses)
-        values[f"people_served_{name}"] = Value(count, "people")
+    for level, count in people_at_levels(left, plan.losses).items():
+        values[f"people_served_{NAMES[level]}"] = Value(count, "people")
     if plan.drawing_time is not None:
         values["tank_buffer"] = Value(_buffer(volume, plan), "volume")
     return Additions(
