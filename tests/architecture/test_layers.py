@@ -54,6 +54,7 @@ LATE = {  # costly to load: only inside the function that needs them
     "pvlib",
     "SALib",
     "distributed",
+    "bokeh",
 }
 DECLARED = LATE | {"numpy"}
 NAMES = set(modules())
