@@ -23,3 +23,12 @@ def pytest_unconfigure(config):
     if folder := config.stash.get(FOLDER, None):
         shutil.rmtree(folder, ignore_errors=True)
         os.environ.pop(VARIABLE, None)
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """A real browser for a whole run; see `browser.py`."""
+    from browser import launched
+
+    with launched() as found:
+        yield found
