@@ -13,6 +13,7 @@ TESTS = sorted((ROOT / "tests").rglob("*.py"))
 OURS = {path.stem for path in TESTS} | {path.parent.name for path in TESTS} | {"treatsim"}
 OF_THE_COMMAND = {"pytest-xdist"}  # the README runs the tests on every core
 OF_UNCERTAINTY = {"SALib"}  # reached through the command
+OF_PAGE = {"bokeh"}  # reached through the command
 OF_TABLES = {"pandas", "pyarrow", "openpyxl", "xarray"}  # reached through sweep files
 
 
@@ -28,6 +29,6 @@ def test_imports_of_the_tests_are_declared_and_used():
         found |= {name.split(".")[0] for name in imports(ast.parse(path.read_text("utf-8")), set())}
     foreign = found - set(sys.stdlib_module_names) - OURS
     assert foreign <= names(project["dependencies"]) | extras["test"]
-    assert extras["test"] <= foreign | OF_TABLES | OF_UNCERTAINTY | OF_THE_COMMAND
+    assert extras["test"] <= foreign | OF_TABLES | OF_PAGE | OF_UNCERTAINTY | OF_THE_COMMAND
     assert extras["tables"] == OF_TABLES
     assert extras["uncertainty"] == OF_UNCERTAINTY

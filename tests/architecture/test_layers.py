@@ -57,6 +57,7 @@ LATE = {  # costly to load: only inside the function that needs them
     "reportlab",
     "fontTools",
     "PIL",
+    "bokeh",
 }
 DECLARED = LATE | {"numpy"}
 NAMES = set(modules())

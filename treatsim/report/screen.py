@@ -19,6 +19,7 @@ NARROWEST = 3  # of the limits that are met
 HELPFUL = 3  # changes told
 TOLD = 4  # remarks told; the others are counted
 COLOURS = {"met": "green", "not_met": "bold red", "not_judged": "yellow"}
+PEOPLE, SERVED = "product.people_served", "people served, by quantity alone"
 UNFIT = "NOT fit to be given out at this setting."
 VERDICTS = {
     "met": "Every limit is judged and met: design figures, not an approval.",
@@ -128,11 +129,17 @@ def limit_row(
     """Return name, value, what is asked, and the chance that it is met."""
     value = cell(Value(limit.value, limit.quantity), system, point, DIGITS)
     asked = cell(Value(limit.limit, limit.quantity), system, point, DIGITS)
-    owner = limit.address.partition(".")[0]
-    name = limit.name if owner in limit.name or owner in ("health", "product", "analytes") else (
-        f"{limit.name} ({owner})")  # fmt: skip
     chance = chances.get((limit.name, limit.address))
-    return name, value, f"{limit.relation} {asked}", "" if chance is None else share(chance)
+    told = "" if chance is None else share(chance)
+    return limit_name(limit), value, f"{limit.relation} {asked}", told
+
+
+def limit_name(limit: Limit) -> str:
+    """Return a limit in words, with its unit where the words do not name it."""
+    owner = limit.address.partition(".")[0]
+    if not owner or owner in limit.name or owner in ("health", "product", "analytes"):
+        return limit.name
+    return f"{limit.name} ({owner})"
 
 
 def share(value: float) -> str:
@@ -154,32 +161,42 @@ def _helpful(page: Page, remedies: Sequence[Remedy]) -> None:
         page.numbered(number, f"{remedy.text}{rest}")
 
 
-def _numbers(page: Page, verdict: Verdict, system: str, point: int) -> None:
-    """What a person writes down: product, energy, and the first results of every unit."""
+def numbers(verdict: Verdict) -> list[tuple[str, str]]:
+    """Return what a person writes down, as words and address: product, energy, first results."""
     values = verdict.values
     rows = [
-        (words, *_both(values[address], system, point))
+        (words, address)
         for address, words in (("product.flow", "product"), ("energy.specific", "energy"),
                                ("product.concentration", "salt in the product"))
         if address in values
     ]  # fmt: skip
-    for address, value in verdict.added.values.items():
-        if address.endswith(".largest_flow"):
-            words = f"largest flow at the dose of {address.partition('.')[0]}"
-            rows.append((words, *_both(value, system, point)))
+    rows += [
+        (f"largest flow at the dose of {address.partition('.')[0]}", address)
+        for address in verdict.added.values
+        if address.endswith(".largest_flow")
+    ]
     for name, unit in verdict.result.sheet.units.items():
         words_of = {row.key: row.words for row in (*unit.told, *unit.compared)}
         for key in unit.headline:
-            if (address := f"{name}.{key}") in values and np.isfinite(
-                at(values[address].value, point)
-            ):
-                words = f"{name}: {words_of.get(key, key.replace('_', ' ').replace('.', ' '))}"
-                rows.append((words, *_both(values[address], system, point)))
-    if "product.people_served" in values:
+            if (address := f"{name}.{key}") in values:
+                words = words_of.get(key, key.replace("_", " ").replace(".", " "))
+                rows.append((f"{name}: {words}", address))
+    return rows
+
+
+def _numbers(page: Page, verdict: Verdict, system: str, point: int) -> None:
+    values = verdict.values
+    headlines = {f"{n}.{key}" for n, u in verdict.result.sheet.units.items() for key in u.headline}
+    rows = [
+        (words, *_both(values[address], system, point))
+        for words, address in numbers(verdict)
+        if address not in headlines or np.isfinite(at(values[address].value, point))
+    ]
+    if PEOPLE in values:
         missed = len(verdict.of_state("not_met", point))
-        served = cell(values["product.people_served"], system, point, DIGITS)
+        served = cell(values[PEOPLE], system, point, DIGITS)
         beside = f"but {counted(missed, 'limit')} NOT met" if missed else ""
-        rows.append(("people served, by quantity alone", served, beside))
+        rows.append((SERVED, served, beside))
     page.line()
     page.table(("", "", ""), rows)
 
@@ -203,10 +220,15 @@ def _remarks(page: Page, verdict: Verdict, system: str, point: int) -> None:
 
 
 def _cautions(page: Page, verdict: Verdict) -> None:
+    page.line()
+    page.line("CAUTIONS  (all of it, with assumptions and sources: --full)", "bold")
+    for text in cautions(verdict):
+        page.line(f" {text}")
+
+
+def cautions(verdict: Verdict) -> list[str]:
+    """Return the cautions this train calls for, a line each."""
     hazards = [group for unit in verdict.result.sheet.units.values() for group in unit.hazards]
     site = verdict.result.sections.get("site")
     altitude = None if site is None or site.altitude is None else float(at(site.altitude, 0))
-    page.line()
-    page.line("CAUTIONS  (all of it, with assumptions and sources: --full)", "bold")
-    for text in short_cautions(hazards, altitude):
-        page.line(f" {text}")
+    return short_cautions(hazards, altitude)

@@ -129,7 +129,57 @@ def response(
     ------
     tensor Chebyshev interpolation, definition.
     """
-    counts = [first] * len(axes)
+    found = finest(solve, axes, [first] * len(axes), tolerance=tolerance, checks=checks)
+    if max(found.error.values()) > tolerance:
+        worst = max(found.error, key=lambda name: found.error[name])
+        ranges = ", ".join(f"{n} {low:.6g} to {high:.6g}" for n, (low, high) in axes.items())
+        raise NoSolutionError(
+            f"{worst} is not smooth over {ranges} (SI): missed by {found.error[worst]:.1%}"
+        )
+    return found
+
+
+def finest(
+    solve: Train,
+    axes: Axes,
+    counts: Sequence[int],
+    *,
+    tolerance: float,
+    checks: int = CHECKS,
+    sizes: Mapping[str, float] | None = None,
+    budget: int = BUDGET,
+) -> Response:
+    """Return the response as fine as the tolerance asks, or as the budget allows.
+
+    Parameters
+    ----------
+    solve, axes, tolerance, checks
+        As of `response`.
+    counts : sequence of int
+        Nodes along each axis to begin with. [1]
+    sizes : mapping, optional
+        Result -> the size its miss is held against, in place of its value. [SI]
+    budget : int
+        Most nodes of the grid. [1]
+
+    Returns
+    -------
+    Response
+        Its error may be above the tolerance.
+
+    Validity
+    --------
+    As of `response`.
+
+    Raises
+    ------
+    NoSolutionError
+        A node has no answer.
+
+    Source
+    ------
+    tensor Chebyshev interpolation, definition.
+    """
     between, grid = _between(axes, checks), _grid(axes, counts)
     # a solve costs much, a point in it little: checks and first nodes are solved together
     both = solve({name: np.concatenate([between[name], grid[name]]) for name in axes})
@@ -138,17 +188,12 @@ def response(
     while True:
         found, weights = _fitted(axes, counts, nodes)
         told = found(between)
-        error = {name: _miss(told[name], truth[name]) for name in truth}
-        if max(error.values()) <= tolerance:
+        error = {name: _miss(told[name], truth[name], (sizes or {}).get(name)) for name in truth}
+        finer = _finer(counts, weights)
+        enough = max(error.values()) <= tolerance
+        if enough or max(finer) > MOST or np.prod(finer) > budget:
             return Response(axes, found.coefficients, error, int(np.prod(counts)) + checks)
-        counts = _finer(counts, weights)
-        if max(counts) > MOST or np.prod(counts) > BUDGET:
-            worst = max(error, key=lambda name: error[name])
-            ranges = ", ".join(f"{n} {low:.6g} to {high:.6g}" for n, (low, high) in axes.items())
-            raise NoSolutionError(
-                f"{worst} is not smooth over {ranges} (SI): missed by {error[worst]:.1%}"
-            )
-        nodes = solve(_grid(axes, counts))
+        counts, nodes = finer, solve(_grid(axes, finer))
 
 
 def _between(axes: Axes, checks: int) -> dict[str, Array]:
@@ -179,8 +224,9 @@ def _fitted(
             block = np.moveaxis(turned, 0, axis)
         coefficients[name] = block
         size = np.abs(block).max() or 1.0
-        for axis in range(len(counts)):
-            last = np.take(np.abs(block), [-2, -1], axis=axis).max()
+        for axis, count in enumerate(counts):
+            seen = [-2, -1] if count > 3 else [-1]  # a series may be even, but not two terms long
+            last = np.take(np.abs(block), seen, axis=axis).max()
             weights[axis] = max(weights[axis], float(last / size))
     return Response(axes, coefficients, {}, 0), weights
 
@@ -193,7 +239,9 @@ def _finer(counts: Sequence[int], weights: Sequence[float]) -> list[int]:
     ]
 
 
-def _miss(told: Array, truth: Array) -> float:
+def _miss(told: Array, truth: Array, known: float | None = None) -> float:
+    if known is not None:
+        return float(np.max(np.abs(told - truth)) / known)
     size = np.abs(truth)
     against = np.maximum(size, SMALL * size.max())
     return float(np.max(np.abs(told - truth) / np.where(against > 0, against, 1.0)))

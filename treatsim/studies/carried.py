@@ -1,0 +1,256 @@
+"""Limits and answers of a train as series over its dials, each with its error measured.
+
+A page without a network cannot solve the train. It carries series instead, built by the train at
+nodes and held against the train at other points; where that does not succeed, the dials' ranges
+are cut, and what still cannot be carried is not judged there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from treatsim.arrays import Array, Flags
+from treatsim.errors import NoSolutionError
+from treatsim.operations.outcome import ROUND_OFF, at
+from treatsim.running.response import Response
+from treatsim.safety.verdict import Verdict
+from treatsim.studies.carried_fit import FLOW, Shape, fitted, shapes
+from treatsim.studies.dials import Dial
+from treatsim.studies.observed import (
+    GOOD,
+    Observer,
+    limit_of,
+    quiet,
+    spread_points,
+    value_of,
+)
+
+ERRORS = {False: 0.01, True: 0.02}  # largest let pass: of a limit; of an answer, of its value
+SAMPLES, CHECKS = 500, 400  # points for cutting; points at which errors are measured
+SAFETY = 2.0  # the error told over the largest miss seen
+ROUNDS = 3  # cuts for errors
+CURABLE = 0.1  # share of the points that miss; more, and the number is given up, not the range
+SLICE = 0.08  # of a range, cut off at once
+NARROWEST = 0.25  # of a dial's first range; a dial cut further stands still
+
+
+@dataclass(frozen=True)
+class Field:
+    """One number as a function of the dials: factor times the least or largest of its parts."""
+
+    shape: Shape
+    parts: tuple[Response, ...]
+    size: float  # SI
+    error: float  # twice the largest miss seen, over the size
+    share: bool  # whether the error is a share of the value, where that is larger than the size
+
+
+@dataclass(frozen=True)
+class Carriage:
+    """What a page carries of a train."""
+
+    dials: tuple[Dial, ...]
+    first: tuple[Dial, ...]  # as they were before cutting
+    fields: Mapping[str, Field]  # by `value_of`, `limit_of` or the address of an answer
+    fixed: Mapping[str, float]  # what does not move with any dial
+    lost: frozenset[str] = frozenset()  # what could not be carried
+    unjudged: frozenset[int] = frozenset()  # limits that are not judged at every setting seen
+    solved: int = 0  # operating points behind it
+    checks: int = CHECKS  # points at which errors were measured
+
+    def __call__(self, points: Mapping[str, Array]) -> dict[str, Array]:
+        """Return every number carried, at settings of all dials; NaN outside. [SI]"""
+        shape = np.broadcast_shapes(*(np.shape(v) for v in points.values()))
+        found = {name: np.full(shape, value) for name, value in self.fixed.items()}
+        told: dict[str, Array] = dict(points)
+        for name, one in self.fields.items():
+            told[name] = found[name] = evaluated(one, told)
+        return found
+
+
+def evaluated(one: Field, points: Mapping[str, Array]) -> Array:
+    """Return the values of one field. [SI]"""
+    rows = [part(points)["part"] for part in one.parts]
+    rows = [np.exp(row) for row in rows] if one.shape.log else rows
+    chosen = np.max(rows, axis=0) if one.shape.largest else np.min(rows, axis=0)
+    return one.shape.factor * chosen
+
+
+def carry(
+    case: Any,
+    verdict: Verdict,
+    found: Sequence[Dial],
+    answers: Sequence[str],
+    progress: Callable[[int, int], None] = quiet,
+) -> Carriage:
+    """Return limits and answers as series over the dials.
+
+    Parameters
+    ----------
+    case : Case
+        What is solved at the nodes.
+    verdict : Verdict
+        The case judged at its own settings; its limits are carried.
+    found : sequence of Dial
+        Ranges to begin with. [SI]
+    answers : sequence of str
+        Addresses of results carried beside the limits.
+    progress : callable
+        Told points solved and points expected. [1]
+
+    Returns
+    -------
+    Carriage
+        With ranges cut to where the train has answers and errors stay small. The error told is
+        twice the largest miss at points that took no part in the fit. [SI]
+
+    Validity
+    --------
+    Between the points seen nothing is known; a feature narrower than their spacing is missed.
+
+    Raises
+    ------
+    NoSolutionError
+        The case has no answer around its own settings.
+
+    Source
+    ------
+    tensor Chebyshev interpolation, definition.
+    """
+    keys = tuple((limit.name, limit.address) for limit in verdict.limits)
+    fixed_dials = {dial.address: dial.now for dial in found}
+    observer = Observer(case, keys, tuple(answers), fixed_dials, progress)
+    sizes = _sizes(verdict, answers)
+    first, ranges = tuple(found), tuple(found)
+    for number in range(ROUNDS + 1):
+        ranges = _answered(observer, ranges, first)
+        ranges, planned, fixed = shapes(observer, ranges, sizes)
+        fields = _fields(observer, planned, sizes, [n for n in planned if n not in answers])
+        points = spread_points(ranges, CHECKS, SAMPLES)
+        truth = observer.look(points)
+        misses = _misses(fields, fixed, points, truth, sizes)
+        bad = [row > 1 for row in misses.values() if 0 < np.mean(row > 1) <= CURABLE]
+        if not bad or number == ROUNDS:
+            break
+        ranges = _cut(ranges, first, points, np.any(bad, axis=0))
+    fields |= _fields(observer, planned, sizes, [n for n in planned if n in answers and n != FLOW])
+    misses = _misses(fields, fixed, points, truth, sizes)
+    return _closed(Carriage(ranges, first, fields, fixed), misses, observer, planned)
+
+
+def _fields(
+    observer: Observer, planned: Mapping[str, Shape], sizes: Mapping[str, float], names: list[str]
+) -> dict[str, Field]:
+    """Return fields, their errors not yet known; the flow stands first, others read it."""
+    wanted = {n: planned[n] for n in dict.fromkeys([FLOW, *names]) if n in planned}
+    found = fitted(observer, wanted, sizes)
+    shares = {n: n in observer.answers for n in found}
+    return {
+        n: Field(planned[n], parts, sizes[n], ERRORS[shares[n]], shares[n])
+        for n, parts in found.items()
+    }
+
+
+def _sizes(verdict: Verdict, answers: Sequence[str]) -> dict[str, float]:
+    """Return what the error of each number is held against. [SI]"""
+    found = {}
+    for number, limit in enumerate(verdict.limits):
+        size = abs(float(at(limit.limit, 0))) or abs(float(at(limit.value, 0))) or 1.0
+        found[value_of(number)] = found[limit_of(number)] = size
+    for address in answers:
+        found[address] = abs(float(at(verdict.value(address).value, 0))) or 1.0
+    return found
+
+
+def _answered(
+    observer: Observer, ranges: tuple[Dial, ...], first: tuple[Dial, ...]
+) -> tuple[Dial, ...]:
+    """Cut the ranges until every sample has an answer."""
+    while True:
+        points = spread_points(ranges, SAMPLES)
+        good = observer.look(points)[GOOD] > 0
+        if np.all(good):
+            return ranges
+        ranges = _cut(ranges, first, points, ~good)
+
+
+def _cut(
+    ranges: tuple[Dial, ...], first: tuple[Dial, ...], points: Mapping[str, Array], bad: Flags
+) -> tuple[Dial, ...]:
+    """Cut slices off the ends of ranges, the one with the largest share of bad points first."""
+    whole, inside = {dial.address: dial for dial in first}, np.ones(bad.shape, bool)
+    while np.any(bad & inside):
+        best: tuple[float, int, Dial] | None = None
+        for number, dial in enumerate(ranges):
+            for cut in _slices(dial, whole[dial.address]):
+                kept = _within(points[dial.address], cut)
+                gone = inside & ~kept
+                share = float(np.sum(bad & gone)) / max(int(np.sum(gone)), 1)
+                if np.any(bad & gone) and (best is None or share > best[0]):
+                    best = (share, number, cut)
+        if best is None:
+            raise NoSolutionError("the dials have no range around the case within which it holds")
+        _, number, cut = best
+        ranges = (*ranges[:number], cut, *ranges[number + 1 :])
+        inside &= _within(points[cut.address], cut)
+    return ranges
+
+
+def _within(values: Array, dial: Dial) -> Flags:
+    return (values >= dial.low) & (values <= dial.high)
+
+
+def _slices(dial: Dial, whole: Dial) -> list[Dial]:
+    """Return the dial with a slice off either end; never past where the case stands."""
+    width = dial.high - dial.low
+    if width <= NARROWEST * (whole.high - whole.low):
+        return []
+    low, high = min(dial.low + SLICE * width, dial.now), max(dial.high - SLICE * width, dial.now)
+    found = [dial._replace(low=low)] if low > dial.low else []
+    return found + ([dial._replace(high=high)] if high < dial.high else [])
+
+
+def _misses(
+    fields: Mapping[str, Field],
+    fixed: Mapping[str, float],
+    points: Mapping[str, Array],
+    truth: Mapping[str, Array],
+    sizes: Mapping[str, float],
+) -> dict[str, Array]:
+    """Return the error told of each number at points, over the largest that is let pass."""
+    found = {}
+    for name, values in Carriage((), (), fields, fixed)(points).items():
+        known = truth.get(name, np.full(values.shape, np.nan))
+        size = (
+            np.maximum(sizes[name], np.abs(known))
+            if name in fields and fields[name].share
+            else sizes[name]
+        )
+        largest = fields[name].error if name in fields else ERRORS[False]
+        miss = SAFETY * np.abs(values - known) / size / largest
+        found[name] = np.where(np.isnan(miss), np.inf, miss)
+    return found
+
+
+def _closed(
+    carriage: Carriage,
+    misses: Mapping[str, Array],
+    observer: Observer,
+    planned: Mapping[str, Shape],
+) -> Carriage:
+    """Return the carriage with its errors, without what misses by too much."""
+    lost = {name for name in planned if name not in carriage.fields}
+    lost |= {name for name, row in misses.items() if np.max(row) > 1}
+    lost |= {n for n, one in carriage.fields.items() if FLOW in lost and FLOW in one.shape.axes}
+    fields = {
+        name: replace(one, error=max(one.error * float(np.max(misses[name])), ROUND_OFF))
+        for name, one in carriage.fields.items()
+        if name not in lost
+    }
+    fixed = {name: value for name, value in carriage.fixed.items() if name not in lost}
+    return replace(carriage, fields=fields, fixed=fixed, lost=frozenset(lost),
+                   unjudged=frozenset(observer.unjudged), solved=observer.solved)  # fmt: skip

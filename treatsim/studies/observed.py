@@ -1,0 +1,114 @@
+"""A train seen at many settings of its dials: limits, answers, and where there is none."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from treatsim.arrays import Array
+from treatsim.numerics import even_points
+from treatsim.safety.verdict import Verdict, judge
+from treatsim.studies.dials import Dial
+
+EXPECTED = 40_000  # points a page takes, roughly
+STRETCH = 1.6  # of half the points, so that many lie on faces and edges of the box
+
+
+def quiet(done: int, total: int) -> None:
+    """Take no notice."""
+
+
+@dataclass
+class Observer:
+    """Solves a case at settings of its dials, and keeps what it saw of the states."""
+
+    case: Any
+    limits: tuple[tuple[str, str], ...]  # name and address of each limit
+    answers: tuple[str, ...]  # addresses of results
+    fixed: Mapping[str, float]  # dials, as stated in the case
+    progress: Callable[[int, int], None]
+    solved: int = 0  # operating points so far
+    unjudged: set[int] = field(default_factory=set)  # limits not judged at some point
+    judged: set[int] = field(default_factory=set)  # limits judged at some point
+
+    def verdict(self, points: Mapping[str, Array]) -> Verdict:
+        """Return the judged train at points; dials left out stand as in the case."""
+        count = max(np.size(value) for value in points.values())
+        given = {name: np.full(count, now) for name, now in self.fixed.items()} | dict(points)
+        self.solved += count
+        self.progress(self.solved, max(self.solved, EXPECTED))
+        return judge(self.case.solve(given))
+
+    def look(self, points: Mapping[str, Array], more: Sequence[str] = ()) -> dict[str, Array]:
+        """Return every value, limit and answer, and `more` results; NaN without an answer. [SI]"""
+        verdict = self.verdict(points)
+        shape, good = (verdict.result.points,), verdict.result.solved
+        by_key = {(limit.name, limit.address): limit for limit in verdict.limits}
+        found: dict[str, Array] = {}
+        for number, key in enumerate(self.limits):
+            limit = by_key.get(key)
+            known = limit is not None and not np.all(np.isnan(np.asarray(limit.value, float)))
+            if limit is None or not known:
+                self.unjudged.add(number)
+                continue
+            value = np.broadcast_to(np.asarray(limit.value, float), shape)
+            told = np.broadcast_to(np.asarray(limit.judged, bool), shape) & ~np.isnan(value)
+            if np.any(good & ~told):
+                self.unjudged.add(number)
+            if np.any(good & told):
+                self.judged.add(number)
+            found[value_of(number)] = np.where(good, value, np.nan)
+            asked = np.broadcast_to(np.asarray(limit.limit, float), shape)
+            found[limit_of(number)] = np.where(good, asked, np.nan)
+        for address in (*self.answers, *more):
+            value = np.asarray(verdict.value(address).value, float)
+            found[address] = np.where(good, np.broadcast_to(value, shape), np.nan)
+        found[GOOD] = good.astype(float)
+        return found
+
+
+GOOD = "solved"
+
+
+def value_of(number: int) -> str:
+    """Return the name under which the value of a limit is carried."""
+    return f"value {number}"
+
+
+def limit_of(number: int) -> str:
+    """Return the name under which what a limit asks is carried."""
+    return f"limit {number}"
+
+
+def spread_points(dials: Sequence[Dial], count: int, skip: int = 0) -> dict[str, Array]:
+    """Return points inside the box of the dials, half of them pushed towards its faces.
+
+    Parameters
+    ----------
+    dials : sequence of Dial
+        Ranges. [SI]
+    count, skip : int
+        Points, and how many of the same row are left out before them. [1]
+
+    Returns
+    -------
+    dict
+        Address -> values, shape (count,). [SI]
+
+    Validity
+    --------
+    The same points each time; other points where `skip` differs by `count` or more.
+
+    Source
+    ------
+    additive recurrence (Weyl), definition.
+    """
+    share = even_points(len(dials), skip + count)[skip:]
+    share[1::2] = np.clip(0.5 + STRETCH * (share[1::2] - 0.5), 0.0, 1.0)
+    return {
+        dial.address: dial.low + (dial.high - dial.low) * share[:, axis]
+        for axis, dial in enumerate(dials)
+    }
