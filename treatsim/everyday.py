@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import math
 
+FOOT = 0.3048  # m
+POUND = 0.45359237  # kg
+GALLON = 231 * (FOOT / 12) ** 3  # m3, of the United States
+PSI = POUND * 9.80665 / (FOOT / 12) ** 2  # Pa
+
 # (unit, SI) -> SI = factor * number: units that a case uses every day, exact by definition, so that
 # what only reads and shows these need not wait for pint; a test holds them against it
 EVERYDAY: dict[tuple[str, str], float] = {
@@ -41,4 +46,23 @@ EVERYDAY: dict[tuple[str, str], float] = {
     ("mm", "m"): 1e-3,
     ("mL", "m3"): 1e-6,
     ("L", "m3"): 1e-3,
+    ("L/min", "m3/s"): 1e-3 / 60,
+    ("m3/d", "m3/s"): 1 / 86400,
+    ("d", "s"): 86400.0,
+    ("kW", "W"): 1e3,
+    ("Pa h2/m6", "Pa s2/m6"): 3600.0**2,
+    ("", "1"): 1.0,
+    ("L/(m2 h bar)", "m/(s Pa)"): 1e-3 / 3600 / 1e5,
+    ("gal", "m3"): GALLON,
+    ("gal/min", "m3/s"): GALLON / 60,
+    ("gal/(ft2 d)", "m/s"): GALLON / FOOT**2 / 86400,
+    ("gal/(ft2 d psi)", "m/(s Pa)"): GALLON / FOOT**2 / 86400 / PSI,
+    ("Wh/gal", "J/m3"): 3600 / GALLON,
+    ("psi", "Pa"): PSI,
+    ("in", "m"): FOOT / 12,
+    ("ft", "m"): FOOT,
+    ("ft/s", "m/s"): FOOT,
+    ("ft2", "m2"): FOOT**2,
+    ("lb/ft3", "kg/m3"): POUND / FOOT**3,
 }
+UNLIKE = {("g/kg", "kg/m3")}  # (unit, SI) that people try, and that do not measure the same

@@ -17,6 +17,7 @@ from typing import Any, NamedTuple
 from treatsim.constants import ATMOSPHERE, ZERO_CELSIUS
 from treatsim.errors import RequestError
 from treatsim.everyday import EVERYDAY as EVERYDAY
+from treatsim.everyday import UNLIKE
 
 
 class Quantity(NamedTuple):
@@ -173,6 +174,9 @@ class UnknownUnitError(RequestError):
     """A unit that cannot be read."""
 
 
+CELSIUS = ("degC", "C")  # as temperatures, which have an offset
+
+
 class WrongDimensionError(RequestError):
     """A unit of something else."""
 
@@ -218,8 +222,10 @@ def conversion(unit: str, si: str) -> tuple[float, float]:
         return 1.0, 0.0
     if (unit, si) in EVERYDAY:
         return EVERYDAY[unit, si], 0.0
-    if (unit, si) == ("degC", "K"):
+    if si == "K" and unit in CELSIUS:
         return 1.0, ZERO_CELSIUS
+    if (unit, si) in UNLIKE:
+        raise WrongDimensionError(f'"{unit}" has the wrong dimension')
     return _by_units(unit, si)
 
 

@@ -5,7 +5,16 @@ from __future__ import annotations
 import pytest
 from evidence import CHECKS
 
-from treatsim.quantities import EVERYDAY, INF, QUANTITIES, SIZES, _by_units, conversion
+from treatsim.everyday import UNLIKE
+from treatsim.quantities import (
+    EVERYDAY,
+    INF,
+    QUANTITIES,
+    SIZES,
+    WrongDimensionError,
+    _by_units,
+    conversion,
+)
 
 BELOW_ZERO = {  # may be negative without end: differences, flows of energy, signed heights
     "energy_per_volume", "flux", "head", "power", "pressure_difference",
@@ -35,10 +44,17 @@ def test_what_has_no_end(name):
     assert QUANTITIES[name].low == (-INF if name in BELOW_ZERO else 0)
 
 
-@pytest.mark.parametrize(("unit", "si"), [*EVERYDAY, ("degC", "K")], ids=str)
+@pytest.mark.parametrize(("unit", "si"), [*EVERYDAY, ("degC", "K"), ("C", "K")], ids=str)
 def test_units_of_every_day_are_those_of_the_unit_library(unit, si):
     """pint as a second program; the sixteenth digit is the rounding of its chain of factors."""
     factor, offset = conversion(unit, si)
     expected = _by_units(unit, si)
     assert factor == pytest.approx(expected[0], rel=4e-15)
     assert offset == expected[1]
+
+
+@pytest.mark.parametrize(("unit", "si"), UNLIKE, ids=str)
+def test_units_known_to_be_unlike_are_so_to_the_unit_library(unit, si):
+    for judge in (conversion, _by_units):
+        with pytest.raises(WrongDimensionError):
+            judge(unit, si)
