@@ -161,6 +161,7 @@ SECTIONS: dict[str, type[Parameters]] = {
 # no unit's name; a storage tank may well be called tank
 RESERVED = {"product", "energy", "outfall", "drain", "title", "hold", *SECTIONS}
 REQUIRED = {"water"}
+CHEMICAL = ("ions", "seawater")  # kinds of water whose pH and saturations are worked out
 OVER_MONTHS = {"source", "spares", "pit"}  # nothing in them moves a single operating point
 
 
@@ -173,10 +174,20 @@ def refuse_months(address: str) -> None:
         )
 
 
+def other_waters(water: Any) -> tuple[str, ...]:
+    """Return the inputs whose values make another water, with a chemistry of its own."""
+    if water.kind not in CHEMICAL or water.ph is None:
+        return ()
+    salty = ("water.salinity", "water.salinity_per_volume") if water.kind == "seawater" else ()
+    return ("water.ph", *salty)
+
+
 def analysis_of(water: WaterParameters) -> analysis.WaterAnalysis:
     """Return the analysis; RequestError if what was measured does not make one."""
     temperature = float(np.min(water.temperature))
     ph = None if water.ph is None else float(np.min(water.ph))
+    if water.kind in CHEMICAL and water.ph is not None and np.ptp(water.ph) > 0:
+        raise RequestError("water.ph: the chemistry of one batch has one pH; sweep its values")
     if water.kind == "ions":
         if not isinstance(water.ions, dict) or not water.ions:
             raise RequestError('water.ions is missing: an analysis such as { Na = "120 mg/L" }')

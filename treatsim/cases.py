@@ -140,6 +140,11 @@ class Case:
         """Return the case with `--set` changes."""
         return interpret(dict(self.data), self.path, None, changes)
 
+    def other_waters(self) -> tuple[str, ...]:
+        """Return the inputs whose values make another water, with a chemistry of its own."""
+        water = self.sections["water"]
+        return () if water is None else case_sections.other_waters(water)
+
     def solve(self, arrays: Mapping[str, np.ndarray] | None = None) -> Result:
         """Solve at the case's settings, or at operating points; nothing is judged.
 

@@ -197,6 +197,7 @@ def _span(sheet: Flowsheet, unit: str, field: str, points: int) -> tuple[Array, 
     low, high = max(meta["low"], -1e12), meta["high"]
     if not np.isfinite(high):
         high = 100 * np.max(np.abs(guess)) + 1e-12
-    if meta["low"] >= 0:
-        low = max(low, 1e-9 * high)
+    if meta["low"] >= 0:  # a trial below what anything measures would fit no unit
+        least, _ = quantities.SIZES.get(meta["kind"], quantities.ANY_SIZE)
+        low = max(low, 1e-9 * high, least)
     return guess, low, high

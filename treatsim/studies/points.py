@@ -12,6 +12,8 @@ from treatsim.errors import FlowsheetError, RequestError
 from treatsim.operations.outcome import Finding
 from treatsim.safety.verdict import NOT_JUDGED, Verdict, judge
 
+MOST_WATERS = 32  # whose chemistry is worked out apart
+PH = "water.ph"
 SHOWN_DIGITS = 3  # of the numbers in the text of a status
 
 
@@ -31,7 +33,32 @@ def solve_points(case, arrays: Mapping[str, np.ndarray], points: int) -> list[Pi
     out throughout and counts as not judged: a lone point is solved as two, so that no answer
     hangs on its company.
     """
-    return list(_pieces(case, arrays or _unchanged(case, points), np.arange(points)))
+    arrays = arrays or _unchanged(case, points)
+    return [
+        piece for where in _waters(case, arrays, points) for piece in _pieces(case, arrays, where)
+    ]
+
+
+def _waters(case, arrays: Mapping[str, np.ndarray], points: int) -> list[np.ndarray]:
+    """Return the positions of the points of each water, whose chemistry is worked out together.
+
+    Beyond MOST_WATERS, salinities of the sea go together: each has the pH that the saltiest would
+    have, diluted to it (0.07 lower for water a fifth less salty). A pH never does.
+    """
+    own = [address for address in case.other_waters() if address in arrays]
+    found = _alike([arrays[address] for address in own], points)
+    if len(found) > MOST_WATERS:
+        found = _alike([arrays[address] for address in own if address == PH], points)
+    return found
+
+
+def _alike(columns: list[np.ndarray], points: int) -> list[np.ndarray]:
+    """Return the positions of points at which every column has one value, by that value."""
+    if not columns:
+        return [np.arange(points)]
+    rows = np.array([np.broadcast_to(column, (points,)) for column in columns])
+    owner = np.unique(rows, axis=1, return_inverse=True)[1].ravel()
+    return np.split(np.argsort(owner, kind="stable"), np.cumsum(np.bincount(owner))[:-1])
 
 
 def _pieces(case, arrays, where) -> Iterable[Piece]:

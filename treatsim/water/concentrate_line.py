@@ -6,6 +6,7 @@ logarithm of the factor. A vessel, its membrane, the highest recovery and a swee
 
 from __future__ import annotations
 
+import dataclasses
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -66,15 +67,18 @@ def concentrate_line(analysis: WaterAnalysis, temperature: float) -> Line:
 
     Validity
     --------
-    As `scaling.saturation`; NoSolutionError where no range of factors has an answer.
+    As `scaling.saturation`; NoSolutionError where no range of factors has an answer. The pH of sea
+    water is that of the water as it comes, so that it holds at the temperature asked for, whatever
+    others stand beside it in a sweep.
 
     Source
     ------
     parkhurst_appelo_2013
     """
-    return _line(
-        AnalysisKey(analysis), float(require("temperature", temperature, COLDEST, WARMEST, "K"))
-    )
+    at = float(require("temperature", temperature, COLDEST, WARMEST, "K"))
+    if analysis.kind == "seawater":
+        analysis = dataclasses.replace(analysis, temperature=at)
+    return _line(AnalysisKey(analysis), at)
 
 
 @lru_cache(maxsize=64)
