@@ -1,7 +1,7 @@
 """Same settings, same answer: by itself, among others, and in any order; every value of the demos.
 
 Not by a source but by what it means: a point has no neighbours. 1e-9 of the value, or
-of 1 bar and 1 W for what is a difference of two equal ones. What chemistry tells is interpolated
+of 1 bar (as energy, 1 bar a volume) for what is a difference of two equal ones. What chemistry tells is interpolated
 between temperatures where there are more than three: 1e-3 in an index or a pH, as
 `water.concentrate_line.states` states, thus 3e-3 in a saturation.
 """
@@ -21,7 +21,11 @@ from treatsim.studies.points import solve_points
 CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
 TEMPERATURE = "water.temperature"
 SAME = 1e-9
-FLOORS = {"pressure": 1e5, "pressure_difference": 1e5, "power": 1.0}  # of what may be zero, SI
+FLOORS = {
+    "pressure": 1e5,
+    "pressure_difference": 1e5,
+    "energy_per_volume": 1e5,
+}  # of what may be zero, SI
 INTERPOLATED = 3e-3  # relative of a saturation
 CHEMICAL = ("saturation", "ph", "index", "boron")  # of a key
 
