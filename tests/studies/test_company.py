@@ -1,8 +1,8 @@
 """Same settings, same answer: by itself, among others, and in any order; every value of the demos.
 
-Not by a source but by what it means: a point has no neighbours. 1e-9 of the value, or
-of 1 bar (as energy, 1 bar a volume) for what is a difference of two equal ones. What chemistry tells is interpolated
-between temperatures where there are more than three: 1e-3 in an index or a pH, as
+Not by a source but by what it means: a point has no neighbours. 1e-9 of the value, or of 1 bar (as
+energy, 1 bar a volume) for what is a difference of two equal ones. What chemistry tells is
+interpolated between temperatures where there are more than three: 1e-3 in an index or a pH, as
 `water.concentrate_line.states` states, thus 3e-3 in a saturation.
 """
 
@@ -21,11 +21,8 @@ from treatsim.studies.points import solve_points
 CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
 TEMPERATURE = "water.temperature"
 SAME = 1e-9
-FLOORS = {
-    "pressure": 1e5,
-    "pressure_difference": 1e5,
-    "energy_per_volume": 1e5,
-}  # of what may be zero, SI
+ZERO = ("pressure", "pressure_difference", "energy_per_volume")  # of what may be zero
+BAR = 1e5  # Pa, J/m3
 INTERPOLATED = 3e-3  # relative of a saturation
 CHEMICAL = ("saturation", "ph", "index", "boron")  # of a key
 
@@ -47,7 +44,7 @@ def apart(one, other):
     for key, (quantity, numbers) in one.items():
         chemical = any(word in key for word in CHEMICAL)
         allowed = (INTERPOLATED if chemical else SAME) * np.abs(numbers)
-        allowed = np.maximum(allowed, SAME * FLOORS.get(quantity, 0.0))
+        allowed = np.maximum(allowed, SAME * BAR * (quantity in ZERO))
         if chemical:
             allowed = np.maximum(allowed, 1e-3 * ("index" in key or "ph" in key))
         same = np.abs(numbers - other[key][1]) <= allowed

@@ -12,6 +12,7 @@ import numpy as np
 from treatsim import errors, quantities
 from treatsim.amounts import Amount, Amounts
 from treatsim.arrays import Array, ArrayLike, Flags
+from treatsim.flowsheet.at_ports import stream_values
 from treatsim.flowsheet.energy import energy_values
 from treatsim.flowsheet.equations import Failure
 from treatsim.flowsheet.flowsheet import Flowsheet, Port
@@ -24,16 +25,8 @@ from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, at
 from treatsim.operations.unit import Unit
 from treatsim.ranges import Excursion
-from treatsim.water.stream import CONTENTS, Stream
+from treatsim.water.stream import Stream
 
-STREAM_VALUES = {
-    "flow": "flow",
-    "pressure": "pressure",
-    "temperature": "temperature",
-    "concentration": "concentration",
-    "salinity": "mass_fraction",
-    "osmotic_pressure": "pressure_difference",
-}
 RESULTS = {
     "product.flow": Told("flow", "flow of the product"),
     "product.concentration": Told("concentration", "salt in the product"),
@@ -332,23 +325,6 @@ def dry_ends(sheet: Flowsheet, streams: Mapping[Port, Stream], good: Flags) -> l
             found.append(
                 Failure(dry, text + " pressure", {"pressure": Value(pressure, "pressure")})
             )
-    return found
-
-
-def carried_values() -> dict[str, str]:
-    """Return what a stream may carry, as it is told: key -> quantity."""
-    shown = {name: kind for name, kind in CONTENTS.items() if name != "absorption"}
-    return {**shown, "uv_transmittance": "uv_transmittance"}
-
-
-def stream_values(stream: Stream) -> dict[str, Value]:
-    """Return what is told of a stream."""
-    found = {key: Value(getattr(stream, key), kind) for key, kind in STREAM_VALUES.items()}
-    for name, value in stream.contents.items():
-        if name == "absorption":
-            found["uv_transmittance"] = Value(np.exp(-np.asarray(value) * 0.01), "uv_transmittance")
-        else:
-            found[name] = Value(value, CONTENTS[name])
     return found
 
 

@@ -14,7 +14,7 @@ from treatsim import catalogue, operations, quantities
 from treatsim.case_text import OPEN_GROUPS
 from treatsim.errors import RequestError
 from treatsim.examples import entry_of, example_of
-from treatsim.flowsheet.result import STREAM_VALUES, carried_values
+from treatsim.flowsheet.at_ports import STREAM_VALUES, carried_values
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.sheets import entries
 from treatsim.report.as_text import toml_text

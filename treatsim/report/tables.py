@@ -150,7 +150,7 @@ def _told(result, column: str) -> bool:
 
 
 def _port_values(result, name: str, port: str):
-    from treatsim.flowsheet.result import stream_values
+    from treatsim.flowsheet.at_ports import stream_values
 
     return stream_values(result.streams[name, port])
 
