@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -53,6 +54,16 @@ def test_describe_waits_for_arrays_only(name):
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )
     assert done.stdout.splitlines()[-1].split() in (["LOADED"], ["LOADED", "numpy"])
+
+
+@pytest.mark.parametrize("command", ["describe", "solve"])
+def test_a_case_in_everyday_units_waits_for_no_unit_library(command):
+    river = str(Path(__file__).parents[2] / "cases" / "river.toml")
+    code = PROBE.format(arguments=[command, river], heavy=("pint",)).replace("not end.code", "True")
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=120
+    )
+    assert done.stdout.splitlines()[-1].strip() == "LOADED"
 
 
 def test_the_package_itself_loads_nothing_heavy():
