@@ -164,15 +164,6 @@ REQUIRED = {"water"}
 OVER_MONTHS = {"source", "spares", "pit"}  # nothing in them moves a single operating point
 
 
-def refuse_months(address: str) -> None:
-    """Refuse an input that no single operating point knows."""
-    if address.partition(".")[0] in OVER_MONTHS:
-        raise RequestError(
-            f'"{address}" tells of months, and a single operating point does not know it; '
-            f"treatsim spares CASE --set {address}=... does"
-        )
-
-
 def analysis_of(water: WaterParameters) -> analysis.WaterAnalysis:
     """Return the analysis; RequestError if what was measured does not make one."""
     temperature = float(np.min(water.temperature))
