@@ -165,15 +165,6 @@ CHEMICAL = ("ions", "seawater")  # kinds of water whose pH and saturations are w
 OVER_MONTHS = {"source", "spares", "pit"}  # nothing in them moves a single operating point
 
 
-def refuse_months(address: str) -> None:
-    """Refuse an input that no single operating point knows."""
-    if address.partition(".")[0] in OVER_MONTHS:
-        raise RequestError(
-            f'"{address}" tells of months, and a single operating point does not know it; '
-            f"treatsim spares CASE --set {address}=... does"
-        )
-
-
 def other_waters(water: Any) -> tuple[str, ...]:
     """Return the inputs whose values make another water, with a chemistry of its own."""
     if water.kind not in CHEMICAL or water.ph is None:

@@ -103,10 +103,18 @@ class Case:
             for item in dataclasses.fields(record)
         }
 
+    def moves_a_point(self, address: str) -> None:
+        """Refuse an input that no single operating point knows."""
+        if address.partition(".")[0] in case_sections.OVER_MONTHS:
+            raise RequestError(
+                f'"{address}" tells of months, and a single operating point does not know it; '
+                f"treatsim spares CASE --set {address}=... does"
+            )
+
     def numeric(self, address: str) -> dataclasses.Field:
         """Return the declaration of an input that is a number and can be varied."""
         item, _ = self.field(address)
-        case_sections.refuse_months(address)
+        self.moves_a_point(address)
         if item.metadata["kind"] in ("choice", "text"):
             raise RequestError(f'"{address}" is a {item.metadata["kind"]}, not a number to vary')
         return item

@@ -13,6 +13,9 @@ import reach
 
 # capability that will use it -> what waits for it, as "module name name ..."
 WAITING = {
+    "granular media and river beds: shown, never credited": (
+        "correlations.solids.collector Bed flow_factor contact_yao contact_tufenkji",
+    ),
     "bench readings in a case": (
         "correlations.disinfection.chlorine chlorine_demand jar_dose",
         "correlations.disinfection.chlorine_decay rate_from_readings",

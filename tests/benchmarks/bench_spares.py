@@ -2,9 +2,12 @@
 
     PYTHONPATH=tests python -m benchmarks.bench_spares
 
-Plain: one scenario, hour by hour; in every hour that the unit runs, `brentq` for the flow at which
-pump and line agree, then the loads. Ours: 2 000 scenarios, everything told beside. Both are counted
-by hours run. Straight: the flowsheet itself once in every hour.
+Plain: what a script with SciPy would do: scenario by scenario, hour by hour; in every hour that the
+unit runs, `brentq` for the flow at which pump and line agree (this one train, written out by hand,
+no limits, no lead time, water and elements known), then the loads. It is run over a small sample
+and scaled by the hours run. Ours: 2 000 scenarios with their storms and elements, everything told
+beside. Straight: the flowsheet itself once in every hour, which is what the plain loop replaces.
+The goal of 300 is met against the flowsheet in a loop; against the loop by hand it is not.
 """
 
 from __future__ import annotations

@@ -89,3 +89,30 @@ def test_gravel_in_a_narrow_pit_is_beyond_the_drag_law():
     assert found.worst > found.range.high == 800.0
     for wide in (narrow | {"plan_area": 20.0}, narrow | {"median_size": 50e-6}):
         assert not unit(**wide).evaluate(inlet=plant.stream(2e-3)).details().excursions
+
+
+@pytest.mark.parametrize(
+    ("hours", "share"), [(4.0, 0.6959), (2.0, 0.5863), (1.0, 0.4705), (0.5, 0.3583)]
+)
+def test_tanks_in_turn_hold_what_an_ideal_basin_holds(hours, share):
+    """1 m deep, at rest: as an ideal basin of depth over time. Lognormal mass of 10 um, GSD 3,
+    2650 kg/m3, Stokes at 20 degC: closed form of Camp's integral, checked by quadrature (0.001);
+    drag above Stokes' holds back a little less of the coarse, which all settles."""
+    found = capture(depth=1.0, settling_time=hours * 3600, median_size=10e-6, size_deviation=3.0,
+                    particle_density=2650.0)  # fmt: skip
+    warm = plant.stream().viscosity / 1.0016e-3  # of the plant's water against 20 degC
+    assert_allclose(found, share, atol=0.003 + 0.3 * abs(warm - 1))
+
+
+def test_a_tank_that_lasts_no_longer_than_the_other_settles_is_told():
+    """12 m2 of 1 m at 2 L/s last 1.67 h."""
+    for time, meets in ((1.6, True), (1.8, False)):
+        batch = unit(depth=1.0, plan_area=12.0, settling_time=time * 3600)
+        (row,) = batch.evaluate(inlet=plant.stream(2e-3)).details().limits
+        assert row.address == "hold_up_time"
+        assert bool(np.all(row.meets)) is meets
+
+
+def test_at_rest_more_settles_than_flowing_through_the_same_time():
+    still = capture(depth=1.0, settling_time=12.0 / 2e-3 * 1.0)
+    assert still > capture(depth=1.0, tanks_in_series=3)

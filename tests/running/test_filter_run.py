@@ -177,6 +177,27 @@ def test_flow_falls_at_a_fixed_dial_and_is_held_by_the_speed_while_it_can(tmp_pa
         filter_line(cases.load(write_other_hold(tmp_path, text)), [WARM])
 
 
+def test_speed_and_power_rise_with_the_load_where_a_flow_is_held(tmp_path):
+    """The held flow stays while the pump can; dial and power tell the load instead."""
+    held = tmp_path / "held.toml"
+    held.write_text(
+        Path(RIVER).read_text("utf-8")
+        + '\n[[hold]]\nadjust = "lift_pump.speed"\nuntil = "product.flow"\nequals = "6 m3/h"\n',
+        "utf-8",
+    )
+    loads = np.array([0.0, 0.25, 0.5, 0.75])
+    result = cases.load(held).solve({"bags.captured_mass": 0.7 * loads,
+                                     "cartridges.captured_mass": 0.25 * loads})  # fmt: skip
+    flow, speed, power = (result.value(name).value for name in
+                          ("product.flow", "lift_pump.speed", "lift_pump.power"))  # fmt: skip
+    assert_allclose(flow * HOUR, 6.0, rtol=1e-6)
+    assert np.all(np.diff(speed) > 0)
+    assert np.all(np.diff(power) > 0)
+    fixed = cases.load(RIVER).solve({"bags.captured_mass": 0.7 * loads,
+                                     "cartridges.captured_mass": 0.25 * loads})  # fmt: skip
+    assert np.all(np.diff(fixed.value("product.flow").value) < 0)
+
+
 def write_other_hold(folder, text):
     path = folder / "dose.toml"
     path.write_text(

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
-from treatsim.correlations.solids import cake, filtration, retention, turbidity
+from treatsim.correlations.solids import cake, collector, filtration, retention, turbidity
 from treatsim.errors import DomainError
 
 HOUR = 3600.0
@@ -50,6 +50,17 @@ def test_parallel_values(agree):
     run = solve_ivp(shares, (0, 400), [0.0, 100.0], rtol=1e-10, atol=1e-10)
     agree("P28_masses", run.y[:, -1])
     agree("P28_split", filtration.shared_flow(100.0, [0.5, 2.0], 1.0)[0])
+
+
+def test_contact_with_grains(agree):
+    bed = collector.Bed(0.5e-3, 5.0 / HOUR, 0.40, 288.15, 999.1, 1.1376e-3)
+    size = np.array([0.1e-6, 1e-6, 5e-6, 10e-6])
+    agree("P33_tufenkji", collector.contact_tufenkji(size, 1050.0, 1e-20, bed))
+    agree("P33_yao", collector.contact_yao(size, 1050.0, bed))
+    agree("P33_factor", collector.flow_factor(0.40))
+    still = bed._replace(velocity=1.0 / HOUR)
+    slow, fast = (collector.contact_yao(size, 1050.0, one) for one in (still, bed))
+    assert np.all(slow > fast)
 
 
 def test_retention_values(agree):

@@ -21,12 +21,13 @@ SIZE_CLASSES = 200
 ALL_BUT = 0.99  # share held back from which a faster fall changes nothing to speak of
 
 
-def basin_capture(flow, area, tanks, median, deviation, particle_density, density, viscosity):
+def basin_capture(loading, tanks, median, deviation, particle_density, density, viscosity):
     """Return the captured mass share of a lognormal suspension, and a Reynolds number.
 
-    flow [m3/s], area [m2], median [m]; deviation is the geometric standard deviation. Each size
-    class sinks with the Schiller-Naumann drag law and is held back as in `tanks` stirred tanks. The
-    Reynolds number is the largest of a class whose drag matters: coarser ones are held back anyway.
+    loading: flow over area [m/s]; median [m]; deviation is the geometric standard deviation. Each
+    size class sinks with the Schiller-Naumann drag law and is held back as in `tanks` stirred
+    tanks, or, where tanks is None, as in water at rest over depth / time = loading. The Reynolds
+    number is the largest of a class whose drag matters: coarser ones are held back anyway.
     """
     sizes, shares = size_distribution.lognormal_classes(
         np.asarray(median), np.asarray(deviation), SIZE_CLASSES
@@ -37,7 +38,10 @@ def basin_capture(flow, area, tanks, median, deviation, particle_density, densit
 
     density, viscosity = spread(density), spread(viscosity)
     velocity = settling.terminal_velocity(sizes, spread(particle_density), density, viscosity)
-    removal = settling.basin_removal(velocity, spread(flow / area), spread(tanks))
+    if tanks is None:
+        removal = np.minimum(np.maximum(velocity, 0.0) / spread(loading), 1.0)
+    else:
+        removal = settling.basin_removal(velocity, spread(loading), spread(tanks))
     reynolds = settling.particle_reynolds_number(velocity, sizes, density, viscosity)
     unsure = np.where(removal < ALL_BUT, reynolds, 0.0)
     return np.sum(shares * removal, axis=-1), np.max(unsure, axis=-1)
@@ -83,6 +87,11 @@ class SettlingBasinParameters(Parameters):
         example=["20 % at 0.2 mm/s", "45 % at 0.6 mm/s"],
         default=None,
     )
+    settling_time: float | None = quantity(
+        "duration", "two tanks in turn: time that a full one stands before it is drawn from above; "
+        "left out, water flows through; tanks_in_series does not count then", open_low=True,
+        default=None,
+    )  # fmt: skip
     turbidity_removal: float = quantity(
         "fraction", "share of the turbidity removed; by bucket test"
     )
@@ -119,12 +128,15 @@ class SettlingBasin(Unit):
     results: ClassVar[Mapping[str, Told]] = {
         "solids_captured": Told("fraction"),
         "ideal_capture": Told("fraction", "the same in an ideal basin, by a settling column"),
-        "surface_loading": Told("velocity", "flow over the area of the basin"),
+        "surface_loading": Told(
+            "velocity", "flow over the area; of tanks in turn, depth over the time they stand"
+        ),
         "horizontal_velocity": Told("velocity", "velocity of the water along the basin"),
         "hold_up_time": Told("duration"),
     }
     ruled: ClassVar[Mapping[str, Ruled]] = {
-        "horizontal_velocity": Ruled("velocity", "practice", "horizontal velocity in the basin")
+        "horizontal_velocity": Ruled("velocity", "practice", "horizontal velocity in the basin"),
+        "hold_up_time": Ruled("duration", "practice", "time that one tank lasts"),
     }
     earns = Earns("settling")
     ends_product = False
@@ -161,13 +173,14 @@ class SettlingBasin(Unit):
 
     def _capture(self, inlet: Stream):
         """Return the share captured, and of sizes a Reynolds number, of a column the ideal."""
-        p = self.parameters
+        p, loading = self.parameters, self._loading(inlet)
+        still = p.settling_time is not None
         if p.settling_curve is not None:
-            return column_capture(p.settling_curve, inlet.flow / p.plan_area, p.tanks_in_series)
+            real, ideal = column_capture(p.settling_curve, loading, p.tanks_in_series)
+            return (ideal if still else real), ideal
         return basin_capture(
-            inlet.flow,
-            p.plan_area,
-            p.tanks_in_series,
+            loading,
+            None if still else p.tanks_in_series,
             p.median_size,
             p.size_deviation,
             p.particle_density,
@@ -175,13 +188,20 @@ class SettlingBasin(Unit):
             inlet.viscosity,
         )
 
+    def _loading(self, inlet: Stream):
+        """Return flow over area; of a tank at rest, depth over the time it stands. [m/s]"""
+        p = self.parameters
+        if p.settling_time is not None:
+            return p.depth / p.settling_time + 0.0 * np.asarray(inlet.flow)
+        return inlet.flow / p.plan_area
+
     def _excursions(self, inlet: Stream, more):
         curve = self.parameters.settling_curve
         if curve is None:
             return excursions(settling.DRAG_RANGE, more)
         ends = curve[0][1], curve[-1][1]
         tested = Range("surface_loading", *ends, "m/s", "settling column test")
-        return excursions(tested, inlet.flow / self.parameters.plan_area)
+        return excursions(tested, self._loading(inlet))
 
     def _scour(self, along) -> Limit:
         """Velocity at which what has settled is lifted again; it takes the size of a grain."""
@@ -202,21 +222,39 @@ class SettlingBasin(Unit):
             ruled.group,
         )
 
+    def _in_turn(self, lasts) -> Limit:
+        """Time that one tank gives water, in which the other must stand; filling comes on top."""
+        p, ruled = self.parameters, self.ruled["hold_up_time"]
+        return Limit(
+            ruled.words,
+            "hold_up_time",
+            lasts,
+            ">=",
+            p.settling_time,
+            ruled.quantity,
+            "definition",
+            f"{self.name}.plan_area",
+            "dig both tanks larger, or draw less, or water is drawn before it has settled",
+            ruled.group,
+        )
+
     def _details(self, inlet: Stream, capture, more) -> Details:
         p = self.parameters
-        along = inlet.flow / (p.width * p.depth)
+        flowing = p.settling_time is None
+        along = inlet.flow / (p.width * p.depth) * float(flowing)
+        lasts = p.plan_area * p.depth / inlet.flow
         ideal = {} if p.settling_curve is None else {"ideal_capture": Value(more, "fraction")}
         dry = np.asarray(inlet.pressure) < -1.0
         values = {"pressure": Value(inlet.pressure, "pressure")}
         return Details(
             {
                 "solids_captured": Value(capture, "fraction"),
-                "surface_loading": Value(inlet.flow / p.plan_area, "velocity"),
+                "surface_loading": Value(self._loading(inlet), "velocity"),
                 "horizontal_velocity": Value(along, "velocity"),
-                "hold_up_time": Value(p.plan_area * p.depth / inlet.flow, "duration"),
+                "hold_up_time": Value(lasts, "duration"),
                 **ideal,
             },
-            limits=[self._scour(along)],
+            limits=[self._scour(along)] if flowing else [self._in_turn(lasts)],
             findings=[
                 Finding(
                     dry,

@@ -128,8 +128,15 @@ def _limits(seen: Outlook, system: str) -> list[str]:
     open_ = [row.name for row in seen.limits if row.worst == "not_judged"]
     if open_:
         lines.append(f"not judged: {', '.join(open_)}")
+    told = seen.told.under
+    if told is not None and told[1] > 0:
+        lines.append(
+            f"NOT MET in muddy water: the light is below the dose asked for in "
+            f"{told[0] / 3600:.0f} h of running on average, {told[1] / 3600:.0f} h in one case of "
+            "twenty, at the flow of elements as last changed: stop then, or to waste"
+        )
     met = sum(row.worst in ("met", "waived") for row in seen.limits)
-    return [*lines, f"{met} other limits are met at both ends"]
+    return [*lines, f"{met} other limits are met at both ends, in the water of the case"]
 
 
 def _remarks(seen: Outlook, system: str) -> Sequence[str]:
@@ -141,12 +148,6 @@ def _remarks(seen: Outlook, system: str) -> Sequence[str]:
             f"behind the filters the water is above 5 NTU in {told.turbid[0] / 3600:.0f} h of "
             f"running on average, {told.turbid[1] / 3600:.0f} h in one case of twenty: no barrier "
             "earns anything then; stop, or to waste"
-        )
-    if told.under is not None:
-        lines.append(
-            f"the light is below the dose asked for in {told.under[0] / 3600:.0f} h of running on "
-            f"average, {told.under[1] / 3600:.0f} h in one case of twenty, at the flow of elements "
-            "as last changed: stop, or to waste"
         )
     if told.beyond > 0:
         lines.append(

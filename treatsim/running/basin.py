@@ -184,7 +184,7 @@ def prospect(plan: Plan, table: BasinParameters, path: str) -> Prospect:
         Filters that do not stand in series, or a name that is no filter.
     """
     names = plan.line.filters.names
-    _known(table, names, path)
+    _known(table, (*names, *plan.line.unknown), path)
     clean = np.tile(plan.line.filters.clean, (plan.rules.temperature.size, 1))
     flows = plan.line.flows(clean, plan.rules.temperature)
     arriving = flows.arriving[0]

@@ -32,10 +32,10 @@ from treatsim.running.filter_stretch import (
 )
 
 SWEEPS = 12  # of the collocation
-SETTLED = 1e-10  # relative change of a slope
+SETTLED = 1e-8  # relative change of a slope, far below the miss of the tabulated flow
 SHORT = 1e-9  # of what was left to the bound: less is none
 FIRST, MOST = 16, 256  # lives looked at in one go
-SHARES = 3  # passes for the shares of unequal elements
+SHARES = 3  # passes for the shares of unequal elements, at most
 
 
 class Run:
@@ -117,11 +117,14 @@ class Run:
         uneven = [g for g, members in enumerate(self.members) if members.size > 1]
         flows = self.line.flows(equal, warm)
         for _ in range(SHARES if uneven else 0):
+            before = flows.product
             for g in uneven:
                 each = flows.through[:, g] / filters.elements[g]
                 loss = self._parallel(g, flows.through[:, g], resistance, sticky)[1]
                 equal[:, g] = (loss / each - filters.quadratic[g] * each) / sticky
             flows = self.line.flows(equal, warm)
+            if np.max(np.abs(flows.product / before - 1.0)) <= SETTLED:
+                break
         share = (flows.through / filters.elements)[:, self.each]
         drop = filtration.element_loss(
             flows.through / filters.elements, equal, sticky[:, None], filters.quadratic

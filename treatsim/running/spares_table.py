@@ -27,7 +27,9 @@ class FilterStore(Parameters):
     pack: int = quantity("count", "elements in a pack", low=1, high=10_000, default=1)
     stock: int = quantity("count", "fresh elements in store", high=1_000_000, default=0)
     change: str = choice(
-        ("both", "one"), "all elements side by side at once, or only the worst", default="both"
+        ("both", "one"),
+        "all elements side by side at once, or only the worst, which is simulated ten times slower",
+        default="both",
     )
     longest_use: float | None = quantity(
         "duration", "time in water after which an element is changed", open_low=True, default=None

@@ -12,7 +12,6 @@ import numpy as np
 
 from treatsim import quantities
 from treatsim.amounts import Amount, Amounts
-from treatsim.case_sections import refuse_months
 from treatsim.errors import RequestError
 from treatsim.given import si_array
 from treatsim.operations.parameters import field_problem, percent_problem
@@ -103,7 +102,7 @@ def check_input(case, address: str) -> None:
         if address in judge(case.solve()).values:
             raise RequestError(f'"{address}" is a result; only inputs can be set') from error
         raise
-    refuse_months(address)
+    case.moves_a_point(address)
 
 
 def _shown(values) -> str:
