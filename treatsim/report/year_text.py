@@ -9,6 +9,7 @@ import numpy as np
 import treatsim
 from treatsim import quantities
 from treatsim.arrays import Array
+from treatsim.power.months import Months
 from treatsim.power.sun import MONTH_OF_DAY
 from treatsim.report.page import Page, cell
 from treatsim.report.startup_text import cautions_of
@@ -106,10 +107,14 @@ def notes(found: Year, system: str) -> list[str]:
         "What is known of tomorrow when a start is decided is the usual sun of the season, not "
         "the weather.",
         "Lost litres: bounds are lifted one after the other in the order of the columns, so that "
-        "they add up to what the train would make wide open, day and night.",
+        "they add up to what the train would make wide open, day and night. A bound whose lifting "
+        "brings no more costs nothing: a higher dial takes more energy for a litre.",
         f"An hour of tools of 1 kW at noon costs "
         f"{quantities.text(found.tools, 'volume', system, DIGITS)} of water.",
     ]
+    if plan.battery.temperature is None:
+        lines.append("The battery is as warm as the air of the day before, not of the hour; state "
+                     "battery.temperature where its box is warm or cool.")  # fmt: skip
     if found.life is not None:
         lines.append(f"By its cycles alone the battery lasts {found.life:.3g} years; age and heat "
                      "take more.")  # fmt: skip
@@ -133,6 +138,8 @@ def year_text(case: Any, found: Year, system: str = "si", *, colour: bool = Fals
     unit = quantities.shown("volume", system)[0]
     _month_table(page, found, system, unit)
     _lost_table(page, found, system, unit)
+    if found.light is not None:
+        _light_table(page, found.light, system)
     page.head("energy of a mean day, kWh")
     parts = energy(found.plan, found.trace)
     page.table(("", "kWh", "share"), [
@@ -167,6 +174,22 @@ def _month_table(page: Page, found: Year, system: str, unit: str) -> None:
             for n, name in enumerate(MONTHS)
         ],
     )  # fmt: skip
+
+
+LIGHT = {
+    "horizontal": ("horizontal", "irradiation"), "plane": ("reaching the cells", "irradiation"),
+    "power": ("array, at the bus", "daily_energy"), "poor": ("one poor day in ten", "daily_energy"),
+}  # fmt: skip
+
+
+def _light_table(page: Page, light: Months, system: str) -> None:
+    page.head("sun and array, mean of a day")
+    heads = [f"{words} {quantities.shown(kind, system)[0]}" for words, kind in LIGHT.values()]
+    columns = [quantities.show(getattr(light, key), kind, system)[0]
+               for key, (_, kind) in LIGHT.items()]  # fmt: skip
+    page.table(("", *heads), [
+        (name, *(f"{column[n]:.2f}" for column in columns)) for n, name in enumerate(MONTHS)
+    ])  # fmt: skip
 
 
 def _lost_table(page: Page, found: Year, system: str, unit: str) -> None:
@@ -204,6 +227,11 @@ def year_document(case: Any, found: Year, system: str = "si") -> dict[str, Any]:
             key: twelve(values, "fraction" if key == "days_without_water" else "volume")
             for key, values in months(found).items()
         },
+        "sun_and_array": {} if found.light is None else {
+            key: twelve(getattr(found.light, key), kind) for key, (_, kind) in LIGHT.items()
+        },
+        "made": twelve(found.made, "volume"),
+        "possible": twelve(found.possible, "volume"),
         "lost": {cause: twelve(values, "volume") for cause, values in found.lost.items()},
         "energy_of_a_day": {
             name: number(part, "energy") for name, part in energy(found.plan, found.trace).items()

@@ -17,6 +17,7 @@ from treatsim.arrays import Array
 from treatsim.constants import DAY
 from treatsim.operations.outcome import Value
 from treatsim.power.ageing import damage
+from treatsim.power.months import Months, months_of
 from treatsim.power.sun import MONTH_OF_DAY
 from treatsim.running.dispatch import Trace
 from treatsim.running.plan import Change, Plan, plan_of, scenario, tools_from, walked
@@ -66,10 +67,13 @@ class Year(NamedTuple):
     plan: Plan
     trace: Trace  # (steps, years), as is
     daily: Array  # water of each day, (days, years) [m3]
+    made: Array  # water of a day by month, (12,) [m3]
+    possible: Array  # of the train wide open, and out of what is then left over, (12,) [m3]
     lost: Mapping[str, Array]  # cause -> litres of a day not made, by month (12,) [m3]
     tools: float  # litres of a day that an hour of TOOLS at noon costs [m3]
     life: float | None  # of the battery, by its cycles alone [years]
     values: Mapping[str, Value]  # by address
+    light: Months | None = None  # sun and array by month
     missed: tuple[str, ...] = ()  # limits that the train misses at its setting in the case
     open: tuple[str, ...] = ()  # limits that are not judged there
     wanted: float | None = None  # people to be served
@@ -139,7 +143,8 @@ def year_of_case(
     ready, people = prepared(case, folder), case.sections.get("people")
     found = year_of(plan_of(case, case.sections, ready.weather, ready.curve), people, progress)
     wanted = None if people is None else people.number
-    return found._replace(missed=ready.missed, open=ready.open, wanted=wanted)
+    light = months_of(case.sections["array"], case.sections["site"], ready.weather)
+    return found._replace(light=light, missed=ready.missed, open=ready.open, wanted=wanted)
 
 
 def year_of(
@@ -184,10 +189,12 @@ def year_of(
     tools = float(np.mean(made[0].sum(axis=0) - made[1].sum(axis=0))) / days
     left = float(np.mean(np.maximum(ends[-1][1] - ends[0][0], 0.0))) / days
     monthly = [_by_month(made[0], plan.step), *(_by_month(m, plan.step) for m in made[2:])]
-    lost = lost_litres(plan, monthly, tuple(lifts), left)
+    best, per_joule = wide_open(plan)
+    spare = np.full(12, left * per_joule)
+    lost = lost_litres(monthly, tuple(lifts), best) | {"pump": spare}
     daily = by_day(trace, plan.step)
-    return Year(plan, trace, daily_water(plan, daily), lost, tools, life_of(plan, trace),
-                values(plan, daily, people))  # fmt: skip
+    return Year(plan, trace, daily_water(plan, daily), monthly[0], best + spare, lost, tools,
+                life_of(plan, trace), values(plan, daily, people))  # fmt: skip
 
 
 def lifts_something(plan: Plan, cause: str) -> bool:
@@ -199,27 +206,23 @@ def lifts_something(plan: Plan, cause: str) -> bool:
     return cause != "dose" or bool(np.any(plan.free != plan.train.full))
 
 
-def lost_litres(
-    plan: Plan, made: Sequence[Array], lifted: Sequence[str], left: float
-) -> dict[str, Array]:
+def lost_litres(made: Sequence[Array], lifted: Sequence[str], best: Array) -> dict[str, Array]:
     """Return what each cause costs of a mean day, by month; none is below zero. [m3]
 
     Parameters
     ----------
-    plan : Plan
-        For the train wide open.
     made : sequence of ndarray, shape (12,)
         Water of a day by month: as is, and with one bound after the other lifted. [m3]
     lifted : sequence of str
         The causes of these.
-    left : float
-        Energy of a day that is left over when all are lifted. [J]
+    best : ndarray, shape (12,)
+        What the train makes wide open, day and night. [m3]
 
     Returns
     -------
     dict
-        Every cause, (12,). Together they are what the train would make wide open day and night,
-        and out of what is then left over, less what it makes.
+        Every cause, (12,). Together they are what the train would make wide open, less what it
+        makes.
 
     Validity
     --------
@@ -235,8 +238,7 @@ def lost_litres(
     lost = dict.fromkeys(CAUSES, np.zeros(12)) | dict(
         zip(lifted, np.diff(levels, axis=0), strict=True)
     )
-    best, per_joule = wide_open(plan)
-    return lost | {"pump": np.full(12, left * per_joule), "sun": np.maximum(best - levels[-1], 0.0)}
+    return lost | {"sun": np.maximum(best - levels[-1], 0.0)}
 
 
 def wide_open(plan: Plan) -> tuple[Array, float]:

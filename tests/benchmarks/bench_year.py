@@ -1,0 +1,140 @@
+"""Twenty years of hours of a unit against a plain loop over them, after the same litres.
+
+    PYTHONPATH=tests python -m benchmarks.bench_year
+
+The loop does for one hour after the other what the walk does: self-discharge, loads, reserve, start
+and its cost, train, battery. It is written with plain numbers and no arrays. Times are those of the
+processor. The goal is two hundred times the loop around a solve of the train in every hour, as a
+plain program would do it; the loop over a curve that is there already is told beside it.
+"""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from treatsim import cases
+from treatsim.constants import DAY
+from treatsim.running.plan import Change, plan_of, scenario, walked
+from treatsim.running.prepared import prepared
+from treatsim.running.year import LIFTS, WARM_UP, year_of
+from treatsim.safety.verdict import judge
+
+CASE = "cases/sea.toml"
+MOST = 5.0  # s for twenty years, start-up left out
+GOAL = 200.0
+
+pytestmark = pytest.mark.benchmark
+
+
+def interpolated(x: float, places: list[float], values: list[float]) -> float:
+    """Return a value between places, as a plain program finds it."""
+    for n in range(1, len(places)):
+        if x <= places[n]:
+            share = (x - places[n - 1]) / (places[n] - places[n - 1])
+            return values[n - 1] + share * (values[n] - values[n - 1])
+    return values[-1]
+
+
+def plain(side, year: int, step: float) -> tuple[float, float]:
+    """Return the water of one year, hour after hour [m3], and the seconds it took."""
+    _, bank, train, needs, rules, _, first = side
+    steps = len(side.sun)
+
+    def row(values, n):
+        array = np.asarray(values, float)
+        if array.ndim == 2:
+            line = array[n if array.shape[0] == steps else 0]
+            return float(line[year if line.size > 1 else 0])
+        return float(array if array.ndim == 0 else array[year])
+
+    hours = [tuple(row(v, n) for v in (side.sun, needs.always, needs.deferrable, rules.floor,
+             rules.reserve, rules.stop, rules.start, rules.open, rules.charging, train.low,
+             train.full)) for n in range(steps)]  # fmt: skip
+    places, flows = train.power[0].tolist(), train.flow[0].tolist()
+    cap, eta_in = float(bank.capacity[year]), bank.charge_efficiency
+    eta_out = bank.discharge_efficiency
+    keep = float(bank.keep)
+    stored, running, owed, water = row(first, 0) * cap, False, 0.0, 0.0
+    began = time.process_time()
+    for hour in hours:
+        sun, always, later, floor, reserve, stop, start, open_, charging, low, full = hour
+        stored *= keep
+        gap = max(always - sun, 0.0)
+        rest = max(sun - always, 0.0)
+        by_sun = min(rest, later)
+        spare = rest - by_sun
+        most = bank.discharge_power
+        gap = min(gap, max(stored - floor, 0.0) * eta_out / step, most)
+        left = most - gap
+        above = max(max(stored - reserve, 0.0) * eta_out / step - gap, 0.0)
+        more = min(later - by_sun, above, left)
+        held = max(stored - stop, 0.0) * eta_out / step - gap - more
+        held = min(max(held, 0.0), left - more)
+        wants = (running or stored >= start or sun - always - later >= low) and open_ > 0
+        into_most = min(bank.charge_power * charging, max(cap - stored, 0.0) / step / eta_in)
+        due = min(max(reserve - stored, 0.0) / step / eta_in, into_most, spare)
+        power = min(full, spare - due + held)
+        runs = wants and power >= low * (1 - 1e-12) and power > 0
+        power = power if runs else 0.0
+        owed = (1.0 if not running else owed) if runs else 0.0
+        lost = 0.0
+        if owed > 0:
+            cost = max(train.start_energy / (power * step), train.start_time / step)
+            paid = min(owed, 1 / max(cost, 1e-300))
+            lost, owed = min(paid * cost, 1.0), owed - paid
+        if runs:
+            water += interpolated(power, places, flows) * step * (1 - lost)
+        into = min(max(spare - power, 0.0), into_most)
+        out = gap + more + max(power - spare, 0.0)
+        stored = max(stored - (out / eta_out - into * eta_in) * step, 0.0)
+        running = runs
+    return water, time.process_time() - began
+
+
+def measured() -> dict[str, float]:
+    """Return seconds of processor time, and ratios."""
+    case = cases.load(CASE)
+    judge(case.solve({}))  # libraries and tables are there
+    began = time.process_time()
+    ready = prepared(case, Path(case.path).parent)
+    plan = plan_of(case, case.sections, ready.weather, ready.curve)
+    year_of(plan)
+    whole = time.process_time() - began
+    side, before = scenario(plan), round(WARM_UP * DAY / plan.step)
+    began = time.process_time()
+    changes = (Change(), *LIFTS.values())
+    list(walked([scenario(plan, change) for change in changes], plan.step, before))
+    walk = time.process_time() - began
+    own = np.concatenate([piece.water for piece in walked([side], plan.step, before)])
+    water, seconds = plain(side, 0, plan.step)
+    first = np.concatenate([piece.water for piece in walked([side], plan.step, 0)])[:, 0].sum()
+    assert water == pytest.approx(first, rel=1e-9)
+    scenarios = len(changes) * own.shape[1]
+    loop = seconds * (1 + before / len(plan.sun))
+    began = time.process_time()
+    for _ in range(3):
+        case.solve({})
+    solve = (time.process_time() - began) / 3
+    running = float(np.mean(own[:, 0] > 0)) * len(plan.sun)
+    return {
+        "twenty years, whole answer [s]": whole,
+        "walk of all scenarios [s]": walk,
+        "times a loop over the curve": scenarios * loop / walk,
+        "times a loop that solves the train in every hour it runs": own.shape[1]
+        * (loop + running * solve) / whole,
+    }  # fmt: skip
+
+
+def test_twenty_years():
+    found = measured()
+    assert found["twenty years, whole answer [s]"] < MOST
+    assert found["times a loop that solves the train in every hour it runs"] > GOAL
+
+
+if __name__ == "__main__":
+    for what, value in measured().items():
+        print(f"{what:60} {value:10.3g}")
