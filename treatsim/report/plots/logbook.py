@@ -2,10 +2,10 @@
 
 What wears shows once readings are normalised, with the day on which people act and what was noted.
 
-Each point is a reading, or the median of several, over its own start; bars reach 95 % by the stated
-errors of the instruments. The line is the median slope since the last sudden step, the broken line
-the level at which people act. Filled points come from inverting the model, open ones from the
-standard's formulas.
+Each point is a reading, or the median of several, over its own start; the band holds 95 % by the
+stated errors of the instruments. The line is the median slope since the last sudden step, the
+broken line the level at which people act. Filled points come from inverting the model, open ones
+from the standard's formulas.
 
 Sources: astm_d4516, computed with the vessel model
 """
