@@ -10,7 +10,17 @@ import pytest
 from command import ROOT
 
 from treatsim import cases
-from treatsim.report.sheet import chlorine, content, dial, facts, filters, light, membranes, stops
+from treatsim.report.sheet import (
+    chlorine,
+    content,
+    dial,
+    facts,
+    filters,
+    light,
+    membranes,
+    start,
+    stops,
+)
 from treatsim.safety.verdict import judge
 from treatsim.studies.find import find
 from treatsim.studies.sweep import sweep
@@ -127,14 +137,33 @@ def test_the_can_by_hand():
     assert other == pytest.approx(100 / (10 + litres) / 10, rel=LAST_DIGIT)
 
 
-def test_the_dose_for_the_last_cup_is_that_of_solve():
-    """The case's warmest store is 30 degC, one of the table's."""
+@pytest.mark.parametrize("warm", chlorine.WARM)
+def test_the_lasting_dose_is_enough_and_a_little_less_is_not(warm):
     seen = facts_of("river_chlorine")
     tank = seen.sheet.units["tank"].parameters
-    doses = chlorine.last_cup_doses(seen, "chlorine", tank, 1800.0)
-    told = float(np.ravel(seen.value("chlorine.dose_for_last_cup").value)[0])
-    assert doses[chlorine.WARM.index(30.0)] == pytest.approx(told, rel=1e-9)
+    doses = chlorine.lasting_doses(seen, "chlorine", tank, 1800.0)
     assert np.all(np.diff(doses) > 0), "warmer asks for more"
+    dose = doses[chlorine.WARM.index(warm)] * 1e3
+    if warm == 30.0:  # the case's own
+        told = float(np.ravel(seen.value("chlorine.dose_for_last_cup").value)[0])
+        assert dose == pytest.approx(told * 1e3, rel=1e-9)
+    for share, kept in ((1 + 1e-6, True), (0.99, False)):
+        changes = {"tank.warmest_temperature": f"{warm} degC",
+                   "chlorine.dose": f"{dose * share:.9f} mg/L"}  # fmt: skip
+        verdict = judge(seen.case.with_settings(changes).solve())
+        residuals = [one for one in verdict.limits if one.address.startswith("tank.residual")]
+        assert len(residuals) == 3
+        assert all(one.state() == "met" for one in residuals) is kept
+
+
+@pytest.mark.parametrize(
+    ("flow", "down", "up"), [(7.7689, "7.76", "7.77"), (7.76, "7.76", "7.76"), (0.0, "0", "0"),
+                             (9.999, "9.99", "10"), (123.4, "123", "124")],
+)  # fmt: skip
+def test_a_bound_is_rounded_to_the_side_that_holds(flow, down, up):
+    seen = facts_of("river")
+    assert seen.bound(flow / 3600, "flow") == down
+    assert seen.bound(flow / 3600, "flow", up=True) == up
 
 
 def test_the_waiting_time_is_enough_and_five_minutes_less_is_not():
@@ -227,3 +256,18 @@ def test_every_input_changes_the_mark(monkeypatch):
     monkeypatch.setattr(content.treatsim, "__version__", "9.9")
     seen.add(content.mark_of(cases.load(path)))
     assert len(seen) == 8
+
+
+def test_a_dial_that_a_hold_sets_is_told_as_found():
+    """The file's value is only a first guess."""
+    seen = facts_of("well_sulfate")
+    found = np.ravel(seen.value("high_pressure_pump.outlet_pressure").value)[0]
+    told = f"{found / 1e5:.3g} bar"
+    assert told != "10 bar"
+    words = " ".join(
+        text
+        for block in (dial.dial_block(seen), start.start_block(seen, start.Starts()))
+        for text in block.texts()
+    )
+    assert words.count(told) >= 1
+    assert "outlet_pressure to 10 bar" not in words

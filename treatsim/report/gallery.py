@@ -17,6 +17,11 @@ from treatsim.report.plots import style, table
 
 PAGE = "README.md"
 CASES_FOLDER, GALLERY_FOLDER = "cases", "figures"
+# pages as a browser shows them, taken by tests/screens.py: name -> what it is
+SCREENS = {
+    "river_chlorine-sheet-front.png": "Field sheet, front",
+    "river_chlorine-sheet-back.png": "Field sheet, back",
+}
 RASTERED = ("flowsheet", "uv_window", "energy_split")  # also as PNG in the gallery
 
 
@@ -133,8 +138,8 @@ def signature(picture: Picture) -> str:
     return f"{picture.named}. Sources: {caption(plots.plot(picture.plot)).sources}."
 
 
-def page(pictures: Sequence[Picture]) -> str:
-    """Return the page that shows and explains the pictures."""
+def page(pictures: Sequence[Picture], screens: Sequence[str] = ()) -> str:
+    """Return the page that shows and explains the pictures, and pages as a browser shows them."""
     parts = [
         "# Figures",
         "Drawn by `treatsim figures`; beside each picture lie the numbers behind it. Demo cases "
@@ -149,6 +154,9 @@ def page(pictures: Sequence[Picture]) -> str:
                     f"![{words.title}: {picture.stem}]({picture.stem}.svg)",
                     f"{picture.named}. Numbers: [{picture.stem}.csv]({picture.stem}.csv)",
                 ]
+    if screens:
+        parts += ["## Pages", "As a browser shows them; taken by `python tests/screens.py`."]
+        parts += [f"![{SCREENS[name]}]({name})" for name in screens]
     return "\n\n".join(parts) + "\n"
 
 
@@ -167,7 +175,8 @@ def write(
     for number, picture in enumerate(pictures):
         report(number, len(pictures))
         files |= drawn(picture, rasters)
-    files[PAGE] = page(pictures).encode("utf-8")
+    screens = [name for name in SCREENS if (folder / name).is_file()]
+    files[PAGE] = page(pictures, screens).encode("utf-8")
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

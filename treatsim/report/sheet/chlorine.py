@@ -11,7 +11,7 @@ from treatsim.correlations.disinfection import chlorine, chlorine_decay
 from treatsim.errors import DomainError, NoSolutionError, RequestError
 from treatsim.operations.chlorine_dosing import HEALTH_LIMIT, LIQUID_DENSITY
 from treatsim.operations.outcome import at
-from treatsim.operations.storage_tank import LAST_CUP, WAIT
+from treatsim.operations.storage_tank import LONGEST_WAIT, WAIT, WANTED
 from treatsim.report.sheet.blocks import Block, Grid, Part, Words
 from treatsim.report.sheet.facts import Facts, untold
 from treatsim.report.sheet.filters import temperatures
@@ -22,8 +22,8 @@ VOLUMES = (20 * LITRE, 200 * LITRE, 1.0)  # m3: a can, a drum, a cubic metre
 DOSES = (1.0, 2.0, 3.0, 5.0)  # mg/L, beside that of the case
 CAN = 10 * LITRE  # m3 of solution in the recipe
 WARM = (20.0, 25.0, 30.0, 35.0)  # degC of the stored water
-STEP, LONGEST = 5 * 60.0, 240 * 60.0  # s
-WAITS = np.arange(WAIT, LONGEST + STEP, STEP)  # s
+STEP = 5 * 60.0  # s
+WAITS = np.arange(WAIT, LONGEST_WAIT + STEP, STEP)  # s
 
 
 def chlorine_blocks(facts: Facts) -> list[Block]:
@@ -51,8 +51,7 @@ def _bottle(facts: Facts, name: str) -> Block:
     parts.append(Words(_dose_words(facts, name)))
     if p.can_strength is not None:
         parts.append(Words(recipe(facts, name, strength)))
-    if (lasting := _last_cup(facts, name)) is not None:
-        parts += lasting
+    parts += _lasting(facts, name)
     return Block(f"{HEAD} ({name})", tuple(parts))
 
 
@@ -115,37 +114,45 @@ def recipe(facts: Facts, name: str, strength: float) -> str:
     )
 
 
-def _last_cup(facts: Facts, name: str) -> list[Part] | None:
-    """Return the dose that lasts to the last cup, by the warmth of the stored water."""
+def _lasting(facts: Facts, name: str) -> list[Part]:
+    """Return the dose at which every residual asked of the tank holds, by its warmth."""
     for tank in _tanks(facts):
         p: Any = facts.sheet.units[tank].parameters
-        if p.untold or not p.decays or p.time_to_last_cup is None:
+        if p.untold or not p.decays:
             continue
         inlet = facts.verdict.result.streams[tank, "inlet"]
         age = float(at(facts.sheet.units[tank].contact(inlet)[0], 0))
-        doses = last_cup_doses(facts, name, p, age)
+        doses = lasting_doses(facts, name, p, age)
         heads = tuple(facts.number(ZERO_CELSIUS + warm, "temperature") for warm in WARM)
-        texts = tuple(
-            facts.number(d, "concentration") + (" (too much)" if d > HEALTH_LIMIT else "")
-            for d in doses
-        )
-        cup = facts.text(p.time_to_last_cup, "duration")
-        least = facts.text(LAST_CUP, "concentration")
-        words = f"Dose that leaves {least} at the last cup, {cup} after the contact, by the store:"
-        first = facts.head("warmest store", "temperature")
+        texts = tuple(_dose_text(facts, dose) for dose in doses)
+        words = f"Least dose at which {tank} holds its targets, by its warmest hour:"
+        first = facts.head("store", "temperature")
         rows = ((facts.head("dose", "concentration"), *texts),)
         return [Words(words), Grid((first, *heads), rows)]
-    return None
+    return []
 
 
-def last_cup_doses(facts: Facts, name: str, tank: Any, age: float) -> list[float]:
-    """Return that dose at each temperature of WARM. [kg/m3]"""
+def _dose_text(facts: Facts, dose: float) -> str:
+    if not np.isfinite(dose) or dose > HEALTH_LIMIT:
+        return "too much"
+    return facts.bound(dose, "concentration", up=True)
+
+
+def lasting_doses(facts: Facts, name: str, tank: Any, age: float) -> list[float]:
+    """Return the dose that leaves every residual wanted, at each temperature of WARM. [kg/m3]"""
     demand = facts.field(f"{name}.demand")[1]
-    dose = chlorine_decay.last_cup_dose(
-        LAST_CUP, demand, tank.rate_read, age + tank.time_to_last_cup,
-        np.array(WARM) + ZERO_CELSIUS, tank.decay_temperature, tank.order,
-    )  # fmt: skip
-    return [float(one) for one in dose]
+    warm = np.array(WARM) + ZERO_CELSIUS
+    doses = []
+    for wanted in WANTED.values():
+        later = getattr(tank, wanted.field) if wanted.field else 0.0
+        if later is not None:
+            doses.append(
+                chlorine_decay.last_cup_dose(
+                    wanted.least, demand, tank.rate_read, age + later, warm,
+                    tank.decay_temperature, tank.order,
+                )
+            )  # fmt: skip
+    return [float(one) for one in np.max(doses, axis=0)]
 
 
 def _waiting(facts: Facts, tank: str) -> Block:

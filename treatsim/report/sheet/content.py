@@ -111,7 +111,7 @@ def answer_block(facts: Facts, starts: Starts) -> Block:
     parts: list[Part] = [Words(f"{counts}. {words}", loud=True)]
     lines = [_missed(facts, row) for row in facts.verdict.of_state("not_met")]
     lines += [f"NOT MET, {line}" if "NOT MET" not in line else line for line in bad]
-    if bad:
+    if bad and words != screen.UNFIT:
         parts.append(Words(screen.UNFIT, loud=True))
     if lines:
         parts.append(Listing(tuple(lines)))

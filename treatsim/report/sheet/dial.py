@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from treatsim.errors import NoSolutionError, RequestError
+from treatsim.operations.outcome import at
 from treatsim.operations.parameters import field_problem
 from treatsim.report.sheet.blocks import Block, Grid, Listing, Part, Words
 from treatsim.report.sheet.facts import Facts, column, missed, round_steps, states_of, untold
@@ -32,14 +33,25 @@ def dial_of(facts: Facts) -> str:
     return mover(facts.sheet)
 
 
+def set_at(facts: Facts, address: str) -> tuple[str, float | None]:
+    """Return quantity and setting of a dial: what a hold found, else what the case says."""
+    quantity, stated = facts.field(address)
+    if any(hold.adjust == address for hold in facts.case.holds):
+        return quantity, float(at(facts.value(address).value, 0))
+    return quantity, stated
+
+
 def dial_block(facts: Facts) -> Block:
     """Return the table of the dial, and the range in which every judged limit is met."""
     address = dial_of(facts)
     if not address:
         return Block(HEAD, (Words("NOT TOLD: nothing in this case moves the water"),))
     if held := next((h for h in facts.case.holds if h.adjust == address), None):
-        now = facts.told(held.until)
-        text = f"{address} is set so that {held.until} is {now}: turn it until that is read."
+        quantity, now = set_at(facts, address)
+        text = (
+            f"{address} is set so that {held.until} is {facts.told(held.until)}: turn it until "
+            f"that is read, at about {facts.text(now, quantity)} here."
+        )
         return Block(HEAD, (Words(text),))
     try:
         parts = _table(facts, address)
@@ -78,7 +90,8 @@ def _table(facts: Facts, address: str) -> list[Part]:
     results = [(a, words, facts.value(a).quantity) for a, words in shown_results(facts)]
     columns = [column(verdict, a) for a, _, _ in results]
     states = states_of(verdict)
-    rows, notes = [], []
+    rows: list[tuple[str, ...]] = []
+    missing: dict[str, list[str]] = {}  # limits -> settings that miss them
     for point, value in enumerate(values):
         told = [
             "–" if np.isnan(numbers[point]) else facts.number(numbers[point], kind)
@@ -86,7 +99,7 @@ def _table(facts: Facts, address: str) -> list[Part]:
         ]
         rows.append((facts.number(value, quantity, 4), *told, states[point]))
         if names := missed(verdict, point):
-            notes.append(f"{facts.text(value, quantity, 4)}: {'; '.join(names)}")
+            missing.setdefault("; ".join(names), []).append(facts.text(value, quantity, 4))
     own = int(np.argmin(np.abs(values - now)))
     heads = (
         facts.head("dial", quantity),
@@ -95,9 +108,8 @@ def _table(facts: Facts, address: str) -> list[Part]:
     )
     words = f"The dial is {address}. In bold: the setting of this sheet."
     parts: list[Part] = [Words(words), Grid(heads, tuple(rows), loud=(own,))]
-    if notes:
-        parts.append(Words(f"NOT MET at {'. At '.join(notes)}."))
-    return parts
+    lines = [f"NOT MET at {', '.join(where)}: {names}" for names, where in missing.items()]
+    return [*parts, Listing(tuple(lines))] if lines else parts
 
 
 def _range(facts: Facts, address: str) -> list[Part]:

@@ -15,6 +15,7 @@ from treatsim.safety.verdict import NOT_JUDGED, NOT_MET, WITHOUT, Verdict, judge
 from treatsim.studies.points import limit_label
 
 DIGITS = 3
+ROUND_OFF = 1e-6  # of the last digit
 STATES = {
     0: "met",
     NOT_MET: "NOT\u00a0MET",
@@ -39,6 +40,20 @@ class Facts:
         """Return a number without its unit, for a column whose head names it."""
         unit = quantities.shown(quantity, self.system)[0]
         return self.text(value, quantity, digits).removesuffix(unit).rstrip()
+
+    def bound(self, value: Any, quantity: str, *, up: bool = False) -> str:
+        """Return a number that is kept by going no higher, or with `up` no lower, than is shown.
+
+        Rounded to the side on which the limit still holds.
+        """
+        _, factor, offset = quantities.shown(quantity, self.system)
+        number = float(at(value, 0)) * factor + offset
+        if not np.isfinite(number) or number == 0:
+            return self.number(value, quantity)
+        step = 10.0 ** (np.floor(np.log10(abs(number))) - (DIGITS - 1))
+        count = number / step
+        whole = np.ceil(count - ROUND_OFF) if up else np.floor(count + ROUND_OFF)
+        return self.number((whole * step - offset) / factor, quantity)
 
     def head(self, words: str, quantity: str) -> str:
         """Return the head of a column: words and unit."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from treatsim.report.sheet.blocks import Block, Grid
-from treatsim.report.sheet.dial import dial_of
+from treatsim.report.sheet.dial import dial_of, set_at
 from treatsim.report.sheet.facts import Facts
 
 HEAD, LOG_HEAD = "FAULTS", "LOG: A LINE EVERY HOUR"
@@ -92,8 +92,8 @@ def log_block(facts: Facts) -> Block:
 def _moved(facts: Facts) -> list[tuple[str, str]]:
     rows = []
     dial = dial_of(facts)
-    if dial and facts.field(dial)[1] is not None:
-        quantity, now = facts.field(dial)
+    quantity, now = set_at(facts, dial) if dial else ("", None)
+    if now is not None:
         rows.append((facts.head("dial", quantity), facts.number(now, quantity, 4)))
     flow = facts.value("product.flow") if facts.has("product.flow") else None
     if flow is not None:

@@ -22,7 +22,7 @@ def filter_block(facts: Facts) -> Block | None:
     rows = tuple(_row(facts, name) for name in facts.filters)
     unit = quantities.shown("pressure_difference", facts.system)[0]
     words = ("clean", "now", "full by mass", "CHANGE AT, never above")
-    heads = ("filter", "flow each", *(f"{one} [{unit}]" for one in words))
+    heads = ("filter", facts.head("flow each", "flow"), *(f"{one} [{unit}]" for one in words))
     text = (
         "At the setting of this sheet. Write down the drop of fresh elements: it is "
         "what every later one is held against. A drop that falls by itself: stop (fault table)."
@@ -48,7 +48,7 @@ def _row(facts: Facts, name: str) -> tuple[str, ...]:
         change += " (waived)"
     return (
         name,
-        facts.told(f"{name}.element_flow"),
+        facts.number(facts.value(f"{name}.element_flow").value, "flow"),
         drop(facts.value(f"{name}.clean_pressure_drop").value),
         drop(facts.value(f"{name}.pressure_drop").value),
         _full(facts, name),

@@ -58,7 +58,8 @@ def lamps_of(facts: Facts, name: str) -> Lamps:
     if any(one.holds(record) for one in given):
         return _by_hours(facts, name, field, now)
     values = np.array(sorted({*AGES, now}, reverse=True))
-    words = [f"{100 * value:.3g} % of new" for value in values]
+    told = "% of new" if field == "ageing_factor" else f"% {field.replace('_', ' ')}"
+    words = [f"{100 * value:.3g} {told}" for value in values]
     return Lamps(f"{name}.{field}", values, words, int(np.argmin(np.abs(values - now))))
 
 
@@ -126,11 +127,15 @@ def _parts(facts: Facts, name: str) -> list[Part]:
         f"Largest flow in {unit} at {asked}; flow of this sheet {now}. In bold: clarity as stated; "
         f"lamp as stated: {found.lamps.words[found.lamps.own]}. Other limits hold as well."
     )
+    proof = facts.section("health")
     if found.least is not None:
         text += (
             f" {OUTSIDE}: below {facts.text(found.least, 'uv_transmittance')} per cm the report of "
             "the reactor earns no credit: shut the valve."
         )
+    if proof is not None and proof.uv_validated_flow is not None:
+        most = facts.text(proof.uv_validated_flow, "flow")
+        text += f" No flow is above {most}: its report goes no further."
     line = flows_of(facts, name, np.linspace(found.clarity[-1], found.clarity[0], 41))
     words = "Left of a line its lamp meets the dose; the ring is this sheet."
     picture = Picture(chart(facts, name, line), words, SHAPE)
@@ -140,7 +145,7 @@ def _parts(facts: Facts, name: str) -> list[Part]:
 def _cell(facts: Facts, found: Flows, clarity: float, flow: float) -> str:
     if found.least is not None and clarity < found.least * (1 - 1e-9):
         return OUTSIDE
-    return OUTSIDE if not flow > 0 else facts.number(flow, "flow")
+    return OUTSIDE if not flow > 0 else facts.bound(flow, "flow")
 
 
 def chart(facts: Facts, name: str, found: Flows) -> bytes:

@@ -34,7 +34,7 @@ def membrane_block(facts: Facts) -> Block | None:
     )
     rows = table(facts, verdict, warm, [f"{name}.feed.pressure" for name in names])
     parts: list[Part] = [
-        Words("With every dial as on this sheet:"),
+        Words(_as_set(facts)),
         Grid(heads, rows, loud=(own,)),
         *_held(facts, warm, own),
         Words(
@@ -43,6 +43,13 @@ def membrane_block(facts: Facts) -> Block | None:
         ),
     ]
     return Block(HEAD, tuple(parts))
+
+
+def _as_set(facts: Facts) -> str:
+    if not facts.case.holds:
+        return "With every dial as on this sheet:"
+    told = (f"{h.until} is {facts.told(h.until)} by {h.adjust}" for h in facts.case.holds)
+    return f"With the dials turned so that {', '.join(told)}:"
 
 
 def table(
@@ -69,14 +76,16 @@ def table(
 def held_verdict(facts: Facts, warm: np.ndarray) -> tuple[str, Verdict]:
     """Return the dial that keeps the product of today at every temperature, and the points."""
     dial = dial_of(facts)
-    if not dial or facts.case.holds:
-        raise RequestError("a hold sets the dial already: the table above is that of the product")
+    if not dial:
+        raise RequestError("nothing in this case is turned to set the product")
     product = float(np.ravel(facts.value("product.flow").value)[0])
     case = facts.case.changed(holds=(Hold(dial, "product.flow", product),))
     return dial, judge(case.solve({"water.temperature": warm}))
 
 
 def _held(facts: Facts, warm: np.ndarray, own: int) -> list[Part]:
+    if facts.case.holds:
+        return []  # the table above is that of the product held
     try:
         dial, verdict = held_verdict(facts, warm)
         quantity = facts.field(dial)[0]

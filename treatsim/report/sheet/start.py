@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from treatsim.errors import NoSolutionError, RequestError
 from treatsim.report.sheet.blocks import Block, Listing, Part, Words
-from treatsim.report.sheet.dial import dial_of
+from treatsim.report.sheet.dial import dial_of, set_at
 from treatsim.report.sheet.facts import Facts, untold
 from treatsim.report.startup_text import answer
 from treatsim.running.ro_start import MembraneStart, membrane_start
@@ -70,9 +70,9 @@ def _before(facts: Facts) -> list[str]:
 
 def _setting(facts: Facts) -> str:
     dial = dial_of(facts)
-    if not dial or facts.field(dial)[1] is None:
+    if not dial or set_at(facts, dial)[1] is None:
         return "pump on"
-    quantity, now = facts.field(dial)
+    quantity, now = set_at(facts, dial)
     return f"pump on: {dial} to {facts.text(now, quantity, 4)}"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from treatsim import quantities
 from treatsim.operations.chlorine_dosing import HEALTH_LIMIT, HIGHEST_TURBIDITY
 from treatsim.operations.outcome import at
 from treatsim.report.sheet.blocks import Block, Listing, Words
@@ -42,7 +43,8 @@ def _light(facts: Facts) -> list[str]:
     for name in facts.units("irradiates"):
         rules.append(f"the lamp of {name} is dark, its indicator out, or its sensor alarms")
         if facts.has(f"{name}.largest_flow"):
-            most = facts.told(f"{name}.largest_flow")
+            largest = facts.value(f"{name}.largest_flow").value
+            most = f"{facts.bound(largest, 'flow')} {quantities.shown('flow', facts.system)[0]}"
             rules.append(f"the flow through {name} is above {most} (table 4 for other water)")
     return rules
 
