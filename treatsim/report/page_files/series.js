@@ -50,7 +50,8 @@ class Field {
     return twin;
   }
 
-  value(at) {
+  // `flow` divides what is carried as an amount.
+  value(at, flow) {
     const { axes, ranges, counts } = this;
     for (let n = 0; n < axes.length; n++) if (!inside(at[axes[n]], ranges[n])) return NaN;
     const rows = axes.map((axis, n) => basis(at[axis], ranges[n][0], ranges[n][1], counts[n]));
@@ -63,7 +64,7 @@ class Field {
       const number = this.log ? Math.exp(found[0]) : found[0];
       if (Number.isNaN(best) || (this.largest ? number > best : number < best)) best = number;
     }
-    return this.factor * best;
+    return (this.factor * best) / (this.perFlow ? flow : 1);
   }
 
   // Half width of the band the true number lies in.
@@ -91,14 +92,15 @@ class Train {
   along(at, dials) {
     const whole = this.read(at);
     const kept = new Set(dials);
-    const moves = (field) => field !== undefined && field.axes.some((axis) => kept.has(axis));
+    const moves = (field) => field !== undefined
+      && (field.axes.some((axis) => kept.has(axis)) || (field.perFlow && kept.has(this.flow)));
     if (moves(this.fields.get(this.flow))) kept.add(this.flow);
     const twin = Object.assign(Object.create(Train.prototype), this);
     twin.fixed = { ...this.fixed };
     twin.fields = new Map();
     for (const [name, field] of this.fields) {
       if (moves(field)) twin.fields.set(name, field.along(whole.at, kept));
-      else twin.fixed[name] = field.value(whole.at);
+      else twin.fixed[name] = field.value(whole.at, whole.at[this.flow]);
     }
     return twin;
   }
@@ -109,7 +111,7 @@ class Train {
     const flow = this.fields.get(this.flow);
     at[this.flow] = flow ? flow.value(at) : this.fixed[this.flow];
     const value = (name) => {
-      if (this.fields.has(name)) return this.fields.get(name).value(at);
+      if (this.fields.has(name)) return this.fields.get(name).value(at, at[this.flow]);
       return name in this.fixed ? this.fixed[name] : NaN;
     };
     const band = (name, number) => (this.whole.has(name) ? this.whole.get(name).band(number) : 0);
