@@ -24,6 +24,7 @@ from treatsim.report.sheet.content import sheet_of
 from treatsim.safety.verdict import judge
 
 CASE, DAY = "cases/river_chlorine.toml", "2026-11-26"
+SIDES = {"front": "river_chlorine-sheet-front.png", "back": "river_chlorine-sheet-back.png"}
 KEY = "texts"  # of the picture's own remarks
 GREYS = 16
 
@@ -54,7 +55,7 @@ def main() -> None:
         file.write_text(html.html_text(shown, paper.planned(shown, "a4")), "utf-8")
         with opened(browser, file) as page:
             page.emulate_media(media="print")
-            for name, side in zip(gallery.SCREENS, ("front", "back"), strict=True):
+            for side, name in SIDES.items():
                 picture = small(page.locator(f".{side}").screenshot())
                 out = Path(gallery.GALLERY_FOLDER) / name
                 picture.save(out, optimize=True, pnginfo=remarks)

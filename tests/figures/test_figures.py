@@ -115,14 +115,13 @@ def test_every_plot_is_in_the_gallery():
 
 
 def test_the_folder_holds_the_gallery_and_nothing_else():
-    wanted = {gallery.PAGE, *gallery.SCREENS}
+    wanted = {gallery.PAGE, *gallery.SHOTS}
     for stem, picture in PICTURES.items():
         wanted |= {f"{stem}.svg", f"{stem}.csv"}
         wanted |= {f"{stem}.png"} if picture.plot in gallery.RASTERED else set()
     assert {path.name for path in FOLDER.iterdir()} == wanted
-    assert (FOLDER / gallery.PAGE).read_text("utf-8") == gallery.page(
-        list(PICTURES.values()), list(gallery.SCREENS)
-    )
+    told = gallery.page(list(PICTURES.values()), gallery.SHOTS)
+    assert (FOLDER / gallery.PAGE).read_text("utf-8") == told
 
 
 def test_the_files_are_small():
@@ -133,7 +132,7 @@ def test_the_files_are_small():
 def test_the_page_links_to_files_that_exist():
     text = (FOLDER / gallery.PAGE).read_text("utf-8")
     links = re.findall(r"\]\(([^)]+)\)", text)
-    assert len(links) == 2 * len(PICTURES) + len(gallery.SCREENS)
+    assert len(links) == 2 * len(PICTURES) + len(gallery.SHOTS)
     assert all((FOLDER / link).is_file() for link in links)
 
 

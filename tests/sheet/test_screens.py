@@ -17,7 +17,7 @@ def _at_the_root(monkeypatch):
 
 def test_the_screens_show_the_sheet_as_it_is():
     now = screens.key(screens.sheet())
-    for name in gallery.SCREENS:
+    for name in screens.SIDES.values():
         with Image.open(ROOT / gallery.GALLERY_FOLDER / name) as picture:
             assert picture.text[screens.KEY] == now, "run: python tests/screens.py"
             assert picture.height / picture.width == pytest.approx(297 / 210, abs=0.01)

@@ -139,9 +139,7 @@ def _told(
     return {
         "words": words.TOLD | {"verdicts": VERDICTS},
         "units": {
-            kind: dict(
-                zip(("unit", "factor", "offset"), quantities.shown(kind, system), strict=True)
-            )
+            kind: dict(zip(UNIT, quantities.shown(kind, system), strict=True))
             for kind in sorted(kinds)
         },
         "dials": [_dial(dial, first[dial.address]) for dial in carriage.dials],
@@ -204,6 +202,7 @@ def _field(one: Field) -> dict[str, Any]:
         "ranges": shape.ranges,
         "counts": blocks[0].shape,
         "log": shape.log,
+        "perFlow": shape.per_flow,
         "largest": shape.largest,
         "factor": shape.factor,
         "size": one.size,

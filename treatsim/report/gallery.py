@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import warnings
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -17,10 +17,27 @@ from treatsim.report.plots import style, table
 
 PAGE = "README.md"
 CASES_FOLDER, GALLERY_FOLDER = "cases", "figures"
-# pages as a browser shows them, taken by tests/screens.py: name -> what it is
-SCREENS = {
-    "river_chlorine-sheet-front.png": "Field sheet, front",
-    "river_chlorine-sheet-back.png": "Field sheet, back",
+# pictures of what a browser shows, taken by tests/screens.py and tests/page/screenshots.py:
+# file -> title and words
+SHOTS = {
+    "river_chlorine-sheet-front.png": (
+        "Field sheet, front",
+        "`treatsim sheet cases/river_chlorine.toml --out sheet.pdf`: what the operators keep.",
+    ),
+    "river_chlorine-sheet-back.png": (
+        "Field sheet, back",
+        "Chlorine for this bottle, faults, the log, and what the water was not tested for.",
+    ),
+    "river-page-phone.png": (
+        "The page with dials, on a phone",
+        "`treatsim page cases/river.toml --out page.html`, the pump turned up to full speed: one "
+        "file, no network; what helps stands in the words of the command line.",
+    ),
+    "river-page-desk.png": (
+        "The page with dials, on a desk",
+        "The same file as it opens: every limit with its value, the window of two dials, the "
+        "numbers to write down.",
+    ),
 }
 RASTERED = ("flowsheet", "uv_window", "energy_split")  # also as PNG in the gallery
 
@@ -138,8 +155,8 @@ def signature(picture: Picture) -> str:
     return f"{picture.named}. Sources: {caption(plots.plot(picture.plot)).sources}."
 
 
-def page(pictures: Sequence[Picture], screens: Sequence[str] = ()) -> str:
-    """Return the page that shows and explains the pictures, and pages as a browser shows them."""
+def page(pictures: Sequence[Picture], shots: Mapping[str, tuple[str, str]] | None = None) -> str:
+    """Return the page that shows and explains the pictures; `shots` are by file name."""
     parts = [
         "# Figures",
         "Drawn by `treatsim figures`; beside each picture lie the numbers behind it. Demo cases "
@@ -154,9 +171,8 @@ def page(pictures: Sequence[Picture], screens: Sequence[str] = ()) -> str:
                     f"![{words.title}: {picture.stem}]({picture.stem}.svg)",
                     f"{picture.named}. Numbers: [{picture.stem}.csv]({picture.stem}.csv)",
                 ]
-    if screens:
-        parts += ["## Pages", "As a browser shows them; taken by `python tests/screens.py`."]
-        parts += [f"![{SCREENS[name]}]({name})" for name in screens]
+    for file, (title, words_of_it) in (shots or {}).items():
+        parts += [f"## {title}", words_of_it, f"![{title}]({file})"]
     return "\n\n".join(parts) + "\n"
 
 
@@ -175,8 +191,8 @@ def write(
     for number, picture in enumerate(pictures):
         report(number, len(pictures))
         files |= drawn(picture, rasters)
-    screens = [name for name in SCREENS if (folder / name).is_file()]
-    files[PAGE] = page(pictures, screens).encode("utf-8")
+    taken = {name: told for name, told in SHOTS.items() if (folder / name).is_file()}
+    files[PAGE] = page(pictures, taken).encode("utf-8")
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -7,18 +7,20 @@ are cut, and what still cannot be carried is not judged there.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from treatsim.arrays import Array, Flags
+from treatsim.arrays import Array
 from treatsim.errors import NoSolutionError
 from treatsim.operations.outcome import ROUND_OFF, at
 from treatsim.running.response import Response
 from treatsim.safety.verdict import Verdict
-from treatsim.studies.carried_fit import FLOW, Shape, fitted, shapes
+from treatsim.studies.carried_fit import FLOW, Shape, UnansweredError, fitted, shapes
+from treatsim.studies.cutting import cured, cut
 from treatsim.studies.dials import Dial
 from treatsim.studies.observed import (
     GOOD,
@@ -30,12 +32,10 @@ from treatsim.studies.observed import (
 )
 
 ERRORS = {False: 0.01, True: 0.02}  # largest let pass: of a limit; of an answer, of its value
-SAMPLES, CHECKS = 500, 400  # points for cutting; points at which errors are measured
+SAMPLES, CHECKS = 300, 300  # points for cutting; points at which errors are measured
 SAFETY = 2.0  # the error told over the largest miss seen
 ROUNDS = 3  # cuts for errors
 CURABLE = 0.1  # share of the points that miss; more, and the number is given up, not the range
-SLICE = 0.08  # of a range, cut off at once
-NARROWEST = 0.25  # of a dial's first range; a dial cut further stands still
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,8 @@ def evaluated(one: Field, points: Mapping[str, Array]) -> Array:
     rows = [part(points)["part"] for part in one.parts]
     rows = [np.exp(row) for row in rows] if one.shape.log else rows
     chosen = np.max(rows, axis=0) if one.shape.largest else np.min(rows, axis=0)
-    return one.shape.factor * chosen
+    over = points[FLOW] if one.shape.per_flow else 1.0
+    return one.shape.factor * chosen / over
 
 
 def carry(
@@ -129,15 +130,29 @@ def carry(
     for number in range(ROUNDS + 1):
         ranges = _answered(observer, ranges, first)
         ranges, planned, fixed = shapes(observer, ranges, sizes)
-        fields = _fields(observer, planned, sizes, [n for n in planned if n not in answers])
+        try:
+            limits = [n for n in planned if n not in answers]
+            fields = _fields(observer, planned, sizes, limits)
+        except UnansweredError as error:
+            whole: dict[str, Array] = {d.address: np.full(error.bad.shape, d.now) for d in ranges}
+            whole.update(error.points)
+            blamed = cured(observer, ranges, whole, error.bad)
+            ranges = cut(ranges, first, whole, blamed)
+            continue
         points = spread_points(ranges, CHECKS, SAMPLES)
         truth = observer.look(points)
         misses = _misses(fields, fixed, points, truth, sizes)
         bad = [row > 1 for row in misses.values() if 0 < np.mean(row > 1) <= CURABLE]
         if not bad or number == ROUNDS:
             break
-        ranges = _cut(ranges, first, points, np.any(bad, axis=0))
-    fields |= _fields(observer, planned, sizes, [n for n in planned if n in answers and n != FLOW])
+        blamed = np.tile(np.any(bad, axis=0), (len(ranges), 1))
+        with contextlib.suppress(NoSolutionError):
+            ranges = cut(ranges, first, points, blamed)
+    else:
+        raise NoSolutionError("no range of the dials was found within which the train has answers")
+    rest = [n for n in planned if n in answers and n != FLOW]
+    with contextlib.suppress(UnansweredError):
+        fields |= _fields(observer, planned, sizes, rest)
     misses = _misses(fields, fixed, points, truth, sizes)
     return _closed(Carriage(ranges, first, fields, fixed), misses, observer, planned)
 
@@ -175,43 +190,7 @@ def _answered(
         good = observer.look(points)[GOOD] > 0
         if np.all(good):
             return ranges
-        ranges = _cut(ranges, first, points, ~good)
-
-
-def _cut(
-    ranges: tuple[Dial, ...], first: tuple[Dial, ...], points: Mapping[str, Array], bad: Flags
-) -> tuple[Dial, ...]:
-    """Cut slices off the ends of ranges, the one with the largest share of bad points first."""
-    whole, inside = {dial.address: dial for dial in first}, np.ones(bad.shape, bool)
-    while np.any(bad & inside):
-        best: tuple[float, int, Dial] | None = None
-        for number, dial in enumerate(ranges):
-            for cut in _slices(dial, whole[dial.address]):
-                kept = _within(points[dial.address], cut)
-                gone = inside & ~kept
-                share = float(np.sum(bad & gone)) / max(int(np.sum(gone)), 1)
-                if np.any(bad & gone) and (best is None or share > best[0]):
-                    best = (share, number, cut)
-        if best is None:
-            raise NoSolutionError("the dials have no range around the case within which it holds")
-        _, number, cut = best
-        ranges = (*ranges[:number], cut, *ranges[number + 1 :])
-        inside &= _within(points[cut.address], cut)
-    return ranges
-
-
-def _within(values: Array, dial: Dial) -> Flags:
-    return (values >= dial.low) & (values <= dial.high)
-
-
-def _slices(dial: Dial, whole: Dial) -> list[Dial]:
-    """Return the dial with a slice off either end; never past where the case stands."""
-    width = dial.high - dial.low
-    if width <= NARROWEST * (whole.high - whole.low):
-        return []
-    low, high = min(dial.low + SLICE * width, dial.now), max(dial.high - SLICE * width, dial.now)
-    found = [dial._replace(low=low)] if low > dial.low else []
-    return found + ([dial._replace(high=high)] if high < dial.high else [])
+        ranges = cut(ranges, first, points, cured(observer, ranges, points, ~good))
 
 
 def _misses(
@@ -245,7 +224,11 @@ def _closed(
     """Return the carriage with its errors, without what misses by too much."""
     lost = {name for name in planned if name not in carriage.fields}
     lost |= {name for name, row in misses.items() if np.max(row) > 1}
-    lost |= {n for n, one in carriage.fields.items() if FLOW in lost and FLOW in one.shape.axes}
+    lost |= {
+        n
+        for n, one in carriage.fields.items()
+        if FLOW in lost and (FLOW in one.shape.axes or one.shape.per_flow)
+    }
     fields = {
         name: replace(one, error=max(one.error * float(np.max(misses[name])), ROUND_OFF))
         for name, one in carriage.fields.items()

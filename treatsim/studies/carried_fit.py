@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.arrays import Array
+from treatsim.arrays import Array, Flags
 from treatsim.errors import NoSolutionError
 from treatsim.running.response import Response, finest
 from treatsim.studies.dials import Dial
@@ -35,6 +35,14 @@ TABLE = 1025  # settings at which the flow is looked up
 MARGIN = 0.01  # of the flow, past its ends
 
 
+class UnansweredError(NoSolutionError):
+    """Nodes at which the train has no answer."""
+
+    def __init__(self, points: Mapping[str, Array], bad: Flags) -> None:
+        super().__init__("no answer inside the ranges")
+        self.points, self.bad = points, bad
+
+
 @dataclass(frozen=True)
 class Shape:
     """How one number is carried."""
@@ -44,11 +52,17 @@ class Shape:
     counts: tuple[int, ...]  # nodes to begin with
     parts: tuple[str, ...]  # addresses of what is carried
     log: bool  # whether its logarithm is carried
+    per_flow: bool  # whether what is carried is to be divided by the product's flow
     largest: bool = False  # of several parts, the largest; else the least
     factor: float = 1.0
     top: float = 1.0  # largest value seen, SI
     lead: str = ""  # dial that gives the flows of the axis FLOW
     flows: tuple[tuple[float, ...], tuple[float, ...]] = ((), ())  # flow, dial that gives it
+
+    @property
+    def by_flow(self) -> bool:
+        """Whether it reads the product's flow."""
+        return self.per_flow or FLOW in self.axes
 
 
 def shapes(
@@ -80,42 +94,45 @@ def shapes(
     definition
     """
     needs = _needs(observer, dials, sizes)
-    moving = tuple(d for d in dials if any(d.address in need.plain for need in needs.values()))
+    moving = tuple(d for d in dials if any(d.address in need.form.terms for need in needs.values()))
     bent = extremes(observer, dials, [name for name, need in needs.items() if need.bent])
     planned = {
         name: _shape(name, need, moving, bent.get(name))
         for name, need in needs.items()
-        if need.plain and (name in bent or not need.bent)
+        if need.form.terms and (name in bent or not need.bent)
     }
     planned = _through_flow(observer, moving, planned, sizes)
     fixed = {name: need.middle for name, need in needs.items() if need.still}
     return moving, planned, fixed
 
 
-class Need(NamedTuple):
-    """Terms of a series along each dial that moves a number, and what is left after many."""
+class Form(NamedTuple):
+    """A way to carry a number: itself or its logarithm, as it is or times the product's flow."""
 
-    plain: dict[str, tuple[int, float]]
-    logs: dict[str, tuple[int, float]]
+    log: bool
+    per_flow: bool
+    terms: Mapping[str, int]  # of a series along each dial that moves it
+    left: float  # what many terms leave, of the size
     top: float  # largest value seen, SI
+
+    @property
+    def cost(self) -> tuple[bool, int]:
+        """Whether it is bent, and how many nodes it takes."""
+        return self.left > BENT, math.prod(self.terms.values())
+
+
+class Need(NamedTuple):
+    """How a number is best carried, or that it stands still."""
+
+    form: Form
     still: bool
     middle: float  # SI
-
-    @property
-    def log(self) -> bool:
-        """Whether the logarithm needs fewer terms."""
-        plain, logs = (math.prod(n for n, _ in x.values()) for x in (self.plain, self.logs))
-        return logs < plain
-
-    @property
-    def terms(self) -> dict[str, int]:
-        """Terms of the form that needs fewer."""
-        return {a: min(n, MANY) for a, (n, _) in (self.logs if self.log else self.plain).items()}
+    top: float  # largest value seen, SI
 
     @property
     def bent(self) -> bool:
-        """Whether many terms leave too much."""
-        return any(left > BENT for _, left in (self.logs if self.log else self.plain).values())
+        """Whether no smooth series makes it."""
+        return self.form.left > BENT
 
 
 def _needs(
@@ -138,21 +155,38 @@ def _needs(
     needs = {}
     for name, rows in seen.items():
         if all(np.all(np.isfinite(row)) for row in rows.values()):
-            needs[name] = _need(rows, sizes[name])
+            needs[name] = _need(rows, sizes[name], seen.get(FLOW) if name != FLOW else None)
     return needs
 
 
-def _need(rows: Mapping[str, Array], size: float) -> Need:
-    """Return what one number needs, seen along its lines. size [SI]"""
+def _need(rows: Mapping[str, Array], size: float, flows: Mapping[str, Array] | None) -> Need:
+    """Return what one number needs, seen along its lines. size [SI], flows [m3/s]"""
     every = np.concatenate([row.ravel() for row in rows.values()])
-    top = float(np.max(np.abs(every)))
+    forms = _forms(rows, size, per_flow=False)
+    if flows is not None and all(np.all(flow > 0) for flow in flows.values()):
+        least = min(float(np.min(flow)) for flow in flows.values())
+        amounts = {a: row * flows[a] for a, row in rows.items()}
+        forms += _forms(amounts, size * least, per_flow=True)
+    plain, top = forms[0], float(np.max(np.abs(every)))
+    best = min(forms, key=lambda form: form.cost) if plain.terms else plain
+    return Need(best, float(np.ptp(every)) <= STILL * size, float(np.median(every)), top)
+
+
+def _forms(rows: Mapping[str, Array], size: float, *, per_flow: bool) -> list[Form]:
+    """Return the forms of one number, what its error is held against being `size`. [SI]"""
+    top = max(float(np.max(np.abs(row))) for row in rows.values())
     moved = {a: row for a, row in rows.items() if np.max(np.ptp(row, axis=1)) > STILL * size}
-    plain = {a: _terms(row / size) for a, row in moved.items()}
-    logs = dict.fromkeys(moved, (LINE, 1.0))
-    if np.all(every > 0):
+    kinds = {False: {a: row / size for a, row in moved.items()}}
+    if all(np.all(row > 0) for row in rows.values()):
         share = max(top / size, 1.0)
-        logs = {a: _terms(np.log(row) * share) for a, row in moved.items()}
-    return Need(plain, logs, top, float(np.ptp(every)) <= STILL * size, float(np.median(every)))
+        kinds[True] = {a: np.log(row) * share for a, row in moved.items()}
+    found = []
+    for log, scaled in kinds.items():
+        terms = {a: _terms(row) for a, row in scaled.items()}
+        left = max((rest for _, rest in terms.values()), default=0.0)
+        counts = {a: min(count, MANY) for a, (count, _) in terms.items()}
+        found.append(Form(log, per_flow, counts, left, top))
+    return found
 
 
 def _terms(rows: Array) -> tuple[int, float]:
@@ -163,18 +197,19 @@ def _terms(rows: Array) -> tuple[int, float]:
 
 
 def _shape(name: str, need: Need, dials: Sequence[Dial], extreme: Extreme | None) -> Shape:
-    axes = tuple(dial for dial in dials if dial.address in need.plain)
-    terms = need.terms
+    axes = tuple(dial for dial in dials if dial.address in need.form.terms)
+    terms = need.form.terms
     parts, largest, factor = extreme or ((name,), False, 1.0)
     return Shape(
         tuple(dial.address for dial in axes),
         tuple((dial.low, dial.high) for dial in axes),
         tuple(min(terms[d.address], OF_A_PART if extreme else MANY) for d in axes),
         parts,
-        need.log or extreme is not None,
+        need.form.log or extreme is not None,
+        need.form.per_flow and extreme is None,
         largest,
         factor,
-        need.top,
+        need.top if extreme else need.form.top,
     )
 
 
@@ -189,7 +224,11 @@ def _through_flow(
         return planned
     acting = set(planned[FLOW].axes)
     lead = next((d for d in dials if d.address in acting and not d.read), None)
-    many = [n for n, s in planned.items() if n != FLOW and len(acting & set(s.axes)) >= 3]
+    many = [
+        n
+        for n, s in planned.items()
+        if n != FLOW and not s.per_flow and len(acting & set(s.axes)) >= FEWEST_OF_FLOW
+    ]
     if lead is None or len(acting) < FEWEST_OF_FLOW or not many:
         return planned
     table = _table(observer, lead, [d for d in dials if d.address in acting])
@@ -282,8 +321,15 @@ def fitted(
         groups.setdefault((shape.axes, shape.ranges), []).append(name)
     found: dict[str, tuple[Response, ...]] = {}
     for names in groups.values():
-        found |= _fit(observer, {n: planned[n] for n in names}, sizes)
-    return {name: found[name] for name in planned}
+        try:
+            found |= _fit(observer, {n: planned[n] for n in names}, sizes)
+        except UnansweredError:
+            raise
+        except NoSolutionError:
+            continue  # what is no number somewhere is not carried
+    flowing = {n for n, s in planned.items() if s.by_flow}
+    lost = set() if FLOW in found else flowing
+    return {name: found[name] for name in planned if name in found and name not in lost}
 
 
 def _fit(
@@ -295,32 +341,39 @@ def _fit(
     counts = [max(s.counts[n] for s in group.values()) for n in range(len(some.axes))]
     while math.prod(counts) > NODES:
         counts[int(np.argmax(counts))] -= 1
-    keys = {(part, shape.log): None for shape in group.values() for part in shape.parts}
+    keys = {
+        (part, shape.log, shape.per_flow): f"{part} {shape.log} {shape.per_flow}"
+        for shape in group.values()
+        for part in shape.parts
+    }
 
     def solve(arrays):
         points = dict(arrays)
         if FLOW in points:
             points[some.lead] = np.interp(points.pop(FLOW), *some.flows)
-        seen = observer.look(points, [part for part, _ in keys if part not in sizes])
-        if np.any(seen[GOOD] == 0):
-            raise NoSolutionError("no answer inside the ranges")
-        with np.errstate(invalid="ignore", divide="ignore"):
-            told = {key: np.log(seen[key[0]]) if key[1] else seen[key[0]] for key in keys}
-        if not all(np.all(np.isfinite(values)) for values in told.values()):
-            raise NoSolutionError("no number inside the ranges")
-        return {f"{part} {log}": values for (part, log), values in told.items()}
+        seen = observer.look(points, [part for part, *_ in keys if part not in sizes])
+        if FLOW not in arrays and np.any(seen[GOOD] == 0):
+            raise UnansweredError(points, seen[GOOD] == 0)
+        told = {}
+        for (part, log, per_flow), key in keys.items():
+            value = seen[part] * seen[FLOW] if per_flow else seen[part]
+            with np.errstate(invalid="ignore", divide="ignore"):
+                told[key] = np.log(value) if log else value
+            if not np.all(np.isfinite(told[key])):
+                raise NoSolutionError(f"{part} is no number somewhere inside the ranges")
+        return told
 
     spans = dict(zip(some.axes, some.ranges, strict=True))
     wanted = {
-        f"{part} {shape.log}": _fineness(shape, sizes[name])
+        keys[part, shape.log, shape.per_flow]: _fineness(shape, sizes[name])
         for name, shape in group.items()
         for part in shape.parts
     }
     whole = finest(solve, spans, counts, tolerance=FINE, sizes=wanted, budget=NODES)
     return {
         name: tuple(
-            Response(spans, {"part": _rounded(whole.coefficients[f"{part} {shape.log}"])}, {}, 0)
-            for part in shape.parts
+            Response(spans, {"part": _rounded(whole.coefficients[key])}, {}, 0)
+            for key in (keys[part, shape.log, shape.per_flow] for part in shape.parts)
         )
         for name, shape in group.items()
     }
@@ -328,6 +381,8 @@ def _fit(
 
 def _fineness(shape: Shape, size: float) -> float:
     """Return the size a miss of the carried number is held against: a share, of a logarithm."""
+    if shape.per_flow:
+        return 1.0 if shape.log else shape.top
     return min(size / shape.top, 1.0) if shape.log else size / shape.factor
 
 

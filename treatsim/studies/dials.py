@@ -22,8 +22,8 @@ READ = (  # of the water; what a person measures beside the unit
 # quantity -> ends of its range in SI; clear and dark, cold and warm water as it is met in the field
 USUAL = {"temperature": (278.15, 308.15), "uv_transmittance": (0.70, 0.97)}
 # quantity -> ends over what stands in the case
-SPANS = {"speed": (0.75, 1.35), "mass_fraction": (0.8, 1.2), "pressure": (0.75, 1.3)}
-USUAL_SPAN = (0.6, 1.5)
+SPANS = {"speed": (0.75, 1.35), "mass_fraction": (0.8, 1.2), "pressure": (0.8, 1.25)}
+USUAL_SPAN = (0.7, 1.4)
 LEAST_FACTOR = 0.5  # of light left: below, a lamp or a sleeve is long due
 OVER_LIMIT = 1.1  # a dial that has a limit of its own goes a tenth past it, to be told no
 

@@ -32,33 +32,39 @@ class Field {
   // The same field where only the axes in `kept` still move; all others stand at `at`.
   along(at, kept) {
     const twin = Object.assign(Object.create(Field.prototype), this);
-    twin.outside = this.axes.some((axis, n) => !kept.has(axis) && !inside(at[axis], this.ranges[n]));
-    twin.blocks = this.blocks.map((block) => this.summed(block, at, (axis) => !kept.has(axis)));
     const rest = this.axes.map((_, n) => n).filter((n) => kept.has(this.axes[n]));
+    twin.blocks = this.blocks.map((block) => {
+      const counts = [...this.counts];
+      let found = block;
+      this.axes.forEach((axis, n) => {
+        if (kept.has(axis)) return;
+        const product = (some) => some.reduce((a, b) => a * b, 1);
+        const row = basis(at[axis], ...this.ranges[n], counts[n]);
+        const sizes = [product(counts.slice(0, n)), counts[n], product(counts.slice(n + 1))];
+        found = contract(found, ...sizes, row);
+        counts[n] = 1;
+      });
+      return found;
+    });
     for (const key of ["axes", "ranges", "counts"]) twin[key] = rest.map((n) => this[key][n]);
     return twin;
   }
 
-  summed(block, at, gone) {
-    const counts = [...this.counts];
-    let found = block;
-    this.axes.forEach((axis, n) => {
-      if (!gone(axis)) return;
-      const outer = counts.slice(0, n).reduce((a, b) => a * b, 1);
-      const inner = counts.slice(n + 1).reduce((a, b) => a * b, 1);
-      const row = basis(at[axis], ...this.ranges[n], counts[n]);
-      found = contract(found, outer, counts[n], inner, row);
-      counts[n] = 1;
-    });
-    return found;
-  }
-
-  value(at) {
-    const here = (axis, n) => inside(at[axis], this.ranges[n]);
-    if (this.outside || !this.axes.every(here)) return NaN;
-    const parts = this.blocks.map((block) => this.summed(block, at, () => true)[0]);
-    const numbers = this.log ? parts.map(Math.exp) : parts;
-    return this.factor * (this.largest ? Math.max(...numbers) : Math.min(...numbers));
+  // `flow` divides what is carried as an amount.
+  value(at, flow) {
+    const { axes, ranges, counts } = this;
+    for (let n = 0; n < axes.length; n++) if (!inside(at[axes[n]], ranges[n])) return NaN;
+    const rows = axes.map((axis, n) => basis(at[axis], ranges[n][0], ranges[n][1], counts[n]));
+    let best = NaN;
+    for (const block of this.blocks) {
+      let found = block;
+      for (let n = rows.length - 1; n >= 0; n--) {
+        found = contract(found, found.length / counts[n], counts[n], 1, rows[n]);
+      }
+      const number = this.log ? Math.exp(found[0]) : found[0];
+      if (Number.isNaN(best) || (this.largest ? number > best : number < best)) best = number;
+    }
+    return (this.factor * best) / (this.perFlow ? flow : 1);
   }
 
   // Half width of the band the true number lies in.
@@ -78,30 +84,37 @@ class Train {
     this.flow = told.flow;
     this.fixed = told.fixed;
     this.fields = new Map(Object.entries(told.fields).map(([name, one]) => [name, new Field(one)]));
+    this.whole = this.fields;
   }
 
-  // The train along some dials only, for many points that differ in nothing else.
+  // The train along some dials only, for many points that differ in nothing else: what these
+  // dials do not move is a number there.
   along(at, dials) {
     const whole = this.read(at);
-    const moves = (field) => field && field.axes.some((axis) => dials.includes(axis));
     const kept = new Set(dials);
+    const moves = (field) => field !== undefined
+      && (field.axes.some((axis) => kept.has(axis)) || (field.perFlow && kept.has(this.flow)));
     if (moves(this.fields.get(this.flow))) kept.add(this.flow);
     const twin = Object.assign(Object.create(Train.prototype), this);
-    const pairs = [...this.fields].map(([name, field]) => [name, field.along(whole.at, kept)]);
-    twin.fields = new Map(pairs);
+    twin.fixed = { ...this.fixed };
+    twin.fields = new Map();
+    for (const [name, field] of this.fields) {
+      if (moves(field)) twin.fields.set(name, field.along(whole.at, kept));
+      else twin.fixed[name] = field.value(whole.at, whole.at[this.flow]);
+    }
     return twin;
   }
 
-  // Every number at a setting of all dials: { at, value(name), band(name) }.
+  // Every number at a setting of all dials: { at, value(name), band(name, value) }.
   read(settings) {
     const at = { ...settings };
     const flow = this.fields.get(this.flow);
-    if (flow) at[this.flow] = flow.value(at);
+    at[this.flow] = flow ? flow.value(at) : this.fixed[this.flow];
     const value = (name) => {
-      if (name in this.fixed) return this.fixed[name];
-      return this.fields.has(name) ? this.fields.get(name).value(at) : NaN;
+      if (this.fields.has(name)) return this.fields.get(name).value(at, at[this.flow]);
+      return name in this.fixed ? this.fixed[name] : NaN;
     };
-    const band = (name, number) => (this.fields.has(name) ? this.fields.get(name).band(number) : 0);
+    const band = (name, number) => (this.whole.has(name) ? this.whole.get(name).band(number) : 0);
     return { at, value, band };
   }
 }

@@ -24,9 +24,9 @@ function judged(limit, reading) {
 
 // All limits at a setting of the dials, and the worst of them.
 function verdict(limits, train, settings, isInside) {
+  if (!isInside(settings)) return { reading: null, rows: [], state: "outside", short: Infinity };
   const reading = train.read(settings);
   const rows = limits.map((limit) => judged(limit, reading));
-  if (!isInside(settings)) return { reading, rows: [], state: "outside", short: Infinity };
   const has = (...states) => rows.some((row) => states.includes(row.state));
   const state = has(NOT_MET) ? NOT_MET : has(NEAR) ? NEAR
     : has(NOT_JUDGED) || !rows.length ? NOT_JUDGED : MET;

@@ -1,7 +1,14 @@
 // The operating window: two dials, every field of them judged, and the point where they stand.
 
-const ACROSS = 49, UP = 37;
-const SHADES = { [MET]: 0, [NOT_JUDGED]: 0, [WAIVED]: 0, [NEAR]: 1, [NOT_MET]: 2, outside: 2 };
+const ACROSS = 41, UP = 31;
+const SHADES = { [MET]: 0, [NOT_JUDGED]: 0, [WAIVED]: 0, [NEAR]: 1, [NOT_MET]: 2 };
+
+// The darkest shade that any of the limits calls for.
+function shade(limits, reading) {
+  let found = 0;
+  for (const limit of limits) found = Math.max(found, SHADES[judged(limit, reading).state]);
+  return found;
+}
 
 class OperatingWindow {
   constructor(page, item) {
@@ -17,13 +24,17 @@ class OperatingWindow {
     const { page } = this;
     const [x, y] = [across, up].map((address) => page.dials.find((d) => d.address === address));
     const plane = page.train.along(settings, [x.address, y.address]);
-    const cells = new Uint8Array(ACROSS * UP);
-    for (let row = 0; row < UP; row++) {
-      const b = y.low + ((y.high - y.low) * (row + 0.5)) / UP;
+    const moves = (limit) => plane.fields.has(limit.value) || plane.fields.has(limit.limit);
+    const still = page.limits.filter((limit) => !moves(limit));
+    const moved = page.limits.filter((limit) => moves(limit) && limit.judged && !limit.waived);
+    const floor = shade(still, plane.read(settings));
+    const cells = new Uint8Array(ACROSS * UP).fill(floor);
+    const at = { ...settings };
+    for (let row = 0; row < UP && floor < 2; row++) {
+      at[y.address] = y.low + ((y.high - y.low) * (row + 0.5)) / UP;
       for (let n = 0; n < ACROSS; n++) {
-        const a = x.low + ((x.high - x.low) * (n + 0.5)) / ACROSS;
-        const at = { ...settings, [x.address]: a, [y.address]: b };
-        cells[row * ACROSS + n] = SHADES[verdict(page.limits, plane, at, page.isInside).state];
+        at[x.address] = x.low + ((x.high - x.low) * (n + 0.5)) / ACROSS;
+        cells[row * ACROSS + n] = Math.max(floor, shade(moved, plane.read(at)));
       }
     }
     this.paint(cells, [x, y], settings);
@@ -48,12 +59,12 @@ class OperatingWindow {
   // Where along one dial, all others as they stand, no judged limit is missed.
   inWords(settings, dial) {
     const { page } = this;
-    const steps = 200;
+    const steps = 100;
     const line = page.train.along(settings, [dial.address]);
     const good = Array.from({ length: steps + 1 }, (_, n) => {
       const x = dial.low + ((dial.high - dial.low) * n) / steps;
-      const state = verdict(page.limits, line, { ...settings, [dial.address]: x }, page.isInside).state;
-      return SHADES[state] === 0 ? x : null;
+      const reading = line.read({ ...settings, [dial.address]: x });
+      return shade(page.limits, reading) === 0 ? x : null;
     });
     const spans = [];
     good.forEach((x, n) => {
