@@ -53,6 +53,7 @@ _HOMES = {
     # the unit operations
     "BoosterPump": "treatsim.operations.booster_pump",
     "CartridgeFilter": "treatsim.operations.cartridge_filter",
+    "ChemicalDosing": "treatsim.operations.chemical_dosing",
     "ChlorineDosing": "treatsim.operations.chlorine_dosing",
     "CombiningTee": "treatsim.operations.combining_tee",
     "DividingTee": "treatsim.operations.dividing_tee",
@@ -86,6 +87,7 @@ if TYPE_CHECKING:
     from treatsim.flowsheet.result import Result as Result
     from treatsim.operations.booster_pump import BoosterPump as BoosterPump
     from treatsim.operations.cartridge_filter import CartridgeFilter as CartridgeFilter
+    from treatsim.operations.chemical_dosing import ChemicalDosing as ChemicalDosing
     from treatsim.operations.chlorine_dosing import ChlorineDosing as ChlorineDosing
     from treatsim.operations.combining_tee import CombiningTee as CombiningTee
     from treatsim.operations.dividing_tee import DividingTee as DividingTee

@@ -56,6 +56,7 @@ def test_declarations_make_sense(kind):
         ("booster_pump", {"electricity", "ro"}),
         ("ro_vessel", {"ro"}),
         ("chlorine_dosing", {"chlorine"}),
+        ("chemical_dosing", {"acid", "caustic", "bisulfite", "antiscalant"}),
         ("storage_tank", {"storage"}),
     ],
 )

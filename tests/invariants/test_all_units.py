@@ -26,6 +26,7 @@ DESIGNED = {
     "ro_vessel",
     "pressure_exchanger",
     "throttle_valve",
+    "chemical_dosing",
     "chlorine_dosing",
     "storage_tank",
     "dividing_tee",

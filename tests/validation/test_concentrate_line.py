@@ -7,8 +7,8 @@ from numpy.testing import assert_allclose
 
 from treatsim.errors import NoSolutionError
 from treatsim.water import analysis, concentrate_line, scaling, speciation
+from treatsim.water.concentrate_line import acid_balance, first_crossing, states
 from treatsim.water.concentrate_line import concentrate_line as line_of
-from treatsim.water.concentrate_line import first_crossing, limiting_factors, states
 
 FACTORS = np.array([0.12, 0.4, 0.9, 1.5, 2.2, 3.1, 5.0, 7.5])
 INDEX = 2e-3  # stated: 0.001; two databases differ by 0.1
@@ -46,15 +46,15 @@ def test_many_temperatures_are_interpolated():
 
 
 @pytest.mark.parametrize("water", [sea(), sea(0.037), waters.well("BWb")])
-def test_few_runs_serve_both_limits(water, monkeypatch):
+def test_few_runs_serve_every_limit(water, monkeypatch):
     """It was 107 runs, 88 ms, for the limits of one sea verdict."""
     concentrate_line._line.cache_clear()
     speciation.feed(water)
     calls = []
     run = speciation.run
     monkeypatch.setattr(speciation, "run", lambda *a, **k: calls.append(1) or run(*a, **k))
-    for dosed in (False, True):
-        limiting_factors(water, 299.15, polarisation=1.07, antiscalant=dosed)
+    for high in (2.0, 3.0):
+        acid_balance(water, np.linspace(1.0, high, 400), 299.15)
     states(water, np.array([1.0, 1.5, 1.6]), 299.15)
     assert 0 < len(calls) <= 20
 

@@ -19,66 +19,88 @@ from treatsim.flowsheet.wiring import Port
 ROUNDS = 30  # in which passages that depend on the composition of the feed settle
 SETTLED = 1e-10  # relative change of a concentration
 
-# of one membrane unit: its name and what its feed holds -> what passes, over the feed
-Passing = Callable[[str, Mapping[str, Any]], Mapping[str, Any]]
+# of one membrane unit: its name and what its feed holds -> what passes, over the feed;
+# of one that doses: what it adds, per volume of water; what is left out is nothing
+Asked = Callable[[str, Mapping[str, Any]], Mapping[str, Any]]
+
+
+def _nothing(name: str, feed: Mapping[str, Any]) -> Mapping[str, Any]:
+    return {}
 
 
 def follow(
-    result: Result, source: Mapping[str, Any], passing: Passing
+    result: Result, source: Mapping[str, Any], passing: Asked, adding: Asked = _nothing
 ) -> dict[Port, dict[str, Any]]:
     """Return the concentration of every substance at every port of a solved flowsheet.
 
     `source` holds the concentrations at every source [kg/m3]; `passing` is asked for each unit
-    that divides by a membrane. The balance of each unit closes by volume flow.
+    that divides by a membrane, `adding` for each that doses. The balance of each unit closes by
+    volume flow.
     """
-    names = tuple(source)
+    names, units = tuple(source), result.sheet.units
     start = _stacked(source, names, result.points)
-    membranes = [name for name, unit in result.sheet.units.items() if unit.semipermeable]
-    feeds = dict.fromkeys(membranes, start)
+    asked = {n: passing for n, unit in units.items() if unit.semipermeable}
+    asked |= {n: adding for n, unit in units.items() if unit.adds_dissolved}
+    feeds = dict.fromkeys(asked, start)
     content: dict[Port, np.ndarray] = {}
+    told: dict[str, np.ndarray] = {}
+    stale = set(asked)
     for _ in range(ROUNDS):
-        shares = {
-            name: _stacked(passing(name, dict(zip(names, feeds[name], strict=True))), names,
+        told |= {
+            name: _stacked(asked[name](name, dict(zip(names, feeds[name], strict=True))), names,
                            result.points)
-            for name in membranes
+            for name in stale
         }  # fmt: skip
-        content = _balanced(result, start, shares)
-        now = {name: content[name, result.sheet.units[name].inlets[0]] for name in membranes}
-        moved = [np.max(np.abs(now[n] - feeds[n]) / (np.abs(now[n]) + 1e-300)) for n in membranes]
+        shares = {name: rows for name, rows in told.items() if units[name].semipermeable}
+        gains = {name: rows for name, rows in told.items() if units[name].adds_dissolved}
+        content = _balanced(result, start, shares, gains)
+        now = {name: content[name, units[name].inlets[0]] for name in asked}
+        stale = {n for n in asked if _moved(now[n], feeds[n])}
         feeds = now
-        if max(moved, default=0.0) <= SETTLED:
+        if not stale:
             break
     return {port: dict(zip(names, rows, strict=True)) for port, rows in content.items()}
 
 
+def _moved(now: Array, before: Array) -> bool:
+    """Whether a feed is not yet settled; points without a number do not count."""
+    return bool(np.any(np.abs(now - before) > SETTLED * np.abs(now)))
+
+
 def _stacked(values: Mapping[str, Any], names: tuple[str, ...], points: int) -> np.ndarray:
     """One row for each substance, one column for each point."""
-    rows = [np.broadcast_to(np.asarray(values[name], float), (points,)) for name in names]
+    rows = [np.broadcast_to(np.asarray(values.get(name, 0.0), float), (points,)) for name in names]
     return np.array(rows).reshape(len(names), points)
 
 
-def _balanced(result: Result, source: Array, shares: Mapping[str, Array]) -> dict[Port, Array]:
+def _balanced(
+    result: Result, source: Array, shares: Mapping[str, Array], gains: Mapping[str, Array]
+) -> dict[Port, Array]:
     """Close the balance of what comes back at the cuts: each cut's own echo is linear in it."""
     tears = result.sheet.tears
     nothing = np.zeros_like(source)
-    base = _carried(result, source, shares, dict.fromkeys(tears, nothing))
+    base = _carried(result, source, shares, dict.fromkeys(tears, nothing), gains)
     if not tears:
         return base
     back = [result.sheet.wiring.feeds[cut] for cut in tears]
     echoes = [
         _carried(result, nothing, shares,
-                 dict.fromkeys(tears, nothing) | {cut: np.ones_like(source)})
+                 dict.fromkeys(tears, nothing) | {cut: np.ones_like(source)}, {})
         for cut in tears
     ]  # fmt: skip
     echo = np.array([[e[port] for e in echoes] for port in back])  # (to, from, substance, point)
     matrix = np.eye(len(tears)) - np.moveaxis(echo, (0, 1), (2, 3))
     right = np.moveaxis(np.array([base[port] for port in back]), 0, -1)[..., None]
     at_cuts = np.moveaxis(np.linalg.solve(matrix, right)[..., 0], -1, 0)
-    return _carried(result, source, shares, dict(zip(tears, at_cuts, strict=True)))
+    return _carried(result, source, shares, dict(zip(tears, at_cuts, strict=True)), gains)
 
 
 def _carried(
-    result: Result, source: Array, shares: Mapping[str, Array], cuts: Mapping[Port, Array]
+    result: Result,
+    source: Array,
+    shares: Mapping[str, Array],
+    cuts: Mapping[Port, Array],
+    gains: Mapping[str, Array],
 ) -> dict[Port, Array]:
     """Carry the substances once through all units, in order of calculation."""
     sheet, streams = result.sheet, result.streams
@@ -98,5 +120,6 @@ def _carried(
         )
         holds = {port: found[name, port] for port in unit.inlets}
         leaving = unit.dissolved(inlets, outlets, holds, shares.get(name))
-        found.update({(name, port): rows for port, rows in leaving.items()})
+        gain = gains.get(name, 0.0)
+        found.update({(name, port): rows + gain for port, rows in leaving.items()})
     return found

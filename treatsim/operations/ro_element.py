@@ -55,6 +55,8 @@ class RoElementParameters(Parameters):
     largest_polarisation: float | None = quantity("factor", "membrane over bulk", default=None)
     largest_flux: float | None = quantity("flux", "mean of the vessel", default=None)
     largest_lead_flux: float | None = quantity("flux", "first element", default=None)
+    lowest_ph: float | None = quantity("ph", "in operation", default=None)
+    highest_ph: float | None = quantity("ph", "in operation", default=None)
 
     @property
     def channel(self) -> spacer_channel.SpacerChannel:

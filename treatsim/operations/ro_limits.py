@@ -27,6 +27,8 @@ RULED = {
         "flow", "rating", "smallest concentrate flow of an element"
     ),
     "free_chlorine": Ruled("concentration", "rating", "free chlorine that reaches the membrane"),
+    "ph_min": Ruled("ph", "rating", "lowest pH that reaches the membrane"),
+    "ph_max": Ruled("ph", "rating", "highest pH that reaches the membrane"),
     "element_recovery_max": Ruled("fraction", "practice", "largest recovery of an element"),
     "polarisation_max": Ruled("factor", "practice", "largest polarisation of an element"),
     "flux_first": Ruled("flux", "practice", "mean flux of the first element"),
@@ -127,6 +129,27 @@ def chlorine_limit(feed: Stream) -> list[Limit]:
               CHLORINE_LIMIT, ruled.quantity, DATA_SHEET, "",
               "it destroys polyamide membranes: remove it first", ruled.group)
     ]  # fmt: skip
+
+
+def ph_limits(name: str, element: RoElementParameters, lowest: Any, highest: Any) -> list[Limit]:
+    """Return the limits on the pH; NaN where it is not known, which is not judged."""
+    found = []
+    for key, value, relation, field in (
+        ("ph_min", lowest, ">=", "lowest_ph"),
+        ("ph_max", highest, "<=", "highest_ph"),
+    ):
+        ruled, end = RULED[key], getattr(element, field)
+        address = f"{name}.{key}"
+        known = bool(np.all(np.isfinite(value)))
+        if end is None or not known:
+            needs = "water.ph" if end is not None else f"{name}.element.{field}"
+            found.append(unjudged(ruled.words, needs, address=address, group="rating"))
+            continue
+        found.append(
+            Limit(ruled.words, address, value, relation, end, "ph", DATA_SHEET, "",
+                  "dose less acid or base ahead", ruled.group)
+        )  # fmt: skip
+    return found
 
 
 def mean_flux(flux, count):

@@ -24,6 +24,8 @@ RESULTS: Mapping[str, Told] = {
     "feed.ph": Told("ph", "pH of the feed, of an ion analysis or sea water with a pH"),
     "permeate.ph": Told("ph", "pH of the permeate"),
     "concentrate.ph": Told("ph", "pH of the concentrate"),
+    "ph_min": Told("ph", "lowest pH along the vessel, where acid or base is dosed"),
+    "ph_max": Told("ph", "highest pH along the vessel, where acid or base is dosed"),
     "membrane.ph": Told("ph", "pH at the membrane where it is saltiest"),
     "feed.boron": Told("concentration", "boron in the feed"),
     "permeate.boron": Told("concentration", "boron in the permeate"),

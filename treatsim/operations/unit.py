@@ -99,6 +99,7 @@ class Unit:
     irradiates: ClassVar[bool] = False  # gives a dose of light, asked for by its target
     fouled: ClassVar[str] = ""  # what of it dissolved substances foul: filter, sleeve, membrane
     semipermeable: ClassVar[bool] = False  # whether dissolved matter passes it only in part
+    adds_dissolved: ClassVar[bool] = False  # whether it doses what is followed as dissolved
     has_shaft: ClassVar[bool] = False  # whether a hydraulic motor may help to turn it
     treated: ClassVar[str] = ""  # of several outlets, the one that has passed the barrier
     needs: ClassVar[tuple[str, ...]] = ()  # contents the inlet water must tell
@@ -141,6 +142,21 @@ class Unit:
             return {}
         amount = sum(holds[port] * flow for port, flow in inlets.items())
         return dict.fromkeys(outlets, amount / sum(outlets.values()))
+
+    def dosed(self, inlet: Stream, held: Mapping[str, Any], acidity: Any) -> dict[str, Any]:
+        """Return what it adds of dissolved substances, of kinds that do. [per volume of water]
+
+        What the inlet holds by symbol [kg/m3], and the acidity of the source or None.
+        """
+        return {}
+
+    def recipe(self, inlet: Stream, held: Mapping[str, Any], before, behind, acidity) -> Details:
+        """Return what its dosing takes, of kinds that dose: as `dosed`, with the acidity around."""
+        raise NotImplementedError
+
+    def dangers(self) -> tuple[str, ...]:
+        """Return the groups of cautions of this one."""
+        return self.hazards
 
     def in_company(self, company: Company) -> Details:
         """Return what it can tell only where it knows the units around it."""

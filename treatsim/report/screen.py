@@ -228,7 +228,7 @@ def _cautions(page: Page, verdict: Verdict) -> None:
 
 def cautions(verdict: Verdict) -> list[str]:
     """Return the cautions this train calls for, a line each."""
-    hazards = [group for unit in verdict.result.sheet.units.values() for group in unit.hazards]
+    hazards = [group for unit in verdict.result.sheet.units.values() for group in unit.dangers()]
     site = verdict.result.sections.get("site")
     altitude = None if site is None or site.altitude is None else float(at(site.altitude, 0))
     return short_cautions(hazards, altitude)

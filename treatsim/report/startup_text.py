@@ -242,5 +242,5 @@ def state_of(found: Startup | None, membranes: MembraneStart | None) -> str:
 def cautions_of(case: Any) -> list[str]:
     """Return the cautions of a case's equipment, a line each."""
     site = case.sections.get("site")
-    hazards = [hazard for unit in case.flowsheet().units.values() for hazard in unit.hazards]
+    hazards = [hazard for unit in case.flowsheet().units.values() for hazard in unit.dangers()]
     return short_cautions(hazards, None if site is None else site.altitude)

@@ -14,12 +14,21 @@ from treatsim.correlations.ro.spacer_channel import correlation
 from treatsim.correlations.ro.trace_solute import film_of, trace_solute
 from treatsim.operations.ro_element import TEST_TEMPERATURE, element_of, membrane_at
 from treatsim.safety.membrane_view import MembraneView
+from treatsim.safety.vessel_acidity import VesselAcidity
 from treatsim.water import boron
-from treatsim.water.concentrate_line import LARGEST, SMALLEST, acidity
+from treatsim.water.acidity import (
+    ALKALINE_IONS,
+    ALKALINITY,
+    BORON,
+    CARBON,
+    SourceAcidity,
+    water_in,
+)
+from treatsim.water.concentrate_line import LARGEST, SMALLEST
 from treatsim.water.ion_passage import permeate_ions, relative_passage
 from treatsim.water.ions import IONS
 
-BORON = "B"
+HELD_BACK = ("antiscalant",)  # large molecules, all kept in the concentrate
 # analytes that are ions and pass like them: analyte -> ion it passes like
 PASSES_LIKE = {
     "nitrate": "NO3",
@@ -32,7 +41,9 @@ PASSES_LIKE = {
 }
 
 
-def passes(view: MembraneView, feed: Mapping[str, Any], boron_share: Any) -> dict[str, Any]:
+def passes(
+    view: MembraneView, feed: Mapping[str, Any], source: SourceAcidity | None, dosed: bool
+) -> dict[str, Any]:
     """Return what passes a vessel over what its feed holds, by substance.
 
     Parameters
@@ -41,8 +52,11 @@ def passes(view: MembraneView, feed: Mapping[str, Any], boron_share: Any) -> dic
         The vessel. [-]
     feed : mapping
         Symbol of an ion, "B" or analyte -> concentration in the feed. [kg/m3]
-    boron_share : array_like
-        From `boron_passage`, which does not depend on the feed's boron. [1]
+    source : SourceAcidity or None
+        Acidity of the source; None where it is not known. [-]
+    dosed : bool
+        Whether acid or base is dosed in the train: the forms of carbonate, borate and hydroxide
+        then follow the pH; else they pass as the analysis of the source states them. [-]
 
     Returns
     -------
@@ -51,23 +65,49 @@ def passes(view: MembraneView, feed: Mapping[str, Any], boron_share: Any) -> dic
 
     Validity
     --------
-    Ions within a factor of two. A substance whose passage nobody knows counts as passing: 1.
+    Ions within a factor of two; borate and hydroxide count as ions of one charge. A substance whose
+    passage nobody knows counts as passing: 1. Carbon dioxide keeps its fugacity.
 
     Source
     ------
     common practice, no source (ions); dickson_1990 (boron)
     """
     ions = {name: value for name, value in feed.items() if name in IONS and name != BORON}
-    shares = _of_ions(view, ions)
+    acid = None if source is None else VesselAcidity(view, source, feed)
+    shares = _of_ions(view, ions, dosed) if acid is None else _with_carbon(acid, ions, dosed)
     if BORON in feed:
-        shares[BORON] = boron_share
+        shares[BORON] = boron_passage(view, acid)
     single = (
         _of_salt(view) if not ions else np.maximum(shares.get("Na", 0.0), shares.get("Cl", 0.0))
     )
     for name in feed:
         if name not in shares:
             like = PASSES_LIKE.get(name)
-            shares[name] = 1.0 if like is None else np.minimum(single * relative_passage(like), 1)
+            free = 0.0 if name in HELD_BACK else 1.0
+            shares[name] = free if like is None else np.minimum(single * relative_passage(like), 1)
+    return shares
+
+
+def _with_carbon(acid: VesselAcidity, ions: Mapping[str, Any], dosed: bool) -> dict[str, Any]:
+    """Shares of the ions, of alkalinity and of carbon."""
+    view = acid.view
+    water, forms = acid.water, acid.feed.forms
+    one, two = (IONS[name].molar_mass for name in ALKALINE_IONS)
+    single = forms.hydrogen_carbonate + np.maximum(forms.borate + forms.hydroxide, 0.0)
+    by_form = {"HCO3": single * water * one, "CO3": forms.carbonate * water * two}
+    formed = _of_ions(view, {**ions, **by_form}, dosed)
+    shares = formed if dosed else _of_ions(view, ions, dosed)
+    plain = formed.get("Cl", _of_salt(view))
+    bicarbonate, carbonate = formed["HCO3"], formed["CO3"]
+    fed = single, 2 * forms.carbonate
+    total = fed[0] + fed[1]
+    passed = bicarbonate * fed[0] + carbonate * fed[1]
+    some = np.asarray(total) > 0
+    shares[ALKALINITY] = np.where(some, passed / np.where(some, total, 1.0), plain)
+    gas = acid.permeate_gas * water_in(view.permeate)
+    carbon = gas + water * (forms.hydrogen_carbonate * bicarbonate + forms.carbonate * carbonate)
+    held = np.asarray(acid.held[CARBON], float)
+    shares[CARBON] = np.where(held > 0, carbon / np.where(held > 0, held, 1.0), 1.0)
     return shares
 
 
@@ -76,12 +116,15 @@ def _of_salt(view: MembraneView) -> np.ndarray:
     return np.clip(view.sound(view.permeate.concentration, 0.01) / fed, 0.0, 1.0)
 
 
-def _of_ions(view: MembraneView, ions: Mapping[str, Any]) -> dict[str, Any]:
+def _of_ions(view: MembraneView, ions: Mapping[str, Any], dosed: bool) -> dict[str, Any]:
     """Ions make up the salt that the vessel was solved for."""
     if not ions:
         return {}
     held = {name: np.maximum(view.sound(value, 1e-3), 1e-15) for name, value in ions.items()}
-    found = permeate_ions(held, view.sound(view.permeate.concentration, 1e-3))
+    salt = view.sound(view.permeate.concentration, 1e-3)
+    if dosed:  # what is dosed is in the ions, not in the salt that the vessel was solved for
+        salt = _of_salt(view) * sum(held.values())
+    found = permeate_ions(held, salt)
     return {name: np.minimum(found[name] / held[name], 1.0) for name in ions}
 
 
@@ -109,13 +152,15 @@ def boron_known(view: MembraneView) -> bool:
     return element_of(view.of_parameter("element")).boric_acid_permeability is not None
 
 
-def boron_passage(view: MembraneView) -> np.ndarray:
+def boron_passage(view: MembraneView, acid: VesselAcidity | None) -> np.ndarray:
     """Return boron of the permeate over that of the feed.
 
     Parameters
     ----------
     view : MembraneView
         The vessel. [-]
+    acid : VesselAcidity or None
+        Acidity along it; None where it is not known. [-]
 
     Returns
     -------
@@ -137,71 +182,29 @@ def boron_passage(view: MembraneView) -> np.ndarray:
     film = film_of(view.by_element("polarisation_max", 1.0), view.table.salt_diffusivity,
                    IONS[BORON].diffusivity, exponent)  # fmt: skip
     passing = trace_solute(1.0, view.by_element("recovery"), view.by_element("flux"), film,
-                           boron_permeability(view))  # fmt: skip
+                           _boron_permeability(view, acid))  # fmt: skip
     return np.clip(passing.permeate, 0.0, 1.0)
 
 
-def boron_permeability(view: MembraneView) -> np.ndarray:
-    """Return the permeability to boron in the middle of each element.
-
-    Parameters
-    ----------
-    view : MembraneView
-        The vessel. [-]
-
-    Returns
-    -------
-    ndarray, shape (elements, points)
-        Of both forms together, by their shares. [m/s]
-
-    Validity
-    --------
-    As `boron_passage`.
-
-    Source
-    ------
-    dickson_1990
-    """
+def _boron_permeability(view: MembraneView, acid: VesselAcidity | None) -> np.ndarray:
+    """Permeability to both forms of boron in the middle of each element, by their shares."""
     element, law = element_of(view.of_parameter("element")), view.of_parameter("correlation")
     cold = membrane_at(element, law, TEST_TEMPERATURE, 1.0, 1.0).salt_permeability
     aged = membrane_at(
         element, law, view.temperature, 1.0, view.of_parameter("salt_permeability_ratio")
     ).salt_permeability
-    acid = float(element.boric_acid_permeability or 0.0) * aged / cold
-    return boron.effective_permeability(_borate(view), acid, aged)
+    boric = float(element.boric_acid_permeability or 0.0) * aged / cold
+    return boron.effective_permeability(_borate(view, acid), boric, aged)
 
 
-def acidity_known(view: MembraneView) -> bool:
-    """Return whether the pH along the vessel can be told from the analysis of the source.
-
-    Parameters
-    ----------
-    view : MembraneView
-        The vessel. [-]
-
-    Returns
-    -------
-    bool
-        False without ions or a pH, or where the vessel is fed with permeate. [-]
-
-    Validity
-    --------
-    Any vessel.
-
-    Source
-    ------
-    definition
-    """
-    told = view.analysis.kind in ("ions", "seawater") and view.analysis.ph is not None
-    return told and bool(np.any(view.fed >= SMALLEST))
-
-
-def _borate(view: MembraneView):
+def _borate(view: MembraneView, acid: VesselAcidity | None):
     """Share of borate in the middle of each element; none where the pH is not known."""
-    if not acidity_known(view):
+    if acid is None:
         return np.zeros(np.shape(view.between))
+    found = acid.along(view.between)
+    ground, boric = found.ground, found.ground.constants.boric
+    thin = boric / (boric + 10 ** -(found.ph - ground.shift))
     factor = np.clip(view.between, SMALLEST, LARGEST)
     ratio = factor * view.table.feed_salinity / (1 - view.table.feed_salinity)
-    ph, inside = acidity(view.analysis, factor, view.temperature)
-    share = boron.borate_fraction(ph, ratio / (1 + ratio), view.temperature)
-    return np.where((view.between >= SMALLEST) & inside, share, 0.0)
+    salty = boron.borate_fraction(found.ph, ratio / (1 + ratio), view.temperature)
+    return np.where(ground.inside, np.where(ground.thin, thin, salty), 0.0)

@@ -2,7 +2,10 @@
 
 Calcium carbonate is judged by the index that is made for the water: in fresh and brackish water
 the saturation index at the membrane; where the concentrate is saltier than Langelier's index
-reaches, the index of Stiff and Davis, which allows for the salt. The saturation itself is told.
+reaches, the index of Stiff and Davis, which allows for the salt, at the pH that its standard
+counts with (carbon dioxide held): the habit it is held against was made so. The saturation itself,
+by the pH that the balance of carbon leaves, is told.
+Of a vessel that is fed with a permeate only calcium carbonate can come near, where base is dosed.
 """
 
 from __future__ import annotations
@@ -13,17 +16,20 @@ import numpy as np
 
 from treatsim.operations.outcome import Limit
 from treatsim.safety.membrane_view import MembraneView
+from treatsim.safety.vessel_acidity import VesselAcidity
 from treatsim.water import scaling
+from treatsim.water.acid_base import calcite_index
 from treatsim.water.concentrate_line import (
+    LARGEST,
     SMALLEST,
-    States,
+    acid_balance,
     concentrate_line,
     first_crossing,
-    limiting_factors,
     states,
 )
 from treatsim.water.ion_passage import ions_of
 from treatsim.water.ions import IONS
+from treatsim.water.scaling import Saturation
 
 WITH_ANTISCALANT = 1.8  # index; published guidance for organic antiscalants, from memory
 # For the index of Stiff and Davis guidance spans 0.5 to 1.8 (memory). It reads about 0.7 below the
@@ -38,24 +44,34 @@ SOURCES = {
     False: "habit of the trade, from memory: no source; nothing dosed",
 }
 STEPS = 400  # factors at which the limits are looked at for the highest recovery
+DOSED_IONS = ("Ca", "SO4")  # of scales; what dosing may bring
+IN_SCALE = {
+    "calcite": ("Ca",), "gypsum": ("Ca", "SO4"), "barite": ("SO4",), "celestite": ("SO4",),
+    "fluorite": ("Ca",), "silica": (),
+}  # fmt: skip
+MIXING = 1e-3  # relative; volumes that mix add up to this only
+LEAST = 1e-9  # mol/m3 and mol/kg, where a logarithm is taken
 
 
 class ScaleState(NamedTuple):
     """Bulk of the concentrate and the worst membrane, per point."""
 
-    bulk: States
-    wall: States
+    bulk: Saturation
+    wall: Saturation
+    inside: Any  # whether factor and temperature lie within the chemistry
     carbonate: Any  # index that is held; NaN where the analysis has no calcium or alkalinity
     salty: Any  # whether it is that of Stiff and Davis
 
 
-def scale_state(view: MembraneView) -> ScaleState:
+def scale_state(view: MembraneView, acid: VesselAcidity) -> ScaleState:
     """Return the state of scale in one vessel at every point.
 
     Parameters
     ----------
     view : MembraneView
         The vessel. [-]
+    acid : VesselAcidity
+        Acidity along it. [-]
 
     Returns
     -------
@@ -64,39 +80,103 @@ def scale_state(view: MembraneView) -> ScaleState:
 
     Validity
     --------
-    As `concentrate_line.states`.
+    As `saturations`.
 
     Source
     ------
     parkhurst_appelo_2013, astm_d4582
     """
-    bulk = states(view.analysis, view.bulk, view.temperature)
-    wall = states(view.analysis, view.wall, view.temperature)
-    salinity = view.sound(view.concentrate.salinity, 0.01)
-    return ScaleState(bulk, wall, *_carbonate(view, bulk, wall, salinity, view.temperature))
+    bulk, _ = saturations(view, acid, view.bulk)
+    wall, inside = saturations(view, acid, view.wall)
+    return ScaleState(bulk, wall, inside, *_carbonate(view, acid, view.bulk, bulk, wall))
 
 
-def _carbonate(view: MembraneView, bulk: States, wall: States, salinity, temperature):
-    """Index of calcium carbonate, and where it is that of salty water."""
-    salt = view.table.mass_concentration(salinity, temperature)
+def saturations(view: MembraneView, acid: VesselAcidity, factor) -> tuple[Saturation, Any]:
+    """Return the saturation where the salt has a concentration factor over the source.
+
+    Parameters
+    ----------
+    view : MembraneView
+        The vessel. [-]
+    acid : VesselAcidity
+        Acidity along it. [-]
+    factor : array_like
+        Concentration factor; at a membrane, polarisation included. [1]
+
+    Returns
+    -------
+    tuple
+        Saturation by mineral, and where the factor lies within the chemistry [bool].
+
+    Validity
+    --------
+    Along the line of the source the indices are PHREEQC's; what dosing changes of carbonate, pH,
+    sulfate and calcium is put on top with the activity coefficients of that line. Below it only
+    calcite is told, by `calcite_index`; of the others the end of the line is an upper bound.
+
+    Source
+    ------
+    parkhurst_appelo_2013, plummer_busenberg_1982
+    """
+    T = np.broadcast_to(view.temperature, np.shape(factor))
+    found, here = states(view.analysis, factor, T), acid.along(factor)
+    own, thin = acid_balance(view.analysis, factor, T), here.ground.thin
+    indices = {}
+    for name, index in found.saturation.indices.items():
+        more = sum(_dosed(view, acid, ion) for ion in DOSED_IONS if ion in IN_SCALE[name])
+        if name == "calcite":
+            gas = np.maximum(here.forms.carbon_dioxide, LEAST) / own.carbon_dioxide
+            more = more + np.log10(gas) + 2 * (here.ph - own.ph)
+        indices[name] = index + more
+    if "calcite" in indices and np.any(thin):
+        grown = np.asarray(factor) / view.fed
+        calcium = _held(view, acid, "Ca") / IONS["Ca"].molar_mass / acid.water * grown
+        strength = acid.place.ionic_strength * grown
+        by_formula = calcite_index(calcium, here.forms, np.minimum(strength, 1.0), T)
+        indices["calcite"] = np.where(thin, by_formula, indices["calcite"])
+    strength = np.where(thin, acid.place.ionic_strength * factor / view.fed, own.ionic_strength)
+    return Saturation(here.ph, indices, strength), thin | found.inside
+
+
+def _held(view: MembraneView, acid: VesselAcidity, ion: str):
+    return np.maximum(view.sound(acid.held[ion], 1.0), 1e-12)
+
+
+def _dosed(view: MembraneView, acid: VesselAcidity, ion: str):
+    """Decimal logarithm of an ion of the feed over what the source would bring there."""
+    if ion not in acid.held or np.all(view.fed < SMALLEST):
+        return 0.0
+    by_itself = ions_of(view.analysis, view.sound(view.feed.concentration, 1.0)).get(ion, 0.0)
+    brought = np.where(by_itself > 0, by_itself, 1.0)
+    share = np.where(by_itself > 0, _held(view, acid, ion) / brought, 1.0)
+    return np.where(np.abs(share - 1) > MIXING, np.log10(share), 0.0)
+
+
+def _carbonate(view: MembraneView, acid: VesselAcidity, factor, bulk, wall):
+    """Index of calcium carbonate that is held, and where it is that of salty water."""
+    T = view.temperature
+    ratio = np.asarray(factor) * view.table.feed_salinity / (1 - view.table.feed_salinity)
+    salinity = ratio / (1 + ratio)
+    salt = view.table.mass_concentration(np.minimum(salinity, 0.45), T)
     salty = salt > scaling.LANGELIER_RANGE.high
-    if "calcite" not in wall.saturation.indices:
+    if "calcite" not in wall.indices:
         return np.full(np.shape(salt), np.nan), salty
-    water = view.table.density(salinity, temperature) - salt
+    water = view.table.density(salinity, T) - salt
     index = scaling.stiff_davis_index(
-        bulk.saturation.ph, *hardness(view, salt),
-        bulk.saturation.ionic_strength * water / 1e3, temperature,
-    )  # fmt: skip
-    return np.where(salty, index, wall.saturation.indices["calcite"]), salty
+        acid.by_standard(factor), *hardness(view, acid, salt), bulk.ionic_strength * water / 1e3, T
+    )
+    return np.where(salty, index, wall.indices["calcite"]), salty
 
 
-def hardness(view: MembraneView, salt) -> tuple[Any, Any]:
+def hardness(view: MembraneView, acid: VesselAcidity, salt) -> tuple[Any, Any]:
     """Return calcium and alkalinity of a concentrate.
 
     Parameters
     ----------
     view : MembraneView
         The vessel. [-]
+    acid : VesselAcidity
+        Acidity along it. [-]
     salt : array_like
         Dissolved salt of the concentrate. [kg/m3]
 
@@ -107,7 +187,7 @@ def hardness(view: MembraneView, salt) -> tuple[Any, Any]:
 
     Validity
     --------
-    Salt in the proportions of the source.
+    Salt in the proportions of the source, alkalinity as dosed ahead.
 
     Source
     ------
@@ -116,10 +196,12 @@ def hardness(view: MembraneView, salt) -> tuple[Any, Any]:
     ions = ions_of(view.analysis, salt)
     carbonates = (("HCO3", 1), ("CO3", 2))
     alkali = sum(n * ions.get(name, 0.0) / IONS[name].molar_mass for name, n in carbonates)
-    return ions["Ca"] / IONS["Ca"].molar_mass, alkali
+    left = acid.alkalinity / (acid.source.alkalinity * view.fed)  # 1 where nothing is dosed
+    calcium = ions["Ca"] / IONS["Ca"].molar_mass * 10 ** _dosed(view, acid, "Ca")
+    return calcium, np.maximum(alkali * left, LEAST)
 
 
-def allowed(kind: str, salty, dosed: bool):
+def allowed(kind: str, salty, dosed):
     """Return the highest index of calcium carbonate that is commonly let be.
 
     Parameters
@@ -128,8 +210,8 @@ def allowed(kind: str, salty, dosed: bool):
         Of the water. [-]
     salty : array_like
         Whether the index is that of Stiff and Davis. [bool]
-    dosed : bool
-        Whether an antiscalant is dosed. [-]
+    dosed : array_like
+        Whether an antiscalant is dosed. [bool]
 
     Returns
     -------
@@ -144,12 +226,11 @@ def allowed(kind: str, salty, dosed: bool):
     ------
     common practice, no source
     """
-    if dosed:
-        return np.where(salty, SALTY_WITH_ANTISCALANT, WITH_ANTISCALANT)
-    return np.where(np.asarray(salty) & (kind == "seawater"), SEA_WITHOUT, WITHOUT)
+    bare = np.where(np.asarray(salty) & (kind == "seawater"), SEA_WITHOUT, WITHOUT)
+    return np.where(dosed, np.where(salty, SALTY_WITH_ANTISCALANT, WITH_ANTISCALANT), bare)
 
 
-def scale_limits(view: MembraneView, state: ScaleState) -> list[Limit]:
+def scale_limits(view: MembraneView, state: ScaleState, dosed) -> list[Limit]:
     """Return one limit for each mineral, by what the case says is dosed.
 
     Parameters
@@ -158,6 +239,8 @@ def scale_limits(view: MembraneView, state: ScaleState) -> list[Limit]:
         The vessel. [-]
     state : ScaleState
         Of the vessel. [-]
+    dosed : array_like
+        Whether an antiscalant reaches it. [bool]
 
     Returns
     -------
@@ -172,18 +255,18 @@ def scale_limits(view: MembraneView, state: ScaleState) -> list[Limit]:
     ------
     parkhurst_appelo_2013
     """
-    dosed = view.of_parameter("antiscalant") == "dosed"
-    judged = state.wall.inside | (view.wall < SMALLEST)  # a thinner one is further from scale
-    advice = "recover less" if dosed else "dose an antiscalant, or recover less"
+    every, thin = bool(np.all(dosed)), view.fed < SMALLEST
+    # a thinner one than the chemistry reaches is further from scale
+    judged = state.inside | (view.wall < SMALLEST)
     common: dict[str, Any] = {
         "binding_input": f"{view.name}.antiscalant",
-        "advice": advice,
+        "advice": "recover less" if every else "dose an antiscalant, or recover less",
         "group": "practice",
         "judged": judged,
-        "source": SOURCES[dosed],
+        "source": SOURCES[every],
     }
     found = []
-    if "calcite" in state.wall.saturation.indices:
+    if "calcite" in state.wall.indices:
         words = "index of calcium carbonate" + (
             ", Stiff and Davis" if np.all(state.salty) else " at the membrane"
         )
@@ -191,13 +274,13 @@ def scale_limits(view: MembraneView, state: ScaleState) -> list[Limit]:
             Limit(words, f"{view.name}.carbonate_index", state.carbonate, "<=",
                   allowed(view.analysis.kind, state.salty, dosed), "factor", **common)
         )  # fmt: skip
-    for mineral in state.wall.saturation.indices:
+    for mineral in () if np.all(thin) else state.wall.indices:
         if mineral != "calcite":
             rule = scaling.SCALES[mineral]
             found.append(
                 Limit(f"saturation of {mineral}", f"{view.name}.saturation.{mineral}",
-                      state.wall.saturation.ratio(mineral), "<=",
-                      rule.with_antiscalant if dosed else rule.without, "factor", **common)
+                      state.wall.ratio(mineral), "<=",
+                      np.where(dosed, rule.with_antiscalant, rule.without), "factor", **common)
             )  # fmt: skip
     return found
 
@@ -229,20 +312,23 @@ def recovery_of(factor, passage):
     return np.where(over, (factor - 1) / np.where(over, factor - passage, 1.0), 0.0)
 
 
-def highest_recovery(view: MembraneView, dosed: bool) -> dict[str, float]:
+def highest_recovery(
+    view: MembraneView, acid: VesselAcidity
+) -> tuple[dict[str, float], dict[str, float]]:
     """Return the recovery at which each mineral reaches its limit, for a lone point.
 
     Parameters
     ----------
     view : MembraneView
         The vessel. [-]
-    dosed : bool
-        Whether an antiscalant is dosed. [-]
+    acid : VesselAcidity
+        Acidity along it. [-]
 
     Returns
     -------
-    dict of float
-        Scale -> recovery; infinite where it does not as far as the chemistry reaches. [1]
+    tuple of dict of float
+        Without and with an antiscalant: scale -> recovery, of a vessel fed with permeate its own,
+        else that of the source; infinite where it is not met as far as the chemistry reaches. [1]
 
     Validity
     --------
@@ -252,23 +338,52 @@ def highest_recovery(view: MembraneView, dosed: bool) -> dict[str, float]:
     ------
     parkhurst_appelo_2013, astm_d4582
     """
-    wall = float(np.ravel(view.wall / view.bulk)[0])
-    T, passage = float(np.ravel(view.temperature)[0]), float(np.ravel(view.passage)[0])
-    factors = limiting_factors(view.analysis, T, polarisation=wall, antiscalant=dosed)
-    if "calcite" in factors:
-        factors["calcite"] = _carbonate_factor(view, wall, T, dosed)
-    return {
-        name: float(recovery_of(factor, passage)) if np.isfinite(factor) else np.inf
-        for name, factor in factors.items()
-    }
+    polarisation = view.wall / view.bulk
+    start, factor = searched(view)
+    bulk, _ = saturations(view, acid, factor)
+    wall, _ = saturations(view, acid, factor * polarisation)
+    index, salty = _carbonate(view, acid, factor, bulk, wall)
+    thin = bool(np.all(view.fed < SMALLEST))
+    bare: dict[str, float] = {}
+    held: dict[str, float] = {}
+    for name, reached in wall.indices.items():
+        rule = scaling.SCALES[name]
+        if thin and name != "calcite":
+            continue
+        for dosed, found in ((False, bare), (True, held)):
+            limit = np.log10(rule.with_antiscalant if dosed else rule.without)
+            excess = reached - limit
+            if name == "calcite":
+                excess = index - allowed(view.analysis.kind, salty, dosed)
+            crossing = float(np.exp(first_crossing(np.log(factor), excess[:, None])[0]))
+            share = recovery_of(crossing / start, float(view.passage[0]) / start)
+            found[name] = float(share) if np.isfinite(crossing) else np.inf
+    return bare, held
 
 
-def _carbonate_factor(view: MembraneView, wall: float, temperature: float, dosed: bool) -> float:
-    """Factor of the bulk at which calcium carbonate reaches its limit, by the index that holds."""
-    top = concentrate_line(view.analysis, temperature).high / wall
-    factor = np.linspace(SMALLEST, top, STEPS)
-    ratio = factor * view.table.feed_salinity / (1 - view.table.feed_salinity)
-    bulk, at_wall = (states(view.analysis, f, temperature) for f in (factor, factor * wall))
-    index, salty = _carbonate(view, bulk, at_wall, ratio / (1 + ratio), temperature)
-    excess = index - allowed(view.analysis.kind, salty, dosed)
-    return float(np.maximum(first_crossing(factor, excess[:, None])[0], 0.0))
+def searched(view: MembraneView) -> tuple[float, np.ndarray]:
+    """Return the factors over which limits are looked for, of a lone point.
+
+    Parameters
+    ----------
+    view : MembraneView
+        The vessel. [-]
+
+    Returns
+    -------
+    tuple of float and ndarray
+        Factor that recovery counts from, and factors of the bulk, rising. [1]
+
+    Validity
+    --------
+    As far as the chemistry reaches at the membrane; a permeate up to twentyfold.
+
+    Source
+    ------
+    definition
+    """
+    fed, wall = float(view.fed[0]), float(view.wall[0] / view.bulk[0])
+    if fed < SMALLEST:
+        return fed, np.geomspace(fed, max(min(LARGEST * fed, SMALLEST) / wall, 1.01 * fed), STEPS)
+    top = concentrate_line(view.analysis, float(view.temperature[0])).high
+    return 1.0, np.geomspace(fed, max(top / wall, 1.01 * fed), STEPS)

@@ -17,6 +17,7 @@ from treatsim.safety.additions import Additions
 from treatsim.safety.cautions import cautions_for
 from treatsim.safety.parts.dissolved import Analytes, dissolved
 from treatsim.safety.parts.dose import dose
+from treatsim.safety.parts.dosing import dosing
 from treatsim.safety.parts.fouling import fouling
 from treatsim.safety.parts.germs import Germs, germs
 from treatsim.safety.parts.log import log
@@ -25,7 +26,7 @@ from treatsim.safety.parts.people import people
 from treatsim.safety.parts.product import product
 from treatsim.safety.parts.units import units
 
-PARTS = (log, dose, units, germs, product, dissolved, people, membranes, fouling)
+PARTS = (log, dose, units, germs, product, dosing, dissolved, people, membranes, fouling)
 NO_ANSWER = "no_answer"
 WORDS = (*STATES[:3], NO_ANSWER)  # of a whole point, by the worst of its limits
 MET, NOT_MET, NOT_JUDGED, WITHOUT = range(4)
@@ -118,7 +119,7 @@ class Verdict:
     @property
     def cautions(self) -> list[str]:
         """Cautions for this train."""
-        groups = [group for unit in self.result.sheet.units.values() for group in unit.hazards]
+        groups = [group for unit in self.result.sheet.units.values() for group in unit.dangers()]
         return [" ".join(c.text.split()) for c in cautions_for(groups)]
 
     @property

@@ -11,14 +11,11 @@ from typing import NamedTuple
 import numpy as np
 
 from treatsim.errors import RequestError, require
-from treatsim.water.analysis import WaterAnalysis
 from treatsim.water.ions import (
     CALCIUM_CARBONATE_EQUIVALENT,
     IONS,
-    SODIUM_CHLORIDE_MOLAR_MASS,
 )
 from treatsim.water.phreeqc import ION_ASSOCIATION, Recipe, run
-from treatsim.water.speciation import equilibrium, feed
 
 CARBON_DIOXIDE_MOLAR_MASS = 44.0095e-3  # kg/mol
 
@@ -38,47 +35,6 @@ class Product(NamedTuple):
 
 
 PRODUCT_OUTPUTS = ('-LA("H+")', "ALK", 'MOL("CO2")', 'TOT("Ca")', "RHO")
-
-
-def permeate(
-    analysis: WaterAnalysis, alkalinity_passage: float, salt_passage: float, temperature: float
-) -> Product:
-    """Return the carbonate system of the permeate.
-
-    Parameters
-    ----------
-    analysis : WaterAnalysis
-        Feed: ion analysis, or sea water with a pH. [-]
-    alkalinity_passage : float
-        Permeate over feed alkalinity. [1]
-    salt_passage : float
-        Permeate over feed salt; held as sodium chloride, it only sets the ionic strength. [1]
-    temperature : float
-        Temperature. [K]
-
-    Returns
-    -------
-    Product
-        pH [1], alkalinity [eq/m3], carbon dioxide and calcium [kg/m3].
-
-    Validity
-    --------
-    All dissolved carbon dioxide of the feed passes; no exchange with air. pH within 0.1 as far as
-    the passage of alkalinity is known.
-
-    Source
-    ------
-    parkhurst_appelo_2013
-    """
-    passage = float(require("alkalinity_passage", alkalinity_passage, 0, 1, ""))
-    salt = float(require("salt_passage", salt_passage, 0, 1, ""))
-    water = feed(analysis, ION_ASSOCIATION)
-    (gas,) = equilibrium(water, 1.0, temperature, outputs=('SI("CO2(g)")',)).extra
-    chloride = salt * water.salt_ratio / SODIUM_CHLORIDE_MOLAR_MASS
-    bicarbonate = passage * water.alkalinity
-    molality = {"Na": chloride + bicarbonate, "Cl": chloride, "C(4)": water.carbon}
-    guess = water.ph + np.log10(max(passage, 1e-3))
-    return _product(Recipe(molality, temperature, guess, True, carbon_dioxide=gas))
 
 
 def remineralised(product: Product, temperature: float, *, carbon_dioxide: float = 0.0) -> Product:

@@ -14,6 +14,7 @@ import numpy as np
 
 from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import NoSolutionError, require
+from treatsim.water.acid_base import Constants
 from treatsim.water.analysis import WaterAnalysis
 from treatsim.water.phreeqc import PITZER
 from treatsim.water.scaling import SCALES, Saturation, minerals
@@ -24,14 +25,15 @@ SMALLEST, LARGEST = 0.1, 20.0  # concentration factor, per kg of water
 NODES = 8  # 0.001 in an index against PHREEQC itself, where 0.1 is the doubt between databases
 FEW = 3  # temperatures that are each given their own series
 LARGEST_RATIO = 0.3  # kg of salt per kg of water; beyond, no activity model here was fitted
-STEPS = 400  # in which the first crossing of a limit is looked for
 SHRINK, TRIES = 0.7, 8  # of the largest factor, where PHREEQC finds no equilibrium
 COLDEST, WARMEST = ZERO_CELSIUS, ZERO_CELSIUS + 45.0
 WARM_NODES = nodes(COLDEST, WARMEST, 6)
+HEAD = 3 + len(Constants._fields)  # columns before the minerals, those of Balance
+NONE_LEFT = 1e-50  # mol/kg of carbon dioxide in a water without carbon
 
 
 class Line(NamedTuple):
-    """One series for each of pH, logarithm of ionic strength, and the minerals' indices."""
+    """One series for each of pH, logarithm of ionic strength, of constants, minerals' indices."""
 
     series: Series  # over the logarithm of the factor; coefficients (NODES, quantities)
     scales: tuple[str, ...]
@@ -105,7 +107,9 @@ def _fitted(waters: list[Feed], high: float, temperature: float) -> Line:
             found = [minerals(water, float(np.exp(at)), temperature) for at in x]
             if not columns:
                 columns = [[state.ph for state, _ in found],
-                           [np.log(state.ionic_strength) for state, _ in found]]  # fmt: skip
+                           [np.log(state.ionic_strength) for state, _ in found],
+                           [np.log(max(state.carbon_dioxide, NONE_LEFT)) for state, _ in found],
+                           *np.log([state.apparent for state, _ in found]).T]  # fmt: skip
             names = [name for name in found[0][1] if name not in scales]
             scales.extend(names)
             columns += [[index[name] for _, index in found] for name in names]
@@ -143,13 +147,23 @@ def states(analysis: WaterAnalysis, concentration_factor, temperature) -> States
     parkhurst_appelo_2013
     """
     values, lines, inside = _values(analysis, concentration_factor, temperature, slice(None))
-    indices = {name: values[..., 2 + i] for i, name in enumerate(lines[0].scales)}
+    indices = {name: values[..., HEAD + i] for i, name in enumerate(lines[0].scales)}
     ordered = {name: indices[name] for name in SCALES if name in indices}
     return States(Saturation(values[..., 0], ordered, np.exp(values[..., 1])), inside)
 
 
-def acidity(analysis: WaterAnalysis, concentration_factor, temperature):
-    """Return the pH of a concentrate at every point, and where it is inside the series.
+class Balance(NamedTuple):
+    """Acid and base of a concentrate whose dissolved gas is that of the source."""
+
+    ph: Any
+    ionic_strength: Any  # mol/kg
+    carbon_dioxide: Any  # mol/kg
+    constants: Constants
+    inside: Any  # bool
+
+
+def acid_balance(analysis: WaterAnalysis, concentration_factor, temperature) -> Balance:
+    """Return pH, carbon dioxide and the constants of carbonate and borate at every point.
 
     Parameters
     ----------
@@ -162,19 +176,20 @@ def acidity(analysis: WaterAnalysis, concentration_factor, temperature):
 
     Returns
     -------
-    tuple of ndarray
-        pH [1] and inside [bool], broadcast shape.
+    Balance
+        Broadcast shape.
 
     Validity
     --------
-    As `states`.
+    As `states`; at another pH than the water's own the ion pairs are taken to stay.
 
     Source
     ------
     parkhurst_appelo_2013
     """
-    values, _, inside = _values(analysis, concentration_factor, temperature, slice(1))
-    return values[..., 0], inside
+    values, _, inside = _values(analysis, concentration_factor, temperature, slice(HEAD))
+    strength, gas, *constants = np.moveaxis(np.exp(values[..., 1:]), -1, 0)
+    return Balance(values[..., 0], strength, gas, Constants(*constants), inside)
 
 
 def _values(analysis: WaterAnalysis, concentration_factor, temperature, columns: slice):
@@ -201,52 +216,6 @@ def _weights(T, own) -> list[np.ndarray]:
         others = np.delete(own, i)
         found.append(np.prod((T[..., None] - others) / (t - others), axis=-1))
     return found
-
-
-def limiting_factors(
-    analysis: WaterAnalysis,
-    temperature: float,
-    *,
-    polarisation: float = 1.0,
-    antiscalant: bool = False,
-) -> dict[str, float]:
-    """Return the highest concentration factor of the bulk at which each scale stays in its limit.
-
-    Parameters
-    ----------
-    analysis : WaterAnalysis
-        Ion analysis, or sea water with a pH. [-]
-    temperature : float
-        Temperature. [K]
-    polarisation : float
-        Membrane over bulk concentration. [1]
-    antiscalant : bool
-        Which of the two limits of `SCALES` holds. [-]
-
-    Returns
-    -------
-    dict of float
-        Scale -> concentration factor; below 1 the feed itself is over the limit; infinite if the
-        limit is not met as far as the line goes, 0 if it is exceeded at its start. [1]
-
-    Validity
-    --------
-    As `concentrate_line`. Limits are common practice, from memory.
-
-    Source
-    ------
-    parkhurst_appelo_2013
-    """
-    wall = float(require("polarisation", polarisation, 1, 10, ""))
-    line = concentrate_line(analysis, temperature)
-    rules = [SCALES[name] for name in line.scales]
-    allowed = np.log10([r.with_antiscalant if antiscalant else r.without for r in rules])
-
-    x = np.linspace(line.series.low, line.series.high, STEPS)
-    excess = evaluate(line.series, x[:, None])[:, 2:] - allowed
-    factors = np.exp(first_crossing(x, excess)) / wall
-    found = dict(zip(line.scales, factors.tolist(), strict=True))
-    return {name: found[name] for name in SCALES if name in found}
 
 
 def first_crossing(x, excess):

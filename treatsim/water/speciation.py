@@ -10,6 +10,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from treatsim.errors import RequestError
+from treatsim.water.acid_base import Constants, thin_constants
 from treatsim.water.analysis import WaterAnalysis
 from treatsim.water.ions import IONS, SEA_SALT, SEA_SALT_MOLAR_MASS
 from treatsim.water.phreeqc import PITZER, Recipe, run
@@ -18,6 +19,7 @@ from treatsim.water.salt_solutions import seawater_density
 ELEMENT = {"SO4": "S(6)", "SiO2": "Si", "NO3": "N(5)"}
 # pitzer.dat has no parameters for these: counted, mole for mole, as chloride
 AS_CHLORIDE = ("F", "NO3")
+LEAST = 1e-50  # below, PHREEQC means that a species is not there
 DENSITY_PASSES = 5  # each pass gains a factor of ten or more
 
 
@@ -53,10 +55,18 @@ class State(NamedTuple):
     boric_acid: float  # mol/kg
     ionic_strength: float  # mol/kg
     alkalinity: float  # eq/kg
+    apparent: Constants  # of carbonate and borate; without pairs where the database is another
     extra: tuple[float, ...]  # what else was asked for
 
 
 STATE_OUTPUTS = ('-LA("H+")', 'LA("H2O")', "RHO", 'MOL("CO2")', 'MOL("{boric}")', "MU", "ALK")
+FORM_OUTPUTS = (  # of pitzer.dat, each with its ion pairs; CO2 and boric acid stand above
+    'MOL("HCO3-")',
+    'MOL("CO3-2") + MOL("MgCO3")',
+    'MOL("B(OH)4-") + MOL("MgB(OH)4+") + MOL("CaB(OH)4+")',
+    'MOL("OH-") + MOL("MgOH+")',
+    'MOL("H+") + MOL("HSO4-")',
+)
 BORIC_ACID = {"pitzer.dat": "B(OH)3", "phreeqc.dat": "H3BO3"}
 
 
@@ -227,9 +237,27 @@ def equilibrium(
     parkhurst_appelo_2013
     """
     recipe = _recipe(water, factor, temperature, ph)
-    asked = tuple(o.format(boric=BORIC_ACID[water.database]) for o in STATE_OUTPUTS) + outputs
-    v = run(recipe, asked, water.database)
-    return State(v[0], v[1], v[2] * 1e3, v[3], v[4], v[5], v[6], tuple(v[7:]))
+    asked = tuple(o.format(boric=BORIC_ACID[water.database]) for o in STATE_OUTPUTS)
+    paired = FORM_OUTPUTS if water.database == PITZER else ()
+    v = run(recipe, asked + paired + outputs, water.database)
+    own, forms, extra = v[:7], v[7 : 7 + len(paired)], v[7 + len(paired) :]
+    apparent = _apparent(own, forms or [0.0] * len(FORM_OUTPUTS), temperature)
+    ph, log_water, density, gas, boric, strength, alkalinity = own
+    return State(
+        ph, log_water, density * 1e3, gas, boric, strength, alkalinity, apparent, tuple(extra)
+    )
+
+
+def _apparent(own: list[float], forms: list[float], temperature: float) -> Constants:
+    """Apparent constants of a water; of a form that is not there, those of a thin water."""
+    ph, _, _, gas, boric, strength, _ = own
+    one, two, borate, hydroxide, free = forms
+    h = 10**-ph
+    thin = thin_constants(strength, temperature)
+    parts = (h * one, gas), (h * two, one), (h * borate, boric), (h * hydroxide, 1.0), (h, free)
+    return Constants(
+        *(a / b if min(a, b) > LEAST else float(k) for (a, b), k in zip(parts, thin, strict=True))
+    )
 
 
 def _recipe(water: Feed, factor: float, temperature: float, ph: float | None) -> Recipe:

@@ -13,13 +13,15 @@ import numpy as np
 
 from treatsim.errors import NoSolutionError
 from treatsim.flowsheet.result import Result
+from treatsim.flowsheet.wiring import reach
 from treatsim.operations.outcome import Finding, Value, unjudged
+from treatsim.operations.ro_element import element_of
+from treatsim.operations.ro_limits import ph_limits
 from treatsim.ranges import excursions
 from treatsim.safety.additions import Additions
 from treatsim.safety.membrane_view import MembraneView
 from treatsim.safety.parts.units import as_stated
-from treatsim.safety.passing import BORON
-from treatsim.safety.product_water import ProductWater, named
+from treatsim.safety.product_water import ProductWater, product_at
 from treatsim.safety.scale import (
     ScaleState,
     hardness,
@@ -27,16 +29,26 @@ from treatsim.safety.scale import (
     recovery_of,
     scale_limits,
     scale_state,
+    searched,
 )
+from treatsim.safety.vessel_acidity import VesselAcidity
 from treatsim.water import boron, chemistry, scaling
-from treatsim.water.concentrate_line import SMALLEST, concentrate_line, states
+from treatsim.water.acid_base import DAVIES_RANGE
+from treatsim.water.acidity import ALKALINITY
+from treatsim.water.concentrate_line import SMALLEST
 from treatsim.water.ion_passage import DIVALENT_SHARE, RELATIVE_PASSAGE
 from treatsim.water.ions import CALCIUM_CARBONATE_EQUIVALENT
 
+CALCITE = "calcite"
+ENOUGH = 1 - 1e-9  # of the least dose of an antiscalant
+ALKALINE = 8.3  # pH above which no carbon dioxide to speak of is left
+THIN = (
+    "fed with a permeate: of the scales only calcium carbonate can come near, where base is dosed"
+)
 BLEND_TARGET = 0.3  # kg/m3 of dissolved solids, upper end of the best taste class
 ASSUMED = (
-    "dissolved carbon dioxide stays that of the source all along and passes the membrane; nothing "
-    "precipitates",
+    "what is left of the dissolved carbon closes its balance along the vessel; carbon dioxide "
+    "passes the membrane at its fugacity; nothing precipitates",
     f"ions of the permeate are estimated: divalent ones pass {DIVALENT_SHARE:.2g} and nitrate "
     f"{RELATIVE_PASSAGE['NO3']:.2g} times as readily as monovalent ones, alkalinity as a "
     "monovalent ion, charges in balance, sum equal to the solved salt (common practice, no "
@@ -81,6 +93,8 @@ def membranes(result: Result, earlier: Additions) -> Additions:
         if unit.semipermeable:
             view = MembraneView(result, unit)
             found = found.joined(_contents(view, water)).joined(_chemistry(view, water))
+            if _acid_or_base_ahead(view):
+                found = found.joined(_ph_limits(view, water))
     return found
 
 
@@ -92,12 +106,12 @@ def _contents(view: MembraneView, water: ProductWater) -> Additions:
     """What the permeate holds, boron of all three streams, and the share of a blend."""
     told: dict[str, Any] = {}
     for port in ("permeate", "feed", "concentrate"):
-        held = water.ports.get((view.name, port), {})
-        told |= {
-            f"{port}.{named(symbol)}": value
-            for symbol, value in held.items()
-            if named(symbol) not in water.at_most and (port == "permeate" or symbol == BORON)
-        }
+        if (view.name, port) in water.ports:
+            told |= {
+                f"{port}.{name}": value
+                for name, value in product_at(view.result, water, (view.name, port)).items()
+                if name not in water.at_most and (port == "permeate" or name == "boron")
+            }
     values = _at(view, told, "concentration")
     raw = view.sound(view.result.sheet.source.concentration, 1.0)
     salt = view.sound(view.permeate.concentration, 0.1)
@@ -106,7 +120,8 @@ def _contents(view: MembraneView, water: ProductWater) -> Additions:
         values |= _at(view, {"blend_share": share}, "fraction")
     if "permeate.boron" not in told:
         return Additions(values)
-    beyond = excursions(boron.DICKSON_SALINITY, view.sound(view.concentrate.salinity, 0.01))
+    salt = np.where(view.fed < SMALLEST, 0.01, view.sound(view.concentrate.salinity, 0.01))
+    beyond = excursions(boron.DICKSON_SALINITY, salt)  # thin waters have a formula of their own
     beyond += excursions(boron.DICKSON_TEMPERATURE, view.temperature)
     return Additions(
         values,
@@ -122,17 +137,51 @@ def _chemistry(view: MembraneView, water: ProductWater) -> Additions:
         return _untold(view, "water.ions", "the ions of the source are not known")
     if view.analysis.ph is None:
         return _untold(view, "water.ph", "water.ph is not given")
-    if np.all(view.fed < SMALLEST):
-        text = "its feed is a permeate, too thin for scale to form"
-        return Additions(notes=(f"{view.name}: no scale or pH: {text}",))
+    if water.acidity is None or (view.name, "feed") not in water.ports:
+        return Additions()
+    held = water.ports[view.name, "feed"]
+    acid = VesselAcidity(view, water.acidity, held, water.ports[view.name, "permeate"])
     try:
-        state = scale_state(view)
+        state = scale_state(view, acid)
     except NoSolutionError as error:
         return _untold(view, "", str(error))
-    limits = [as_stated(view.result, view.name, item) for item in scale_limits(view, state)]
-    notes = tuple(f"{view.name}: {line}" for line in ASSUMED)
-    found = Additions(_states(view, state), tuple(limits), (), notes, ("parkhurst_appelo_2013",))
-    return found if view.result.points != 1 else found.joined(_alone(view, water))
+    dosed = view.of_parameter("antiscalant") == "dosed"
+    dosed = dosed | (np.asarray(held.get("antiscalant", 0.0)) >= ENOUGH)
+    limits = [as_stated(view.result, view.name, item) for item in scale_limits(view, state, dosed)]
+    notes = [f"{view.name}: {line}" for line in ASSUMED]
+    if np.all(view.fed < SMALLEST):
+        notes.append(f"{view.name}: {THIN}")
+    beyond = excursions(DAVIES_RANGE, np.where(view.fed < SMALLEST, acid.place.ionic_strength, 0.0))
+    found = Additions(
+        _states(view, acid, state),
+        tuple(limits),
+        notes=tuple(notes),
+        sources=("parkhurst_appelo_2013", "plummer_busenberg_1982"),
+        excursions=tuple((view.name, item) for item in beyond),
+    )
+    return found if view.result.points != 1 else found.joined(_alone(view, acid))
+
+
+def _acid_or_base_ahead(view: MembraneView) -> bool:
+    """Whether a unit that may change the pH lies on a way to the vessel."""
+    sheet = view.result.sheet
+    dosing = [name for name, unit in sheet.units.items() if unit.adds_dissolved]
+    return any(view.name in reach(sheet.wiring, name) for name in dosing)
+
+
+def _ph_limits(view: MembraneView, water: ProductWater) -> Additions:
+    """The pH along a vessel against what its elements bear."""
+    lowest = highest = np.full(view.result.points, np.nan)
+    if water.acidity is not None and (view.name, "feed") in water.ports:
+        acid = VesselAcidity(view, water.acidity, water.ports[view.name, "feed"])
+        ends = np.array([acid.feed.ph, acid.concentrate.ph, acid.along(view.wall).ph])
+        lowest, highest = np.min(ends, axis=0), np.max(ends, axis=0)
+    element = element_of(view.of_parameter("element"))
+    limits = ph_limits(view.name, element, lowest, highest)
+    told = {} if np.any(np.isnan(lowest)) else {"ph_min": lowest, "ph_max": highest}
+    return Additions(
+        _at(view, told, "ph"), tuple(as_stated(view.result, view.name, item) for item in limits)
+    )
 
 
 def _untold(view: MembraneView, needs: str, why: str) -> Additions:
@@ -141,64 +190,67 @@ def _untold(view: MembraneView, needs: str, why: str) -> Additions:
                      notes=(f"{view.name}: no scale or pH: {why}",))  # fmt: skip
 
 
-def _states(view: MembraneView, state: ScaleState) -> dict[str, Value]:
+def _states(view: MembraneView, acid: VesselAcidity, state: ScaleState) -> dict[str, Value]:
     """Factors, acidity, saturations and the simple indices."""
-    fed = states(view.analysis, view.fed, view.temperature)
-    bulk, wall = state.bulk.saturation, state.wall.saturation
+    bulk, wall = state.bulk, state.wall
+    thin = bool(np.all(view.fed < SMALLEST))
     numbers: dict[str, Any] = {
         "concentrate.concentration_factor": view.bulk,
         "membrane.concentration_factor": view.wall,
     }
-    numbers |= {f"saturation.{name}": wall.ratio(name) for name in wall.indices}
-    numbers |= {f"saturation_bulk.{name}": bulk.ratio(name) for name in wall.indices}
-    if "calcite" in wall.indices:
+    shown = [name for name in wall.indices if name == CALCITE or not thin]
+    numbers |= {f"saturation.{name}": wall.ratio(name) for name in shown}
+    numbers |= {f"saturation_bulk.{name}": bulk.ratio(name) for name in shown}
+    if CALCITE in wall.indices:
         numbers["carbonate_index"] = state.carbonate
-        numbers |= _langelier(view, state)
-    acidity = {"feed.ph": fed.saturation.ph, "concentrate.ph": bulk.ph, "membrane.ph": wall.ph}
-    return _at(view, numbers, "factor") | _at(view, acidity, "ph")
+        numbers |= _langelier(view, acid)
+    acidity = {"feed.ph": acid.feed.ph, "concentrate.ph": bulk.ph, "membrane.ph": wall.ph,
+               "permeate.ph": acid.permeate.ph}  # fmt: skip
+    return (_at(view, numbers, "factor") | _at(view, acidity, "ph")
+            | _at(view, {"alkalinity_passage": acid.alkalinity_passage}, "fraction"))  # fmt: skip
 
 
-def _langelier(view: MembraneView, state: ScaleState) -> dict:
+def _langelier(view: MembraneView, acid: VesselAcidity) -> dict:
     """Langelier's index, where the concentrate is within its range."""
     salt = view.sound(view.concentrate.concentration, 1.0)
-    if excursions(scaling.LANGELIER_RANGE, salt):
+    if excursions(scaling.LANGELIER_RANGE, salt) or np.all(view.fed < SMALLEST):
         return {}
-    calcium, alkali = hardness(view, salt)
+    calcium, alkali = hardness(view, acid, salt)
     lime = CALCIUM_CARBONATE_EQUIVALENT
     index = scaling.langelier_index(
-        state.bulk.saturation.ph, salt, 2 * calcium * lime, alkali * lime, view.temperature
+        acid.by_standard(view.bulk), salt, 2 * calcium * lime, alkali * lime, view.temperature
     )
     return {"concentrate.langelier_index": index}
 
 
-def _alone(view: MembraneView, water: ProductWater) -> Additions:
-    """Highest recoveries, and the acidity of the permeate."""
-    T, passage = float(view.temperature[0]), float(view.passage[0])
-    top = concentrate_line(view.analysis, T).high * float(view.bulk[0] / view.wall[0])
-    searched = float(recovery_of(top, passage))
-    values = _at(view, {"recovery_searched": searched}, "fraction")
-    for dosed, key in ((False, "recovery_limit"), (True, "recovery_limit_antiscalant")):
-        found = highest_recovery(view, dosed)
-        values |= _at(view, {f"{key}.{name}": min(share, searched)
+def _alone(view: MembraneView, acid: VesselAcidity) -> Additions:
+    """Highest recoveries, and the permeate after contact with calcite."""
+    start, factors = searched(view)
+    top = float(recovery_of(factors[-1] / start, float(view.passage[0]) / start))
+    values = _at(view, {"recovery_searched": top}, "fraction")
+    keys = ("recovery_limit", "recovery_limit_antiscalant")
+    for key, found in zip(keys, highest_recovery(view, acid), strict=True):
+        values |= _at(view, {f"{key}.{name}": min(share, top)
                              for name, share in found.items()}, "fraction")  # fmt: skip
     try:
-        return Additions(values | _acidity(view, water, T, passage))
+        return Additions(values | _calcite_contact(view, acid))
     except NoSolutionError as error:
         return Additions(values, findings=(Finding(True, f"{view.name}: no pH: {error}"),))
 
 
-def _acidity(view: MembraneView, water: ProductWater, T: float, passage: float):
-    """PH of the permeate, and after contact with calcite."""
-    raw = water.source.get("hydrogen_carbonate", 0.0)
-    passed = water.ports.get((view.name, "permeate"), {}).get("HCO3", 0.0)
-    share = float(np.ravel(passed / raw)[0]) if np.any(raw) else 0.0
-    product = chemistry.permeate(view.analysis, min(share, 1.0), min(passage, 1.0), T)
-    hard = chemistry.remineralised(product, T)
-    acidity = {"permeate.ph": product.ph, "calcite_contact.ph": hard.ph}
+def _calcite_contact(view: MembraneView, acid: VesselAcidity) -> dict[str, Value]:
+    """The permeate after contact with calcite; one with base in it takes up none."""
+    found = acid.permeate
+    if float(found.ph[0]) > ALKALINE:
+        return {}
+    water, passed = float(np.ravel(acid.permeate_water)[0]), acid.passed
+    calcium = float(np.ravel(passed.get("Ca", 0.0))[0])
+    gas = float(found.forms.carbon_dioxide[0]) * water * chemistry.CARBON_DIOXIDE_MOLAR_MASS
+    alkali = max(float(np.ravel(passed[ALKALINITY])[0]), 0.0)
+    product = chemistry.Product(float(found.ph[0]), alkali, gas, calcium)
+    hard = chemistry.remineralised(product, float(view.temperature[0]))
     held = {
-        "permeate.carbon_dioxide": product.carbon_dioxide,
         "calcite_contact.calcium": hard.calcium,
         "calcite_contact.alkalinity_as_calcium_carbonate": hard.alkalinity_as_calcium_carbonate,
     }
-    return (_at(view, acidity, "ph") | _at(view, held, "concentration")
-            | _at(view, {"alkalinity_passage": share}, "fraction"))  # fmt: skip
+    return _at(view, {"calcite_contact.ph": hard.ph}, "ph") | _at(view, held, "concentration")

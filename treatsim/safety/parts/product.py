@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from treatsim.flowsheet.result import Result
 from treatsim.operations.declarations import Told
-from treatsim.operations.outcome import Value
+from treatsim.operations.outcome import Finding, Limit, Value, unjudged
 from treatsim.safety.additions import Additions
-from treatsim.safety.product_water import ProductWater, product_water
+from treatsim.safety.product_water import ProductWater, acid_at, product_water
 
-RESULTS = {"product.*": Told("concentration", "a substance in the product, after every blend")}
+RESULTS = {
+    "product.ph": Told("ph", "pH of the product, after every blend and dosing"),
+    "product.*": Told("concentration", "a substance in the product, after every blend"),
+}
+LOWEST, HIGHEST = 6.5, 9.5  # usual range of drinking water, who_gdwq_2011, from memory
+CORROSIVE = (
+    "the product has a pH of {ph}, below 6.5: it eats at metal and mortar; let it pass calcite, "
+    "blend it, or dose caustic soda"
+)
 
 
 def product(result: Result, earlier: Additions) -> Additions:
@@ -40,4 +50,29 @@ def product(result: Result, earlier: Additions) -> Additions:
     for name, value in water.product.items():
         key = f"{name}_at_most" if name in water.at_most else name
         values[f"product.{key}"] = Value(value, "concentration")
-    return Additions(values, notes=tuple(water.notes), records={"product": water})
+    found = Additions(values, notes=tuple(water.notes), records={"product": water})
+    end = result.product_end
+    acid = None if end is None else acid_at(result, water, end)
+    if end is None or (acid is None and not water.dosed):
+        return found
+    return found.joined(_acidity(result, water, None if acid is None else acid.ph))
+
+
+def _acidity(result: Result, water: ProductWater, ph) -> Additions:
+    """PH of the product: held where something is dosed, else only told."""
+    if not water.dosed:
+        low = np.asarray(ph < LOWEST)
+        told = {"ph": Value(ph, "ph")}
+        findings = (Finding(low, CORROSIVE, told),) if np.any(low & result.solved) else ()
+        return Additions({"product.ph": told["ph"]}, findings=findings)
+    if ph is None:
+        words = "pH of the product, behind the dosing"
+        return Additions(limits=(unjudged(words, "water.ph", address="product.ph"),))
+    source = "who_gdwq_2011"
+    limits = (
+        Limit("pH of the product", "product.ph", ph, ">=", LOWEST, "ph", source,
+              advice="dose less acid, or let it pass calcite", group="practice"),
+        Limit("pH of the product", "product.ph", ph, "<=", HIGHEST, "ph", source,
+              advice="dose less base", group="health"),
+    )  # fmt: skip
+    return Additions({"product.ph": Value(ph, "ph")}, limits, sources=(source,))
