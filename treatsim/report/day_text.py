@@ -14,7 +14,15 @@ from treatsim.power.one_day import AROUND
 from treatsim.power.sun import HOURS
 from treatsim.report.page import Page
 from treatsim.report.startup_text import cautions_of
-from treatsim.running.day import NOTHING, PER_HOUR, Day, Night, may_be_plugged_in, night_of
+from treatsim.running.day import (
+    NOTHING,
+    PER_HOUR,
+    Day,
+    Night,
+    full_yield,
+    may_be_plugged_in,
+    night_of,
+)
 from treatsim.running.plan import TOOLS
 
 WIDTH, DIGITS = 80, 3
@@ -106,12 +114,14 @@ def notes(day: Day, system: str) -> list[str]:
         quantities.text(value, "irradiation", system, DIGITS)
         for value in (day.weather.usual, day.weather.irradiation)
     )
+    litres = full_yield(day.plan) * float(np.max(day.plan.train.start_energy))
+    start = quantities.text(litres, "volume", system, 2)
     return [
         f"{given} on the horizontal; the days before and after are usual, {usual} ({AROUND} days "
         f"on either side). Clouds that pass are not in it.",
-        f"Steps of {60 // PER_HOUR} minutes; the train starts and stops by the rules of the year. "
-        "Tools are served by sun and battery above the reserve; their litres count this day and "
-        "the next.",
+        f"Steps of {60 // PER_HOUR} minutes, rules of the year. Tools are served by sun and "
+        "battery above the reserve; their litres count this day, the next and what is then "
+        f"stored; one start more or less moves them by {start}.",
     ]
 
 

@@ -170,7 +170,9 @@ def _walked(plan: Plan, found: OneDay, number: int, dull: bool, progress) -> Day
     pieces = list(walked(sides, plan.step, 0, progress))
     trace = Trace(*(np.concatenate(rows) for rows in zip(*pieces, strict=True)))
     start = found.chosen.start
-    water = trace.water[start:].sum(axis=0)
+    # what is stored less at the end is water not made yet, at the yield of the highest dial
+    left = trace.stored[-1] * plan.battery.discharge_efficiency * full_yield(plan)
+    water = trace.water[start:].sum(axis=0) + left
     more = trace.deferred[start:].sum(axis=0)
     asked = TOOLS / plan.inverter * PER_HOUR
     return Day(
@@ -180,6 +182,12 @@ def _walked(plan: Plan, found: OneDay, number: int, dull: bool, progress) -> Day
         float(trace.stored[start - 1, 0]), np.maximum(water[0] - water[1:], 0.0),
         (more[1:] - more[0]) / asked,
     )  # fmt: skip
+
+
+def full_yield(plan: Plan) -> float:
+    """Return the water of a joule at the bus at the highest dial of the day, [m3/J]."""
+    most = float(np.asarray(plan.train.full)[-1, 0])
+    return float(np.interp(most, plan.train.power[-1], plan.train.flow[-1])) / most
 
 
 def may_be_plugged_in(day: Day) -> Array:
