@@ -14,6 +14,7 @@ OURS = {path.stem for path in TESTS} | {path.parent.name for path in TESTS} | {"
 OF_THE_COMMAND = {"pytest-xdist"}  # the README runs the tests on every core
 OF_UNCERTAINTY = {"SALib"}  # reached through the command
 OF_PAGE = {"bokeh"}  # reached through the command
+IMPORTED_AS = {"PIL": "pillow"}  # name in an import -> name of the package
 OF_TABLES = {"pandas", "pyarrow", "openpyxl", "xarray"}  # reached through sweep files
 
 
@@ -28,6 +29,7 @@ def test_imports_of_the_tests_are_declared_and_used():
     for path in TESTS:
         found |= {name.split(".")[0] for name in imports(ast.parse(path.read_text("utf-8")), set())}
     foreign = found - set(sys.stdlib_module_names) - OURS
+    foreign = {IMPORTED_AS.get(name, name) for name in foreign}
     assert foreign <= names(project["dependencies"]) | extras["test"]
     assert extras["test"] <= foreign | OF_TABLES | OF_PAGE | OF_UNCERTAINTY | OF_THE_COMMAND
     assert extras["tables"] == OF_TABLES

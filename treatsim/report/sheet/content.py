@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Any
 
 import treatsim
@@ -160,8 +160,3 @@ def foot(case: Any, date: str) -> str:
         "local codes go first. Limits carry their edition: treatsim solve --full. New water, "
         "lamp, filter or bottle: a new sheet."
     )
-
-
-def blocks_of(sheet: Sheet) -> Sequence[Block]:
-    """Return every block of a sheet."""
-    return (sheet.answer, *sheet.front, *sheet.back, sheet.log)

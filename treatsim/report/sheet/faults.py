@@ -9,7 +9,6 @@ from treatsim.report.sheet.dial import dial_of, set_at
 from treatsim.report.sheet.facts import Facts
 
 HEAD, LOG_HEAD = "FAULTS", "LOG: A LINE EVERY HOUR"
-WIDE = 0.0
 
 
 class Fault(NamedTuple):

@@ -14,7 +14,7 @@ from treatsim.report.startup_text import answer
 from treatsim.running.ro_start import MembraneStart, membrane_start
 from treatsim.running.startup import Startup, startup
 
-HEAD, STOP_HEAD = "2 START AND STOP", "STOP, IN THIS ORDER"
+HEAD = "2 START AND STOP"
 
 
 class Starts(NamedTuple):
