@@ -68,7 +68,7 @@ def sheet_of(
     if not verdict.result.solved[0]:
         raise NoSolutionError(f"no operating point: {verdict.result.reason(0, system)}")
     facts = Facts(case, verdict, system)
-    starts = starts_of(facts, lambda done, total: None)
+    starts = starts_of(facts)
     makers: list[Callable[[], Block | list[Block] | None]] = [
         lambda: stop_block(facts),
         lambda: start_block(facts, starts),

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from treatsim.errors import NoSolutionError, RequestError
+from treatsim.report.membrane_text import membrane_answer
 from treatsim.report.sheet.blocks import Block, Listing, Part, Words
 from treatsim.report.sheet.dial import dial_of, set_at
 from treatsim.report.sheet.facts import Facts, untold
 from treatsim.report.startup_text import answer
+from treatsim.running.ro_held import state
 from treatsim.running.ro_start import MembraneStart, membrane_start
 from treatsim.running.startup import Startup, startup
 
@@ -24,14 +25,8 @@ class Starts(NamedTuple):
     membranes: MembraneStart | None = None
     untold: tuple[str, ...] = ()
 
-    @property
-    def bad(self) -> bool:
-        """Whether the start is known not to give good water."""
-        found = self.light
-        return found is not None and found.judged and not found.meets
 
-
-def starts_of(facts: Facts, report: Callable[[int, int], None]) -> Starts:
+def starts_of(facts: Facts) -> Starts:
     """Return the start of light and membranes, by the same functions as `startup`."""
     lit, salty = facts.units("irradiates"), facts.units("semipermeable")
     light, membranes, problems = None, None, []
@@ -40,7 +35,7 @@ def starts_of(facts: Facts, report: Callable[[int, int], None]) -> Starts:
     except (RequestError, NoSolutionError) as error:
         problems.append(untold(error))
     try:
-        membranes = membrane_start(facts.case, report) if salty else None
+        membranes = membrane_start(facts.case) if salty else None
     except (RequestError, NoSolutionError) as error:
         problems.append(untold(error))
     return Starts(light, membranes, tuple(dict.fromkeys(problems)))
@@ -48,11 +43,14 @@ def starts_of(facts: Facts, report: Callable[[int, int], None]) -> Starts:
 
 def alarms(facts: Facts, starts: Starts) -> list[str]:
     """Return what of the start belongs at the top: under dose, never good, or never open."""
-    if not starts.bad or starts.light is None:
-        return []
+    light, membranes = starts.light, starts.membranes
+    lines = []
+    if light is not None and light.judged and not light.meets:
+        lines += answer(light, facts.system)
+    if membranes is not None and state(membranes) == "not_met":
+        lines += membrane_answer(membranes, facts.system)
     words = ("NEVER", "NOT MET", "the product valve never")
-    lines = [line for line in answer(starts.light, facts.system) if line.startswith(words)]
-    return [f"start: {line}" for line in lines]
+    return [f"start: {line}" for line in lines if line.startswith(words)]
 
 
 def start_block(facts: Facts, starts: Starts) -> Block:
@@ -132,12 +130,15 @@ def _met(facts: Facts, found: Startup) -> str:
 def _membrane_steps(facts: Facts, starts: Starts) -> list[str]:
     found, table = starts.membranes, facts.section("operation")
     if found is not None:
-        up, steady = (facts.text(t, "time") for t in (found.pressure_up, found.steady))
-        gone = facts.text(found.before_steady, "volume")
+        up = f"{facts.text(found.pressure_up, 'time')}: pressure is up."
         salt = facts.text(found.salt, "concentration")
+        if not math.isfinite(found.ready):
+            return [f"{up} The product never goes to the tank ({salt}): DO NOT GIVE OUT."]
+        good = "under its limit of salt" if found.judged else "as salty as it stays (NOT JUDGED)"
+        gone = facts.text(found.made(found.ready), "volume")
         return [
-            f"{up}: pressure is up. Product to waste until {steady} ({gone}), when it is as salty "
-            f"as it stays, {salt}; then to the tank."
+            f"{up} Product to waste until {facts.text(found.ready, 'time')} ({gone}), when it is "
+            f"{good}, in steady run {salt}; then to the tank."
         ]
     if table is not None:
         warm = facts.text(table.warm_up, "short_duration")
