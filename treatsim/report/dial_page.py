@@ -24,7 +24,8 @@ from treatsim.report.dial_figure import figure, library, shades
 from treatsim.report.screen import PEOPLE, SERVED, VERDICTS, cautions, limit_name, numbers
 from treatsim.safety.verdict import Verdict, judge
 from treatsim.studies.carried import Carriage, Field, carry
-from treatsim.studies.carried_fit import FLOW, step
+from treatsim.studies.carried_fit import step
+from treatsim.studies.carried_needs import FLOW
 from treatsim.studies.dials import Dial, dials, mends, turns
 from treatsim.studies.observed import limit_of, quiet, spread_points, value_of
 

@@ -8,6 +8,7 @@ are cut, and what still cannot be carried is not judged there.
 from __future__ import annotations
 
 import contextlib
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -19,7 +20,8 @@ from treatsim.errors import NoSolutionError
 from treatsim.operations.outcome import ROUND_OFF, at
 from treatsim.running.response import Response
 from treatsim.safety.verdict import Verdict
-from treatsim.studies.carried_fit import FLOW, Shape, UnansweredError, fitted, shapes
+from treatsim.studies.carried_fit import Shape, UnansweredError, fitted, shapes
+from treatsim.studies.carried_needs import FLOW
 from treatsim.studies.cutting import cured, cut
 from treatsim.studies.dials import Dial
 from treatsim.studies.observed import (
@@ -185,12 +187,13 @@ def _answered(
     observer: Observer, ranges: tuple[Dial, ...], first: tuple[Dial, ...]
 ) -> tuple[Dial, ...]:
     """Cut the ranges until every sample has an answer."""
-    while True:
+    for slices in itertools.count(1):
         points = spread_points(ranges, SAMPLES)
         good = observer.look(points)[GOOD] > 0
         if np.all(good):
             return ranges
-        ranges = cut(ranges, first, points, cured(observer, ranges, points, ~good))
+        ranges = cut(ranges, first, points, cured(observer, ranges, points, ~good), slices)
+    raise AssertionError  # it counts on for ever
 
 
 def _misses(

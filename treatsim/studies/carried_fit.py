@@ -5,27 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
 from treatsim.arrays import Array, Flags
 from treatsim.errors import NoSolutionError
 from treatsim.running.response import Response, finest
+from treatsim.studies.carried_needs import FLOW, MANY, Need, needs
 from treatsim.studies.dials import Dial
 from treatsim.studies.extremes import Extreme, extremes
 from treatsim.studies.observed import GOOD, Observer, spread_points
-from treatsim.water import series
 
-FLOW = "product.flow"  # what many numbers depend on alone, of all that sets it
 FINE = 0.0015  # of the size: largest miss a fit is asked for
-TERM = 0.0005  # of the size: terms that are left out along one dial
-STILL = 1e-7  # of the size: what moves less does not depend on a dial
-LINE = 17  # nodes along one dial
 OF_A_PART = 7  # nodes to begin with, of parts that no line was drawn for
-MANY = 9  # nodes along one dial to begin with, at most
-BENT = 0.006  # of the size, left after so many terms: no smooth number
-LINES = 4  # lines along each dial, the first through the case itself
 FEWEST_OF_FLOW = 3  # dials that must act through the flow alone for it to stand in their place
 PAIRS = 24  # points at which that is tried
 SAME = 3e-4  # of the size
@@ -93,107 +85,19 @@ def shapes(
     ------
     definition
     """
-    needs = _needs(observer, dials, sizes)
-    moving = tuple(d for d in dials if any(d.address in need.form.terms for need in needs.values()))
-    bent = extremes(observer, dials, [name for name, need in needs.items() if need.bent])
+    wanted = needs(observer, dials, sizes)
+    moving = tuple(
+        d for d in dials if any(d.address in need.form.terms for need in wanted.values())
+    )
+    bent = extremes(observer, dials, [name for name, need in wanted.items() if need.bent])
     planned = {
         name: _shape(name, need, moving, bent.get(name))
-        for name, need in needs.items()
+        for name, need in wanted.items()
         if need.form.terms and (name in bent or not need.bent)
     }
     planned = _through_flow(observer, moving, planned, sizes)
-    fixed = {name: need.middle for name, need in needs.items() if need.still}
+    fixed = {name: need.middle for name, need in wanted.items() if need.still}
     return moving, planned, fixed
-
-
-class Form(NamedTuple):
-    """A way to carry a number: itself or its logarithm, as it is or times the product's flow."""
-
-    log: bool
-    per_flow: bool
-    terms: Mapping[str, int]  # of a series along each dial that moves it
-    left: float  # what many terms leave, of the size
-    top: float  # largest value seen, SI
-
-    @property
-    def cost(self) -> tuple[bool, int]:
-        """Whether it is bent, and how many nodes it takes."""
-        return self.left > BENT, math.prod(self.terms.values())
-
-
-class Need(NamedTuple):
-    """How a number is best carried, or that it stands still."""
-
-    form: Form
-    still: bool
-    middle: float  # SI
-    top: float  # largest value seen, SI
-
-    @property
-    def bent(self) -> bool:
-        """Whether no smooth series makes it."""
-        return self.form.left > BENT
-
-
-def _needs(
-    observer: Observer, dials: Sequence[Dial], sizes: Mapping[str, float]
-) -> dict[str, Need]:
-    """Return what each number needs that is one along every line."""
-    seen: dict[str, dict[str, Array]] = {}
-    bases = spread_points(dials, LINES - 1, 40)
-    for dial in dials:
-        line = series.nodes(dial.low, dial.high, LINE)
-        points = {
-            other.address: np.tile(line, LINES)
-            if other == dial
-            else np.repeat([other.now, *bases[other.address]], LINE)
-            for other in dials
-        }
-        for name, values in observer.look(points).items():
-            if name in sizes:
-                seen.setdefault(name, {})[dial.address] = values.reshape(LINES, LINE)
-    needs = {}
-    for name, rows in seen.items():
-        if all(np.all(np.isfinite(row)) for row in rows.values()):
-            needs[name] = _need(rows, sizes[name], seen.get(FLOW) if name != FLOW else None)
-    return needs
-
-
-def _need(rows: Mapping[str, Array], size: float, flows: Mapping[str, Array] | None) -> Need:
-    """Return what one number needs, seen along its lines. size [SI], flows [m3/s]"""
-    every = np.concatenate([row.ravel() for row in rows.values()])
-    forms = _forms(rows, size, per_flow=False)
-    if flows is not None and all(np.all(flow > 0) for flow in flows.values()):
-        least = min(float(np.min(flow)) for flow in flows.values())
-        amounts = {a: row * flows[a] for a, row in rows.items()}
-        forms += _forms(amounts, size * least, per_flow=True)
-    plain, top = forms[0], float(np.max(np.abs(every)))
-    best = min(forms, key=lambda form: form.cost) if plain.terms else plain
-    return Need(best, float(np.ptp(every)) <= STILL * size, float(np.median(every)), top)
-
-
-def _forms(rows: Mapping[str, Array], size: float, *, per_flow: bool) -> list[Form]:
-    """Return the forms of one number, what its error is held against being `size`. [SI]"""
-    top = max(float(np.max(np.abs(row))) for row in rows.values())
-    moved = {a: row for a, row in rows.items() if np.max(np.ptp(row, axis=1)) > STILL * size}
-    kinds = {False: {a: row / size for a, row in moved.items()}}
-    if all(np.all(row > 0) for row in rows.values()):
-        share = max(top / size, 1.0)
-        kinds[True] = {a: np.log(row) * share for a, row in moved.items()}
-    found = []
-    for log, scaled in kinds.items():
-        terms = {a: _terms(row) for a, row in scaled.items()}
-        left = max((rest for _, rest in terms.values()), default=0.0)
-        counts = {a: min(count, MANY) for a, (count, _) in terms.items()}
-        found.append(Form(log, per_flow, counts, left, top))
-    return found
-
-
-def _terms(rows: Array) -> tuple[int, float]:
-    """Return how many terms of a series along a line count, and what the last ones still weigh."""
-    weights = np.abs(series.transform(LINE) @ rows.T)
-    tails = np.cumsum(weights[::-1], axis=0)[::-1]
-    return max(int(np.max(np.sum(tails > TERM, axis=0))), 2), float(np.max(tails[MANY]))
 
 
 def _shape(name: str, need: Need, dials: Sequence[Dial], extreme: Extreme | None) -> Shape:

@@ -11,7 +11,7 @@ from treatsim.errors import NoSolutionError
 from treatsim.studies.dials import Dial
 from treatsim.studies.observed import GOOD, Observer
 
-SLICE = 0.12  # of a range, cut off at once
+SLICE = 0.12  # of a range, cut off at once; twice, three times that where it was not enough
 NARROWEST = 0.15  # of a dial's first range; a dial cut further stands still
 
 Dials = tuple[Dial, ...]
@@ -30,7 +30,13 @@ def cured(observer: Observer, ranges: Dials, points: Mapping[str, Array], bad: F
     return found
 
 
-def cut(ranges: Dials, first: Dials, points: Mapping[str, Array], blamed: Array) -> Dials:
+def cut(
+    ranges: Dials,
+    first: Dials,
+    points: Mapping[str, Array],
+    blamed: Array,
+    slices: int = 1,
+) -> Dials:
     """Cut slices off the ends of ranges until no bad point is left inside.
 
     Parameters
@@ -41,6 +47,8 @@ def cut(ranges: Dials, first: Dials, points: Mapping[str, Array], blamed: Array)
         Address -> settings, shape (n,). [SI]
     blamed : ndarray of bool, shape (dials, n)
         Which dials are to be cut for a point; none for a good one.
+    slices : int
+        How thick a slice is. [1]
 
     Returns
     -------
@@ -65,7 +73,7 @@ def cut(ranges: Dials, first: Dials, points: Mapping[str, Array], blamed: Array)
     while np.any(bad & inside):
         best: tuple[float, int, Dial] | None = None
         for number, dial in enumerate(ranges):
-            for shorter in _slices(dial, whole[dial.address]):
+            for shorter in _slices(dial, whole[dial.address], slices):
                 gone = inside & ~_within(points[dial.address], shorter)
                 hit = float(np.sum(blamed[number] & gone))
                 worth = hit * hit / max(int(np.sum(gone)), 1)
@@ -83,11 +91,12 @@ def _within(values: Array, dial: Dial) -> Flags:
     return (values >= dial.low) & (values <= dial.high)
 
 
-def _slices(dial: Dial, whole: Dial) -> list[Dial]:
+def _slices(dial: Dial, whole: Dial, slices: int) -> list[Dial]:
     """Return the dial with a slice off either end; never past where the case stands."""
     width = dial.high - dial.low
     if width <= NARROWEST * (whole.high - whole.low):
         return []
-    low, high = min(dial.low + SLICE * width, dial.now), max(dial.high - SLICE * width, dial.now)
+    off = min(slices * SLICE, 0.5) * width
+    low, high = min(dial.low + off, dial.now), max(dial.high - off, dial.now)
     found = [dial._replace(low=low)] if low > dial.low else []
     return found + ([dial._replace(high=high)] if high < dial.high else [])
