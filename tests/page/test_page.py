@@ -188,11 +188,11 @@ def test_no_target_is_not_judged_at_any_setting(river):
 
 def test_two_limits_missed_are_both_told(river):
     enter(river, "lift_pump.speed", "100")
-    enter(river, "water.turbidity", "6.5")
+    enter(river, "water.turbidity", "6")
     assert "2 NOT MET" in river.inner_text("#count")
     # no single turn mends both, and none of those told claims to
     for text in river.locator("#helping li").all_inner_texts():
-        assert "every judged limit is met then" not in text
+        assert "every limit judged here is met then" not in text
 
 
 def test_a_value_on_its_limit_is_too_near_to_tell_and_counts_as_not_met(river):

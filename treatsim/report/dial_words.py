@@ -37,7 +37,7 @@ TOLD = {
     "outside": "A dial stands outside its range: not judged. Ask treatsim solve.",
     "unknown": "OUTSIDE what this page knows",
     "notHere": "not on this page",
-    "allMet": "every judged limit is met then",
+    "allMet": "every limit judged here is met then",
     "noHelp": "No single dial does. Other changes: treatsim solve.",
     "carried": "known from {low} to {high}; the case has {now}",
     "cut": "; cut where the train has no answer or the error grows",
