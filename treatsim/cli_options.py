@@ -97,6 +97,18 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         ("--best",),
         {"metavar": '"largest ADDRESS"', "default": "", "help": 'or "smallest ADDRESS"'},
     ),
+    "--throughout": (
+        ("--throughout",),
+        {
+            "metavar": "ADDRESS=VALUES",
+            "action": "append",
+            "help": "must be met at every one of a,b,c or FROM:TO:COUNT of another input",
+        },
+    ),
+    "--each": (
+        ("--each",),
+        {"action": "store_true", "help": "how far before each requirement by itself"},
+    ),
     "--samples": (
         ("--samples",),
         {"metavar": "N", "help": "at least so many samples of the uncertain inputs"},

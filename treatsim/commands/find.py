@@ -14,7 +14,14 @@ def run(arguments) -> int:
 
     form = form_of(arguments, ".txt", ".json")
     case = cases.load(arguments.case, changes(arguments))
-    found = find(case, arguments.adjust, arguments.until or (), best=arguments.best)
+    found = find(
+        case,
+        arguments.adjust,
+        arguments.until or (),
+        best=arguments.best,
+        throughout=arguments.throughout or (),
+        each=arguments.each,
+    )
     if form == ".json":
         text = as_json(found.document(arguments.units))
     else:
@@ -28,5 +35,16 @@ COMMAND = Command(
     "Find the largest and smallest setting that still meets a target, and what holds it.",
     "treatsim find cases/river.toml --adjust lift_pump.speed "
     '--until "uv.dose_credited >= 12 mJ/cm2"',
-    ("CASE", "--adjust", "--until", "--best", "--set", "--json", "--units", "--out"),
+    (
+        "CASE",
+        "--adjust",
+        "--until",
+        "--best",
+        "--throughout",
+        "--each",
+        "--set",
+        "--json",
+        "--units",
+        "--out",
+    ),
 )

@@ -10,6 +10,7 @@ from treatsim.errors import NoSolutionError, RequestError
 from treatsim.numerics import find_roots
 from treatsim.studies.find_year import PREFIX, find_year
 from treatsim.studies.found import Edge, Interval, Nearest, Range
+from treatsim.studies.ladder import ladder
 from treatsim.studies.line import Line
 from treatsim.studies.optimise import optimise
 from treatsim.studies.requirements import (
@@ -18,13 +19,22 @@ from treatsim.studies.requirements import (
     Target,
     targets,
 )
+from treatsim.studies.throughout import Conditions, conditions_of
 
 ZOOM, ZOOM_ROUNDS, ZOOM_PLACES = 17, 8, 4  # around extremes of the margin between scanned settings
 TOLERANCE = 1e-9  # relative, of an edge
 HALVINGS = 60
 
 
-def find(case, adjust: str | Sequence[str], until: str | Sequence[str] = (), *, best: str = ""):
+def find(
+    case,
+    adjust: str | Sequence[str],
+    until: str | Sequence[str] = (),
+    *,
+    best: str = "",
+    throughout: str | Sequence[str] = (),
+    each: bool = False,
+):
     """Find the settings that meet a target, or all limits of the case.
 
     Parameters
@@ -38,10 +48,14 @@ def find(case, adjust: str | Sequence[str], until: str | Sequence[str] = (), *, 
     best : str
         With several inputs, or where one best setting is wanted: "largest ADDRESS" or
         "smallest ADDRESS" of a result. Several inputs without it: "largest product.flow".
+    throughout : str or sequence of str
+        Texts such as "water.temperature=12 degC,30 degC": everything must be met at each of these.
+    each : bool
+        Of one input: how far it may go before each requirement by itself.
 
     Returns
     -------
-    Range, Optimum or Sizes
+    Range, Ladder, Optimum or Sizes
         Targets of results of the year, `year.*`: the size from which they are met. One input:
         every interval of settings that meets everything, with what ends it on either side, edges
         to 1e-9. Otherwise the best setting, with its tolerance.
@@ -58,15 +72,25 @@ def find(case, adjust: str | Sequence[str], until: str | Sequence[str] = (), *, 
     if any(target.address.startswith(PREFIX) for target in wanted):
         if best:
             raise RequestError("--best: over years the edge of one size is found; leave it out")
+        if throughout or each:
+            raise RequestError("--throughout, --each: not over years; leave them out")
         return find_year(case, addresses, wanted)
+    texts = [throughout] if isinstance(throughout, str) else list(throughout)
+    conditions = conditions_of(case, texts, addresses)
+    if each:
+        if best or len(addresses) > 1:
+            raise RequestError("--each: one input, and no --best")
+        return ladder(case, addresses[0], wanted, conditions)
     if len(addresses) == 1 and not best:
-        return find_range(case, addresses[0], wanted)
-    return optimise(case, addresses, wanted, best or "largest product.flow")
+        return find_range(case, addresses[0], wanted, conditions)
+    return optimise(case, addresses, wanted, best or "largest product.flow", conditions)
 
 
-def find_range(case, address: str, wanted: Sequence[Target]) -> Range:
+def find_range(
+    case, address: str, wanted: Sequence[Target], conditions: Conditions | None = None
+) -> Range:
     """Return every interval of one input that meets the targets."""
-    line = Line(case, address, wanted)
+    line = Line(case, address, wanted, conditions)
     x, low_end, high_end = line.scan()
     at_x = line.evaluate(x)
     if not np.any(at_x.answered):

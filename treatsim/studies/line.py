@@ -10,7 +10,8 @@ import numpy as np
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import bounds_text, field_problem
 from treatsim.studies.points import Texts
-from treatsim.studies.requirements import Evaluation, Remark, Target, evaluate, remark_at
+from treatsim.studies.requirements import Evaluation, Remark, Target
+from treatsim.studies.throughout import Conditions
 from treatsim.studies.vary import check_input, with_words
 
 SCAN = 129  # settings of the first scan
@@ -22,22 +23,26 @@ SHOWN = ("product.flow",)
 class Line:
     """One input as the only variable: its scanned values and the margins along them."""
 
-    def __init__(self, case, address: str, wanted: Sequence[Target]) -> None:
+    def __init__(
+        self, case, address: str, wanted: Sequence[Target], conditions: Conditions | None = None
+    ) -> None:
         check_input(case, address)
         self.item, self.now = case.field(address)
         self.kind = self.item.metadata["kind"]
         if self.kind in ("choice", "text"):
             raise RequestError(f'"{address}" is no number to adjust; sweep its values instead')
         self.case, self.address, self.wanted = case, address, wanted
+        self.conditions = conditions or Conditions()
         self.shown = results_told(case)
 
     def evaluate(self, x) -> Evaluation:
         """Return the margins at settings of the input."""
         x = np.asarray(x, float)
         if self.kind != "count":
-            return evaluate(self.case, {self.address: x}, x.size, self.wanted, self.shown)
+            told = {self.address: x}
+            return self.conditions.evaluate(self.case, told, x.size, self.wanted, self.shown)
         parts = [
-            evaluate(
+            self.conditions.evaluate(
                 with_words(self.case, {self.address: int(value)}), {}, 1, self.wanted, self.shown
             )
             for value in x
@@ -47,8 +52,8 @@ class Line:
     def remark(self, x: float) -> Remark:
         """Return what else is to be told about a setting."""
         if self.kind == "count":
-            return remark_at(with_words(self.case, {self.address: int(x)}), {})
-        return remark_at(self.case, {self.address: x})
+            return self.conditions.remark(with_words(self.case, {self.address: int(x)}), {})
+        return self.conditions.remark(self.case, {self.address: x})
 
     def scan(self) -> tuple[np.ndarray, str, str]:
         """Return settings to be tried, and what their two ends are."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -11,7 +12,8 @@ from treatsim.errors import NoSolutionError, RequestError
 from treatsim.safety.verdict import judge
 from treatsim.studies.found import Nearest, Optimum
 from treatsim.studies.line import REACH, Line, span
-from treatsim.studies.requirements import Evaluation, Remark, Target, evaluate, remark_at
+from treatsim.studies.requirements import Evaluation, Remark, Target
+from treatsim.studies.throughout import Conditions
 
 FIRST = {1: 257, 2: 65, 3: 17, 4: 9, 5: 6}  # settings per input of the first scan
 LATER = {1: 33, 2: 17, 3: 9, 4: 6, 5: 5}  # of every smaller one
@@ -35,12 +37,20 @@ class Tried(NamedTuple):
 class Space:
     """Inputs as a unit cube, the result to be largest, the requirements."""
 
-    def __init__(self, case, addresses: Sequence[str], wanted: Sequence[Target], best: str) -> None:
+    def __init__(
+        self,
+        case,
+        addresses: Sequence[str],
+        wanted: Sequence[Target],
+        best: str,
+        conditions: Conditions,
+    ) -> None:
         if len(addresses) > max(FIRST):
             raise RequestError(f"at most {max(FIRST)} inputs are adjusted together")
         if len(set(addresses)) < len(addresses):
             raise RequestError("an input is adjusted twice")
         self.sense, self.best = _sense(best)
+        self.conditions = dataclasses.replace(conditions, most=self.sense == "smallest")
         self.case, self.wanted, self.addresses = case, wanted, list(addresses)
         lines = [Line(case, address, wanted) for address in addresses]
         for line in lines:
@@ -84,7 +94,8 @@ class Space:
 
     def evaluate(self, place) -> Evaluation:
         """Return margins and the result at places."""
-        return evaluate(self.case, self.inputs(place), len(place), self.wanted, [self.best])
+        told = self.inputs(place)
+        return self.conditions.evaluate(self.case, told, len(place), self.wanted, [self.best])
 
     def objective(self, found: Evaluation) -> np.ndarray:
         """Return the result, signed so that larger is better."""
@@ -106,10 +117,12 @@ def _sense(best: str) -> tuple[str, str]:
     return "largest", first
 
 
-def optimise(case, addresses: Sequence[str], wanted: Sequence[Target], best: str) -> Optimum:
+def optimise(
+    case, addresses: Sequence[str], wanted: Sequence[Target], best: str, conditions: Conditions
+) -> Optimum:
     """Return the setting with the largest or smallest result that meets everything."""
     judge(case.solve()).value(_sense(best)[1])  # names the nearest address if there is none
-    space = Space(case, addresses, wanted, best)
+    space = Space(case, addresses, wanted, best, conditions)
     scan = _scan(space)
     if not np.any(scan.evaluation.answered):
         raise NoSolutionError(
@@ -259,7 +272,7 @@ def _answer(space: Space, place) -> Optimum:
         None,
         tolerance,
         how,
-        remark_at(space.case, settings),
+        space.conditions.remark(space.case, settings),
     )
 
 

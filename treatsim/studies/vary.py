@@ -327,14 +327,14 @@ class Grid:
         }
 
 
-def axes_of(texts: Sequence[str]) -> dict[str, str]:
+def axes_of(texts: Sequence[str], option: str = "--vary") -> dict[str, str]:
     """Return texts such as "uv.ageing_factor=0.7:1:4" by their addresses."""
     found: dict[str, str] = {}
     for text in texts:
         address, equals, values = (part.strip() for part in text.partition("="))
         if not (address and equals and values):
             raise RequestError(
-                f'--vary "{text}": write ADDRESS=FROM:TO:COUNT, such as '
+                f'{option} "{text}": write ADDRESS=FROM:TO:COUNT, such as '
                 '"lift_pump.speed=50 %:100 %:41", or a list ADDRESS=a,b,c'
             )
         if address in found:

@@ -142,7 +142,7 @@ def note_block(facts: Facts) -> Block | Any:
 
 def caution_block(facts: Facts) -> Block:
     """Return the cautions by hazard, in the words of every other page."""
-    hazards = [group for unit in facts.sheet.units.values() for group in unit.hazards]
+    hazards = [group for unit in facts.sheet.units.values() for group in unit.dangers()]
     return Block("CAUTIONS", (Listing(tuple(short_cautions(hazards, altitude_of(facts)))),))
 
 

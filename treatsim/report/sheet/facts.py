@@ -79,7 +79,7 @@ class Facts:
 
     def with_hazard(self, hazard: str) -> list[str]:
         """Return the units with a group of cautions."""
-        return [n for n, unit in self.sheet.units.items() if hazard in unit.hazards]
+        return [n for n, unit in self.sheet.units.items() if hazard in unit.dangers()]
 
     @property
     def filters(self) -> list[str]:
