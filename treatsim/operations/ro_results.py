@@ -57,7 +57,14 @@ RESULTS: Mapping[str, Told] = {
     "polarisation_max_at": Told("count", "element of the largest polarisation"),
     "element_*.flux": Told("flux", "flux by element"),
     "element_*.recovery": Told("fraction", "recovery by element"),
+    "element_*.feed_flow": Told("flow", "flow that enters each element"),
+    "element_*.feed_pressure": Told("pressure", "pressure ahead of each element"),
     "element_*.polarisation_max": Told("factor", "largest polarisation by element"),
+    "element_*.membrane_salinity_max": Told(
+        "mass_fraction", "largest salinity at the membrane by element"
+    ),
+    "element_*.saturation.*": Told("factor", "saturation at the membrane by element and mineral"),
+    "element_*.carbonate_index": Told("factor", "index of calcium carbonate by element"),
     "element_*.net_driving_pressure_min": Told(
         "pressure_difference", "smallest driving pressure by element"
     ),

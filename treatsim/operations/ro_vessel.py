@@ -274,7 +274,10 @@ def _by_element(elements: ElementResults) -> dict[str, Value]:
     columns = {
         "flux": (elements.flux_mean, "flux"),
         "recovery": (elements.recovery, "fraction"),
+        "feed_flow": (elements.feed_flow, "flow"),
+        "feed_pressure": (elements.concentrate_pressure + elements.pressure_drop, "pressure"),
         "polarisation_max": (elements.polarisation_max, "factor"),
+        "membrane_salinity_max": (elements.membrane_fraction_max, "mass_fraction"),
         "net_driving_pressure_min": (elements.net_driving_pressure_min, "pressure_difference"),
         "concentrate_flow": (elements.concentrate_flow, "flow"),
         "concentrate_concentration": (elements.concentrate_concentration, "concentration"),

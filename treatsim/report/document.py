@@ -9,6 +9,7 @@ from typing import Any
 import treatsim
 from treatsim import quantities
 from treatsim.operations.outcome import STATES, Limit, at
+from treatsim.report.element_text import element_document
 from treatsim.report.health_text import health_document
 from treatsim.safety.verdict import WITHOUT, WORDS, Verdict
 from treatsim.studies.remedies import Remedy
@@ -42,6 +43,7 @@ def document(
         }
         if answered
         else {},
+        "elements": element_document(verdict, system, point) if answered else [],
         **(health_document(verdict, remedies, point) if answered else {}),
         "findings": verdict.told(point, system),
         "excursions": verdict.excursions(point, system),

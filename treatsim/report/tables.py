@@ -8,6 +8,7 @@ import numpy as np
 
 from treatsim.operations.outcome import Limit, Value, at
 from treatsim.report.chemistry_text import chemistry_part
+from treatsim.report.element_text import element_part
 from treatsim.report.health_text import health_part, remedies_part
 from treatsim.report.page import Page, cell
 from treatsim.report.screen import settings
@@ -47,6 +48,7 @@ def full_text(
     remedies_part(page, remedies)
     _line(page, verdict, system, point)
     _units(page, verdict, system, point)
+    element_part(page, verdict, system, point)
     health_part(page, verdict, system, point)
     chemistry_part(page, verdict, system, point)
     _energy(page, verdict, system, point)

@@ -22,6 +22,7 @@ NAMES = (
     "filter_months",
     "credit_ledger",
     "vessel_profile",
+    "element_map",
     "ro_window",
     "energy_split",
     "scale_saturation",

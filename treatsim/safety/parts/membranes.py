@@ -19,6 +19,7 @@ from treatsim.operations.ro_element import element_of
 from treatsim.operations.ro_limits import ph_limits
 from treatsim.ranges import excursions
 from treatsim.safety.additions import Additions
+from treatsim.safety.element_scale import by_element
 from treatsim.safety.membrane_view import MembraneView
 from treatsim.safety.parts.units import as_stated
 from treatsim.safety.product_water import ProductWater, product_at
@@ -153,7 +154,7 @@ def _chemistry(view: MembraneView, water: ProductWater) -> Additions:
         notes.append(f"{view.name}: {THIN}")
     beyond = excursions(DAVIES_RANGE, np.where(view.fed < SMALLEST, acid.place.ionic_strength, 0.0))
     found = Additions(
-        _states(view, acid, state),
+        _states(view, acid, state) | by_element(view, acid, state),
         tuple(limits),
         notes=tuple(notes),
         sources=("parkhurst_appelo_2013", "plummer_busenberg_1982"),
