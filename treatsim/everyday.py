@@ -44,6 +44,7 @@ EVERYDAY: dict[tuple[str, str], float] = {
     ("bar", "Pa"): 1e5,
     ("bar h2/m6", "Pa s2/m6"): 1e5 * 3600.0**2,
     ("mm", "m"): 1e-3,
+    ("um", "m"): 1e-6,
     ("mL", "m3"): 1e-6,
     ("L", "m3"): 1e-3,
     ("L/min", "m3/s"): 1e-3 / 60,

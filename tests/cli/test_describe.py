@@ -140,7 +140,9 @@ def test_one_of_several_forms_is_asked_for_at_once(owner):
     record = RECORDS[owner]
     told = {key.key: key for key in describe([owner]).keys}
     for first, *others in record.either:
-        assert {told[name].one_of for name in first} == {tuple(n for o in others for n in o)}
+        assert {told[name].one_of for name in first} == {
+            tuple(" and ".join(names) for names in others)
+        }
         found = dict(lacking(record, ()))
         assert tuple(found) == first
         assert not list(lacking(record, others[0]))

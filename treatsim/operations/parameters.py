@@ -82,13 +82,16 @@ def reference(
     return field(metadata=meta, **default)
 
 
-def points(value: str, position: str, meaning: str, *, example: Any = "", **default):
+def points(
+    value: str, position: str, meaning: str, *, place: str = "", example: Any = "", **default
+):
     """Declare a field of readings such as "0.1 bar at 3 m3/h": a text, or a list of them.
 
-    `value` and `position` are the quantities before and after "at".
+    `value` and `position` are the quantities before and after "at"; `place` that after a second.
     """
     declared = reference(meaning, example=example, **default)
-    declared.metadata = MappingProxyType({**declared.metadata, "pair": (value, position)})
+    kinds = (value, position, place) if place else (value, position)
+    declared.metadata = MappingProxyType({**declared.metadata, "readings": kinds})
     return declared
 
 
@@ -133,28 +136,29 @@ def read_monthly(raw: Any, item: dataclasses.Field) -> tuple[float, ...]:
     return tuple(found)
 
 
-def read_points(raw: Any, value: str, position: str) -> tuple[tuple[float, float], ...]:
-    """Turn readings into pairs of SI numbers, sorted by position."""
+def read_points(raw: Any, *kinds: str) -> tuple[tuple[float, ...], ...]:
+    """Turn readings, quantities parted by "at", into SI numbers, sorted by all but the first."""
     rows = [raw] if isinstance(raw, str) else raw
-    usual = " at ".join(f"... {quantities.QUANTITIES[kind].shown}" for kind in (value, position))
+    usual = " at ".join(f"... {quantities.QUANTITIES[kind].shown}" for kind in kinds)
     if not isinstance(rows, list) or not rows or not all(isinstance(row, str) for row in rows):
         raise RequestError(f'a text such as "{usual}", or a list of them, belongs here')
     found = []
     for row in rows:
-        left, at, right = row.partition(" at ")
-        if not at:
+        texts = row.split(" at ")
+        if len(texts) != len(kinds):
             raise RequestError(f'"{row}" is no reading; write "{usual}"')
-        pair = []
-        for text, kind in ((left, value), (right, position)):
+        numbers = []
+        for text, kind in zip(texts, kinds, strict=True):
             number, bounds = quantities.read(text, kind), quantities.QUANTITIES[kind]
             least, most = quantities.SIZES.get(kind, quantities.ANY_SIZE)
             if not bounds.low <= number <= min(bounds.high, most) or 0 < abs(number) < least:
                 raise RequestError(f'"{text.strip()}" is no {bounds.meaning}')
-            pair.append(number)
-        found.append((pair[0], pair[1]))
-    found.sort(key=lambda pair: pair[1])
-    if len({at for _, at in found}) < len(found):
-        raise RequestError(f"two readings at the same {quantities.QUANTITIES[position].meaning}")
+            numbers.append(number)
+        found.append(tuple(numbers))
+    found.sort(key=lambda numbers: numbers[:0:-1])
+    if len({numbers[1:] for numbers in found}) < len(found):
+        same = " and ".join(quantities.QUANTITIES[kind].meaning for kind in kinds[1:])
+        raise RequestError(f"two readings at the same {same}")
     return tuple(found)
 
 
@@ -213,8 +217,8 @@ def _named(name: str, one: str, many: str) -> str:
 def read_value(item: dataclasses.Field, raw) -> Any:
     """Turn one entry into the value of a declared field; RequestError says what is wrong."""
     kind = item.metadata["kind"]
-    if "pair" in item.metadata:
-        return read_points(raw, *item.metadata["pair"])
+    if "readings" in item.metadata:
+        return read_points(raw, *item.metadata["readings"])
     if "each" in item.metadata:
         return read_monthly(raw, item)
     if kind == "text":

@@ -8,7 +8,8 @@ from typing import ClassVar
 
 import numpy as np
 
-from treatsim.correlations.solids import settling, size_distribution
+from treatsim.correlations.solids import floc_column, settling, size_distribution
+from treatsim.errors import DomainError
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, unjudged
 from treatsim.operations.parameters import Parameters, points, quantity
@@ -55,7 +56,7 @@ class SettlingBasinParameters(Parameters):
     """A basin and the particles in the water, by their sizes or by a settling column."""
 
     forms = (JarTest, ColumnTest)
-    either = ((SIZES, ("settling_curve",)),)
+    either = ((SIZES, ("settling_curve",), ("tap_readings",)),)
     plan_area: float = quantity("area", "area of the water surface", open_low=True)
     depth: float = quantity("length", "depth of water above the sludge", open_low=True)
     width: float = quantity("length", "width across the flow", open_low=True)
@@ -87,6 +88,16 @@ class SettlingBasinParameters(Parameters):
         example=["20 % at 0.2 mm/s", "45 % at 0.6 mm/s"],
         default=None,
     )
+    tap_readings: tuple | None = points(
+        "fraction",
+        "short_duration",
+        "flocs that grow: share of the suspended solids still in the sample, at its time, at the "
+        "depth of the tap; two taps or more",
+        place="length",
+        example=["60 % at 10 min at 0.6 m", "30 % at 40 min at 0.6 m",
+                 "75 % at 10 min at 1.2 m", "40 % at 40 min at 1.2 m"],
+        default=None,
+    )  # fmt: skip
     settling_time: float | None = quantity(
         "duration", "two tanks in turn: time that a full one stands before it is drawn from above; "
         "left out, water flows through; tanks_in_series does not count then", open_low=True,
@@ -98,14 +109,21 @@ class SettlingBasinParameters(Parameters):
 
     def conflicts(self):
         """Ask for the particles in one of their forms, whole."""
-        sizes = {name: getattr(self, name) for name in SIZES}
-        given = [name for name, value in sizes.items() if value is not None]
-        curve = self.settling_curve
-        if curve is None:
-            other = "or give column_depth and column_readings, or settling_curve"
-            return [f"{name} is missing: {other}" for name in sizes if name not in given]
+        given = [name for name in SIZES if getattr(self, name) is not None]
+        curve, taps = self.settling_curve, self.tap_readings
+        if curve is not None and taps is not None:
+            return ["tap_readings: settling_curve or column_readings give it too; keep one"]
+        if curve is None and taps is None:
+            other = "or give column_depth and column_readings, settling_curve, or tap_readings"
+            return [f"{name} is missing: {other}" for name in SIZES if name not in given]
         if given:
             return [f"{name}: the settling column gives it too; keep one" for name in given]
+        if taps is not None:
+            try:
+                floc_column.column_of(taps)
+            except DomainError as error:
+                return [f"tap_readings: {error}"]
+            return []
         share, velocity = np.array(curve, dtype=float).T
         if share.size < 2 or velocity[0] <= 0 or np.any(np.diff(share) < 0):
             return ["settling_curve: two points or more, whose shares rise with the velocity"]
@@ -175,6 +193,10 @@ class SettlingBasin(Unit):
         """Return the share captured, and of sizes a Reynolds number, of a column the ideal."""
         p, loading = self.parameters, self._loading(inlet)
         still = p.settling_time is not None
+        if p.tap_readings is not None:
+            column = floc_column.column_of(p.tap_readings)
+            real, ideal = floc_column.floc_removal(column, p.depth, loading, p.tanks_in_series)
+            return (ideal if still else real), ideal
         if p.settling_curve is not None:
             real, ideal = column_capture(p.settling_curve, loading, p.tanks_in_series)
             return (ideal if still else real), ideal
@@ -196,12 +218,26 @@ class SettlingBasin(Unit):
         return inlet.flow / p.plan_area
 
     def _excursions(self, inlet: Stream, more):
-        curve = self.parameters.settling_curve
+        curve, taps = self.parameters.settling_curve, self.parameters.tap_readings
+        if taps is not None:
+            return self._beyond_taps(inlet, floc_column.column_of(taps))
         if curve is None:
             return excursions(settling.DRAG_RANGE, more)
         ends = curve[0][1], curve[-1][1]
         tested = Range("surface_loading", *ends, "m/s", "settling column test")
         return excursions(tested, self._loading(inlet))
+
+    def _beyond_taps(self, inlet: Stream, column: floc_column.Column):
+        """Tell depths that no tap stands for, and times at which nothing was drawn."""
+        depth = np.asarray(self.parameters.depth)
+        lasts = np.minimum(depth, column.depth[-1]) / np.maximum(self._loading(inlet), 1e-12)
+        tested = "settling column of several taps"
+        return [
+            *excursions(
+                Range("depth", float(column.depth[0]), float(column.depth[-1]), "m", tested), depth
+            ),
+            *excursions(Range("depth over surface_loading", *column.tested, "s", tested), lasts),
+        ]
 
     def _scour(self, along) -> Limit:
         """Velocity at which what has settled is lifted again; it takes the size of a grain."""
@@ -243,7 +279,8 @@ class SettlingBasin(Unit):
         flowing = p.settling_time is None
         along = inlet.flow / (p.width * p.depth) * float(flowing)
         lasts = p.plan_area * p.depth / inlet.flow
-        ideal = {} if p.settling_curve is None else {"ideal_capture": Value(more, "fraction")}
+        sizes = p.settling_curve is None and p.tap_readings is None
+        ideal = {} if sizes else {"ideal_capture": Value(more, "fraction")}
         dry = np.asarray(inlet.pressure) < -1.0
         values = {"pressure": Value(inlet.pressure, "pressure")}
         return Details(

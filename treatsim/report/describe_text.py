@@ -157,7 +157,7 @@ def meaning_of(row: Key) -> str:
     if row.default:
         parts.append(f"left out: {row.default}")
     if row.one_of:
-        parts.append(f"this or {_listed(row.one_of)}")
+        parts.append(f"this or {' or '.join(row.one_of)}")
     if row.instead:
         parts.append(f"or by {_listed(row.instead)}")
     return "; ".join(part for part in parts if part)

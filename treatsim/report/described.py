@@ -45,7 +45,7 @@ class Key(NamedTuple):
     example: str  # as it would stand in a file
     value: str = ""  # of a case, as shown
     state: str = ""  # of a case: given, default, not given, held
-    one_of: tuple[str, ...] = ()  # where it is asked for or others are: those
+    one_of: tuple[str, ...] = ()  # where it is asked for or others are: those, by sets
     instead: tuple[str, ...] = ()  # entries of a data sheet or a bench that stand for it
     stands_for: tuple[str, ...] = ()  # of such an entry: the keys it gives with its neighbours
     form: str = ""  # of such an entry: what it is read from
@@ -201,12 +201,11 @@ def keys_of(record: type[Parameters], owner: str) -> tuple[Key, ...]:
 def _with_forms(key: Key, record: type[Parameters]) -> Key:
     """Return the key with what may be given in its place."""
     others = tuple(
-        name
+        " and ".join(names)
         for sets in record.either
         if any(key.key in names for names in sets)
         for names in sets
         if key.key not in names
-        for name in names
     )
     sheets = [sheet for sheet in record.forms if key.key in sheet.gives]
     return key._replace(

@@ -282,7 +282,7 @@ def _saved(plan: Plan, behind: Plan) -> tuple[tuple[Saved, ...], float]:
     The solids are those that come to the first filter without the basin, storms included, by the
     running time. [kg/s]
     """
-    pieces = [simulate(one, FEW) for one in (plan, behind)]
+    pieces = [simulate(dataclasses.replace(one, dose=None), FEW) for one in (plan, behind)]
     used = [counts_of(plan, some)[0] for some in pieces]
     fed = float(np.mean(np.concatenate([piece.fed[:, 0] for piece in pieces[0]])))
     running = float(np.mean(np.concatenate([piece.running for piece in pieces[0]])))

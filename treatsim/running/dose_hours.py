@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.arrays import Array
+from treatsim.arrays import Array, Index
 from treatsim.errors import RequestError
 from treatsim.running.filter_line import TEMPERATURE, Line, without_hold
 from treatsim.running.filter_stretch import Clock
@@ -127,7 +127,16 @@ def hours_under(
     dark = absorption + slope * np.maximum(turbidity - clear, 0.0)
     hours = turbidity.shape[1]
     running = np.diff(clock.running[:, : hours + 1], axis=1)
-    row, hour = np.nonzero((dark > limit.absorption.min()) & (running > 0))
+    surely = (dark > limit.absorption.max()) & (running > 0)  # at any flow
+    time = np.sum(running, axis=1, where=surely)
+    row, hour = np.nonzero((dark > limit.absorption.min()) & (running > 0) & ~surely)
+    most = _most(row, hour, clock, track)
+    under = dark[row, hour] > np.interp(most, limit.flow, limit.absorption)
+    return time + np.bincount(row[under], running[row[under], hour[under]], len(turbidity))
+
+
+def _most(row: Index, hour: Index, clock: Clock, track: Sequence[Sequence[Array]]) -> Array:
+    """Return the flow after the last change before or within some hours."""
     scenario, exposure, flow = (np.concatenate(part) for part in track)
     width = 2.0 * clock.exposure[:, -1].max() + 1.0
     sort = np.lexsort((exposure, scenario))
@@ -136,6 +145,4 @@ def hours_under(
     for edge in (hour, hour + 1):  # an element may be changed within the hour
         place = np.searchsorted(keys, row * width + clock.exposure[row, edge], side="right") - 1
         most = np.maximum(most, flow[np.maximum(place, 0)])
-    under = dark[row, hour] > np.interp(most, limit.flow, limit.absorption)
-    time = running[row[under], hour[under]]
-    return np.bincount(row[under], time, len(turbidity)).astype(float)
+    return most
