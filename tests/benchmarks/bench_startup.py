@@ -20,8 +20,9 @@ from numpy.testing import assert_allclose
 from treatsim import cases
 from treatsim.running.schedule import schedule
 from treatsim.running.start_events import read_events
-from treatsim.running.startup import solve_run, startup, train_of
-from treatsim.running.washout import RTOL, light_of
+from treatsim.running.start_train import train_of
+from treatsim.running.startup import lights_of, solve_run, startup
+from treatsim.running.washout import RTOL
 
 CASE = Path(__file__).parents[2] / "cases" / "river.toml"
 GOAL = 0.5  # s of the processor, of one transient
@@ -33,7 +34,8 @@ def plain(train, light, plan, end):
     """Integrate the same system by solve_ivp, piece by piece; return what survives at the end."""
     from scipy.integrate import solve_ivp
 
-    exposure, line_ = train.exposure, train.line
+    reactor = train.reactors[0]
+    exposure, line_ = reactor.exposure, reactor.line
     n, full = exposure.tanks, line_.ahead + exposure.volume
 
     def slope(time, state):
@@ -44,7 +46,7 @@ def plain(train, light, plan, end):
             return change
         tanks = state[1:].reshape(n, 2)
         above = np.vstack([[1.0, 1.0], tanks[:-1]])
-        lit = float(plan.light(time)) * light.rate(train.absorption) * exposure.rates
+        lit = float(plan.light(time)) * light.rate(reactor.absorption) * exposure.rates
         change[1:] = (flow * n / exposure.volume * (above - tanks) - lit * tanks).ravel()
         return change
 
@@ -61,14 +63,14 @@ def measured(event: str):
     """Times of the plain way and ours, after the same end."""
     case, events = cases.load(CASE), read_events([event])
     train = train_of(case, events)
-    light = light_of(train.exposure, train.required, train.absorption, None)
-    run = solve_run(train, light, events)
+    lights = lights_of(train, ())
+    run = solve_run(train, lights, events)
     plan = schedule(train.start, events)._replace(dead=train.flows.dead)
     ours = run.course.states(run.end)[-3:-1, 0]
-    assert_allclose(ours, plain(train, light, plan, run.end), rtol=1e-3)
+    assert_allclose(ours, plain(train, lights[0], plan, run.end), rtol=1e-3)
     return side_by_side(
-        lambda: plain(train, light, plan, run.end),
-        lambda: solve_run(train, light, events),
+        lambda: plain(train, lights[0], plan, run.end),
+        lambda: solve_run(train, lights, events),
         plain_items=1, fast_items=1, rounds=3,
     )  # fmt: skip
 

@@ -58,7 +58,7 @@ def test_an_event_that_is_none(event, says):
 
 
 def test_a_case_without_its_start_says_what_is_missing():
-    run = treatsim("startup", "cases/papers_well.toml")
+    run = treatsim("startup", "cases/worn_well.toml")
     assert run.status == 2
     assert "[startup] is missing" in run.err
 
@@ -107,10 +107,17 @@ def test_membranes_are_held_against_salt_pressure_and_suction():
 
 
 @pytest.mark.parametrize(
-    "case", ["river_chlorine", "small_unit", "sea", "sea_recovery", "brackish_well"]
+    "case", ["river_chlorine", "small_unit", "sea", "sea_recovery", "brackish_well", "papers_well"]
 )
 def test_every_demo_with_a_start_keeps_its_limits(case):
     assert treatsim("startup", f"cases/{case}.toml").status == 0
+
+
+def test_a_dial_beyond_the_lamp_never_starts():
+    run = treatsim("startup", "cases/river_beyond.toml")
+    assert run.status == 1
+    assert "NEVER: the water does not come to its dose" in run.out
+    assert "the product valve never stays open" in run.out
 
 
 @pytest.mark.parametrize("kind", ["river", "lake", "brackish", "sea", "sea_recovery"])
@@ -124,3 +131,10 @@ def test_a_starter_tells_its_start_once_its_lines_are_uncommented(kind, tmp_path
     path.write_text("\n".join(lines))
     told = json.loads(treatsim("startup", path, "--json").out)
     assert told["state"] in ("met", "not_met")
+
+
+def test_two_passes_are_refused_with_what_to_do():
+    run = treatsim("startup", "cases/sea_two_pass.toml")
+    assert run.status == 2
+    assert "2 units of membranes (ro, second)" in run.err
+    assert "until the conductivity behind each pass is steady" in run.err

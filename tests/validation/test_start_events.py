@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import math
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
-from command import treatsim
 from numpy.testing import assert_allclose
 
 from treatsim import cases
@@ -38,7 +35,7 @@ def lamp_out():
 def test_behind_a_lamp_that_is_out_the_chamber_is_washed_out_dark():
     """Tanks in series from a geometric profile: Erlang's sum, each term less what survived."""
     run = lamp_out().run
-    exposure, flow = run.train.exposure, float(run.flow(700.0))
+    exposure, flow = run.train.reactors[0].exposure, float(run.flow(700.0))
     n, rate = exposure.tanks, exposure.tanks * flow / exposure.volume
     before = run.course.states(700.0 - 1e-6)[1:, 0].reshape(n, 3)
     ratio = before[0, 0]
@@ -141,21 +138,3 @@ def test_slugs_that_overlap_last_until_the_last_is_over():
     start = cases.load(RIVER).sections["startup"]
     plan = schedule(start, read_events(["dull_water@700s", "dull_water@710s", "dull_water@900s"]))
     assert plan.dull == ((700.0, 740.0), (900.0, 930.0))
-
-
-def test_two_lamps_are_refused_not_told_as_one(tmp_path):
-    text = Path(RIVER).read_text("utf-8")
-    first = text.index("[units.uv]")
-    block = text[first : text.index("[uncertainty]")]
-    second = block.replace("[units.uv]", "[units.second]")
-    path = tmp_path / "two.toml"
-    path.write_text(
-        text.replace(block, block + second).replace(
-            "cartridges > uv >", "cartridges > uv > second >"
-        )
-    )
-    assert treatsim("solve", path).status in (0, 1)
-    run = treatsim("startup", path, "--event", "lamp_failure@700s", "--json")
-    assert run.status == 2
-    assert "2 reactors with a light" in run.err
-    assert "state" not in json.loads(run.out or "{}")

@@ -89,8 +89,8 @@ def test_its_end_is_the_steady_state_of_solve(event):
 @pytest.mark.parametrize("kind", ["lamp_failure", "power_dip", "pump_step", "dull_water"])
 def test_no_water_is_lost(kind):
     run = river([f"{kind}@600s"]).run
-    line = run.train.line
-    held = line.ahead + line.behind + run.train.exposure.volume
+    line = run.train.reactors[0].line
+    held = line.ahead + line.behind + run.train.reactors[0].exposure.volume
     pumped = run.course.pumped(run.end)[0]
     through = run.passage()
     assert through.product + through.waste + held == pytest.approx(pumped, rel=1e-6)

@@ -202,6 +202,10 @@ class Unit:
         """Return how its light adds up to a dose over time, of kinds that know their chamber."""
         return
 
+    def dose_by_report(self) -> Any:
+        """Return the dose credited over absorption, flow and share of light, of reported kinds."""
+        return
+
     def pipe(self):
         """Return length and bore of what it leads water through [m], or None."""
         return

@@ -158,6 +158,22 @@ class ValidatedUvReactor(Unit):
             found["virus"] = np.where(credited > 0, virus, 0.0)
         return found
 
+    def dose_by_report(self):
+        """Return the dose credited [J/m2] over absorption [1/m], flow [m3/s] and share of light.
+
+        The share is of the light in steady run; outside the tested box nothing is credited.
+        """
+        p = self.parameters
+
+        def credited(absorption, flow, light):
+            ratio, flow = p.intensity_ratio * np.asarray(light), np.asarray(flow)
+            dose, tested = p.equation.dose(absorption, ratio, flow)
+            return np.where(
+                tested, validation_factor.validated_dose(dose, p.validation_factor), 0.0
+            )
+
+        return credited
+
     def _details(self, inlet: Stream, drop) -> Details:
         p = self.parameters
         absorption, ratio, flow = np.broadcast_arrays(

@@ -29,7 +29,9 @@ from treatsim.report.startup_rows import (
 from treatsim.running.ro_held import Held, held, state
 from treatsim.running.ro_start import MembraneStart
 from treatsim.running.start_events import KINDS, Event
+from treatsim.running.start_train import Reactor
 from treatsim.running.startup import NOTHING, Startup
+from treatsim.running.washout import Reported
 from treatsim.safety.cautions import short_cautions
 
 WIDTH = 80
@@ -40,26 +42,36 @@ WASTE = (
 )
 RULE = "The rule to be held against: a flow that stops at once when the light fails lets none pass."
 
+SEVERAL = (
+    "A dose is asked of each reactor on its own, as solve judges it; all lamps start, and fail, "
+    "together. Through a later chamber bad water comes at once, good water when it is washed out."
+)
+
 
 def start_rows(found: Startup, system: str) -> Iterator[Row]:
     """Yield what is told of the start itself."""
     start, clean = found.train.start, found.clean
-    asked = found.train.required
+    reactors = found.train.reactors
     yield Row("filled", "water comes out", finite(clean.filled), "time")
-    if asked is not None:
-        dose = quantities.text(asked, "dose", system, DIGITS)
-        yield Row("met", f"water at the valve meets {dose}", finite(clean.met), "time")
+    if found.judged:
+        asked = " and ".join(_asked(reactor.required, system) for reactor in reactors)
+        yield Row("met", f"water at the valve meets {asked}", finite(clean.met), "time")
     by = "by its sensor" if start.opens_when == "sensor" else "by a clock"
     yield Row("opens", f"product valve opens, {by}", finite(found.opens), "time")
-    if asked is not None:
+    if found.judged:
         least = litres(found.before_met) if math.isfinite(clean.met) else None
         yield Row("least_waste", "must go to waste: out before the dose is met", least, "volume")
     wasted = litres(found.wasted) if math.isfinite(found.opens) else None
     yield Row("wasted", "goes to waste until the valve stands open", wasted, "volume")
-    if asked is not None:
+    if found.judged:
         under = litres(clean.passage().under_dose)
         yield Row("under_dose", "under dose into the product", under, "volume", "goal: none")
-    yield Row("dose_steady", "dose credited in steady run", found.train.credited, "dose")
+    for reactor in reactors:
+        alone = len(reactors) == 1
+        key, which = ("", "") if alone else (f"_{reactor.name}", f", {reactor.name}")
+        yield Row(
+            f"dose_steady{key}", f"dose credited in steady run{which}", reactor.credited, "dose"
+        )
     energy = finite(found.energy)
     yield Row("energy", "electricity until the valve opens", energy, "", watt_hours(energy))
     if found.surge:
@@ -70,6 +82,10 @@ def start_rows(found: Startup, system: str) -> Iterator[Row]:
             "surge", f"surge if all flow is stopped in {shut}", slow, "head", "no way to waste open"
         )
         yield Row("surge_sudden", f"surge if stopped within {wave}", sudden, "head", "Joukowsky")
+
+
+def _asked(required: float | None, system: str) -> str:
+    return quantities.text(required or 0.0, "dose", system, DIGITS)
 
 
 def event_rows(found: Startup, number: int, system: str) -> Iterator[Row]:
@@ -108,11 +124,15 @@ def answer(found: Startup, system: str) -> list[str]:
 
     lines = []
     if not found.judged:
-        lines.append("NOT JUDGED: no dose is asked for; state a target of the reactor")
+        free = ", ".join(r.name for r in found.train.reactors if r.required is None)
+        lines.append(f"NOT JUDGED: no dose is asked of {free}; state its target")
     elif not math.isfinite(found.clean.met):
-        why = f"steady run gives {show(found.train.credited, 'dose')}"
-        asked = show(found.train.required or 0.0, "dose")
-        lines.append(f"NEVER: the water does not come to its dose; {why}, {asked} is asked for")
+        lines += [
+            f"NEVER: the water does not come to its dose; steady run of {reactor.name} gives "
+            f"{show(reactor.credited, 'dose')}, {_asked(reactor.required, system)} is asked for"
+            for reactor in found.train.reactors
+            if reactor.credited < (reactor.required or 0.0)
+        ] or ["NEVER: the water does not come to its dose in the time looked at"]
     else:
         least = show(found.before_met, "volume")
         lines.append(
@@ -149,11 +169,25 @@ def notes(found: Startup) -> list[str]:
         "fills at that flow, slower than in truth.",
         f"The lamp gains 95 % of its missing light in {warm}, by first order: common practice, no "
         "source; measure it.",
-        f"The reactor is {found.train.exposure.tanks} tanks in series, unlit until it is full; its "
-        "steady state is that of solve. The hold-up counts as a pipe: a tank in which water mixes "
-        "holds nothing back.",
+        *(_chamber(reactor) for reactor in found.train.reactors),
+        "The hold-up counts as a pipe: a tank in which water mixes holds nothing back.",
+        *([SEVERAL] if len(found.train.reactors) > 1 else []),
         *([RULE] if found.run.events else []),
     ]
+
+
+def _chamber(reactor: Reactor) -> str:
+    """Return how the chamber of a reactor is followed."""
+    if isinstance(reactor.exposure, Reported):
+        return (
+            f"{reactor.name} has the dose of its report for flow and lamp of the moment, none "
+            "outside the tested box: bad water counts as out of its chamber at once, good water "
+            f"when {reactor.line.washed * 1000:.0f} L have passed, for how it mixes is not known."
+        )
+    return (
+        f"{reactor.name} is {reactor.exposure.tanks} tanks in series, unlit until it is full; its "
+        "steady state is that of solve."
+    )
 
 
 def startup_text(

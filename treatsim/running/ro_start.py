@@ -190,13 +190,16 @@ class MembraneStart:
 
 def membranes_of(case: Any) -> Membranes:
     """Solve what the transient needs of a case; raises as `membrane_start` does."""
-    start: StartupParameters | None = case.sections.get("startup")
-    start = check(start, (), "the start")
-    check(start, needed_of_membranes(start), "the start of membranes")
     units = case.flowsheet().units
     names = [name for name, unit in units.items() if unit.semipermeable]
     if len(names) != 1:
-        raise RequestError(f"{len(names)} units of membranes; the start is told for one")
+        raise RequestError(
+            f"{len(names)} units of membranes ({', '.join(names)}); the start is told for one: by "
+            "hand lead the product to waste until the conductivity behind each pass is steady"
+        )
+    start: StartupParameters | None = case.sections.get("startup")
+    start = check(start, (), "the start")
+    check(start, needed_of_membranes(start), "the start of membranes")
     name = names[0]
 
     def salt(result):

@@ -31,6 +31,10 @@ class StartupParameters(Parameters):
     hold_up: float | None = quantity(
         "volume", "water between the light and the product valve, hoses included", default=None
     )
+    chamber_volume: float | None = quantity(
+        "volume", "water in the chamber of each reactor that is told by its report",
+        open_low=True, default=None,
+    )  # fmt: skip
     lamp_warm_up: float | None = quantity(
         "time", "until 95 % of the missing light has come", high=LONGEST, default=None
     )

@@ -24,6 +24,7 @@ from treatsim.running.start_flow import spline
 RTOL = 1e-7
 LEAST = 1e-18  # of a survival, absolute: far below any that a dose asks for, and no smaller steps
 SHADES = 9  # absorptions at which the light of clear to dull water is worked out
+LEAST_STEPS = 50  # of a piece in which only what was pumped is followed
 LEAST_STEP = 1e-9  # s; of two changes of course nearer than this, one
 
 
@@ -45,8 +46,20 @@ class Line(NamedTuple):
     """Where water stands between source and product valve."""
 
     ahead: float  # of the reactor, m3
-    behind: float  # from reactor to valve, m3
+    behind: float  # from reactor to valve, chambers left out, m3
     empty: bool
+    washed: float = 0.0  # m3, more than `behind`, until water gone good is good at the valve
+
+
+class Reported(NamedTuple):
+    """A chamber told by a report of steady run: what water leaves it is told by the moment.
+
+    Bad water counts as there at once, good water when the chamber is washed out (`Line.washed`).
+    """
+
+    volume: float  # m3
+    credited: Callable[[Any, Any], Array]  # dose over flow [m3/s] and share of light, J/m2
+    tanks: int = 0  # whose states are followed
 
 
 class Watched(NamedTuple):
@@ -62,7 +75,7 @@ class Course:
     """A solved transient."""
 
     pieces: tuple[Any, ...]  # SciPy's dense solutions, each from its first to its last time
-    exposure: Exposure
+    exposure: Exposure | Reported
     line: Line
     signals: dict[str, list[tuple[float, bool]]]  # (time, whether it is as it should be from then)
 
@@ -89,6 +102,7 @@ class Course:
     def mean_dose(self, time) -> tuple[Array, Array]:
         """Return mean doses (2, ...) [J/m2] and absorption (...) [1/m] behind the reactor."""
         tanks = self.states(time)[1:].reshape(self.exposure.tanks, 3, -1)
+        assert isinstance(self.exposure, Exposure)
         return self.exposure.mean_dose(tanks[-1, :2]), np.max(tanks[:, 2], axis=0)
 
     @cached_property
@@ -142,7 +156,7 @@ class _Reactor:
 
     def __init__(self, exposure: Exposure, light: Light, plan: Schedule, flow: Flow,
                  watched: Watched):  # fmt: skip
-        self.exposure, self.light, self.plan, self.source = exposure, light, plan, flow
+        self.light, self.plan, self.source, self.tanks = light, plan, flow, exposure.tanks
         self.watched = watched
         self.running, self.absorption = False, 0.0
         self.slope_of_tanks = exposure.tanks / exposure.volume
@@ -177,7 +191,7 @@ class _Reactor:
         change[1:] = (above - tanks) * (flow * self.slope_of_tanks) - lit * self.rates * tanks
         return change
 
-    def dose_margin(self, _: float, state: Array) -> float:
+    def dose_margin(self, time: float, state: Array) -> float:
         """Logarithm of what may survive over what survives, of the worse germ."""
         first, second = self.light.most(0.0 if self.light.one_water else max(state[3::3].tolist()))
         return min(
@@ -186,7 +200,7 @@ class _Reactor:
 
     def reading_margin(self, time: float, state: Array) -> float:
         """Sensor's reading less its set point; it looks at the middle of the chamber."""
-        middle = float(state[3 * (self.exposure.tanks // 2) + 3])
+        middle = float(state[3 * (self.tanks // 2) + 3])
         seen = self.shine(time) * self.light.reading(middle)
         return seen - (self.watched.reading or 0.0)
 
@@ -201,9 +215,38 @@ class _Reactor:
         return {name: told[name] for name, mark in marks if mark is not None}
 
 
+class _ReportedReactor(_Reactor):
+    """A reactor of a report: its only state is what was pumped."""
+
+    def __init__(self, exposure: Reported, plan: Schedule, flow: Flow, watched: Watched):
+        self.credited, self.plan, self.source, self.watched = (
+            exposure.credited, plan, flow, watched
+        )  # fmt: skip
+        self.running, self.absorption, self.tanks = False, 0.0, 0
+
+    def slope(self, time: float, state: Array) -> Array:
+        """Return the flow."""
+        return np.array([self.flow(time)])
+
+    def dose_margin(self, time: float, state: Array) -> float:
+        """Dose by the report at this moment over the dose asked for, less one."""
+        dose = float(self.credited(self.flow(time), self.shine(time)))
+        return dose / (self.watched.required or np.inf) - 1.0
+
+    def reading_margin(self, time: float, state: Array) -> float:
+        """Sensor's reading less its set point."""
+        return self.shine(time) - (self.watched.reading or 0.0)
+
+
+def _reactor(exposure, light, plan: Schedule, flow: Flow, watched: Watched) -> _Reactor:
+    if isinstance(exposure, Reported):
+        return _ReportedReactor(exposure, plan, flow, watched)
+    return _Reactor(exposure, light, plan, flow, watched)
+
+
 def wash_out(
-    exposure: Exposure,
-    light: Light,
+    exposure: Exposure | Reported,
+    light: Light | None,
     plan: Schedule,
     flow: Flow,
     line: Line,
@@ -214,9 +257,11 @@ def wash_out(
 ) -> Course:
     """Return the course of a start and of what happens after it.
 
-    flow: of a single share of the dial -> [m3/s]; end [s]. Integrated to `rtol` of every state.
+    light: of a chamber that is known, None for one told by a report; flow: of a single share of
+    the dial -> [m3/s]; end [s]. Integrated to `rtol` of every state.
     """
-    reactor, shades = _Reactor(exposure, light, plan, flow, watched), light.shades
+    reactor = _reactor(exposure, light, plan, flow, watched)
+    shades = (0.0, 0.0) if light is None else light.shades
     state = np.concatenate([[0.0], np.tile([1.0, 1.0, shades[0]], exposure.tanks)])
     full = line.ahead + exposure.volume if line.empty else 0.0
     reactor.running, reactor.absorption = not line.empty, shades[0]
@@ -262,7 +307,10 @@ def _piece(reactor: _Reactor, span, state: Array, mark: Sequence[tuple[float, st
         passed: Any = partial(lambda volume, _, y: y[0] - volume, volume)
         passed.terminal = True
         events.append(passed)
-    least = np.tile([LEAST, LEAST, 1e-9], reactor.exposure.tanks)
+    least = np.tile([LEAST, LEAST, 1e-9], reactor.tanks)
+    band: dict[str, Any] = {"lband": 3, "uband": 2}
+    if not reactor.tanks:  # one smooth state: steps so short that no passing slips between them
+        band = {"max_step": (span[1] - span[0]) / LEAST_STEPS}
     return solve_ivp(
         reactor.slope,
         span,
@@ -272,8 +320,7 @@ def _piece(reactor: _Reactor, span, state: Array, mark: Sequence[tuple[float, st
         dense_output=True,
         rtol=rtol,
         atol=np.concatenate([[1e-12], least]),
-        lband=3,
-        uband=2,
+        **band,
     )
 
 

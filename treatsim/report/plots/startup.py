@@ -63,8 +63,9 @@ def _part(found: Startup, name: str, time) -> Table:
     columns += [
         column(word, moment, "time") for word, moment in marks.items() if np.isfinite(moment)
     ]
-    if train.required is not None:
-        columns.append(column("dose_required", train.required, "dose"))
+    required = train.reactors[0].required
+    if required is not None:
+        columns.append(column("dose_required", required, "dose"))
     return table(*columns)
 
 
