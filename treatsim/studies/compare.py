@@ -23,6 +23,8 @@ class Row(NamedTuple):
 HEADLINES = (
     ("water", "product", "product.flow"),
     ("water", "salt in the product", "product.concentration"),
+    ("water", "boron in the product", "product.boron"),
+    ("water", "pH of the product", "product.ph"),
     ("energy", "per volume of product", "energy.specific"),
     ("energy", "least work of separation", "energy.least_work"),
     ("energy", "second-law efficiency", "energy.second_law_efficiency"),

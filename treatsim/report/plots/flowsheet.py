@@ -95,11 +95,26 @@ def draw(data: Table):
     axis.set_position((0.0, 0.32 / (height + HEAD), 1.0, height / (height + HEAD)))
     axis.set(xlim=(-MARGIN, layout.width + MARGIN), ylim=(layout.height + MARGIN, -MARGIN))
     axis.set_axis_off()
-    for number, route in enumerate(layout.routes):
+    for number, route in enumerate(_apart(layout.routes)):
         _link(axis, route, _words(data, number), dashed=links[number].back)
     for name, (x, y) in layout.boxes.items():
         _box(axis, name.replace("_", " "), kinds_of[name].replace("_", " "), x, y)
     return figure
+
+
+NEAR = (0.6, 0.2)  # inches, across and down, in which the words of two links would meet
+
+
+def _apart(routes: list[Route]) -> list[Route]:
+    """Move the words of a link that leaves where another one does beside its first fall."""
+    found: list[Route] = []
+    for route in routes:
+        near = [one for one in found if np.all(np.abs(np.subtract(one.words, route.words)) < NEAR)]
+        if near and len(route.corners) > 2:
+            (x, top), (_, foot) = route.corners[1:3]
+            route = route._replace(words=(x + 0.06, top + 0.25 * (foot - top)), upright=True)
+        found.append(route)
+    return found
 
 
 def _words(data: Table, row: int) -> list[str]:

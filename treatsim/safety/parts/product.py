@@ -6,7 +6,7 @@ import numpy as np
 
 from treatsim.flowsheet.result import Result
 from treatsim.operations.declarations import Told
-from treatsim.operations.outcome import Finding, Limit, Value, unjudged
+from treatsim.operations.outcome import Limit, Value, unjudged
 from treatsim.safety.additions import Additions
 from treatsim.safety.product_water import ProductWater, acid_at, product_water
 
@@ -16,8 +16,8 @@ RESULTS = {
 }
 LOWEST, HIGHEST = 6.5, 9.5  # usual range of drinking water, who_gdwq_2011, from memory
 CORROSIVE = (
-    "the product has a pH of {ph}, below 6.5: it eats at metal and mortar; let it pass calcite, "
-    "blend it, or dose caustic soda"
+    "the product has a pH of {ph:.1f}, below 6.5, as permeates have: it eats at metal and mortar; "
+    "let it pass calcite, blend it, or dose caustic soda"
 )
 
 
@@ -61,10 +61,9 @@ def product(result: Result, earlier: Additions) -> Additions:
 def _acidity(result: Result, water: ProductWater, ph) -> Additions:
     """PH of the product: held where something is dosed, else only told."""
     if not water.dosed:
-        low = np.asarray(ph < LOWEST)
-        told = {"ph": Value(ph, "ph")}
-        findings = (Finding(low, CORROSIVE, told),) if np.any(low & result.solved) else ()
-        return Additions({"product.ph": told["ph"]}, findings=findings)
+        least = float(np.min(np.where(result.solved, ph, np.inf)))
+        notes = (CORROSIVE.format(ph=least),) if least < LOWEST else ()
+        return Additions({"product.ph": Value(ph, "ph")}, notes=notes)
     if ph is None:
         words = "pH of the product, behind the dosing"
         return Additions(limits=(unjudged(words, "water.ph", address="product.ph"),))
