@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 
+from treatsim.constants import DAY, GRAVITY
+
 FOOT = 0.3048  # m
 POUND = 0.45359237  # kg
 GALLON = 231 * (FOOT / 12) ** 3  # m3, of the United States
-PSI = POUND * 9.80665 / (FOOT / 12) ** 2  # Pa
+PSI = POUND * GRAVITY / (FOOT / 12) ** 2  # Pa
 
 # (unit, SI) -> SI = factor * number: units that a case uses every day, exact by definition, so that
 # what only reads and shows these need not wait for pint; a test holds them against it
@@ -42,22 +44,23 @@ EVERYDAY: dict[tuple[str, str], float] = {
     ("1/L", "1/m3"): 1e3,
     ("1/dL", "1/m3"): 1e4,
     ("bar", "Pa"): 1e5,
+    ("bar/s", "Pa/s"): 1e5,
     ("bar h2/m6", "Pa s2/m6"): 1e5 * 3600.0**2,
     ("mm", "m"): 1e-3,
     ("um", "m"): 1e-6,
     ("mL", "m3"): 1e-6,
     ("L", "m3"): 1e-3,
     ("L/min", "m3/s"): 1e-3 / 60,
-    ("m3/d", "m3/s"): 1 / 86400,
-    ("d", "s"): 86400.0,
+    ("m3/d", "m3/s"): 1 / DAY,
+    ("d", "s"): DAY,
     ("kW", "W"): 1e3,
     ("Pa h2/m6", "Pa s2/m6"): 3600.0**2,
     ("", "1"): 1.0,
     ("L/(m2 h bar)", "m/(s Pa)"): 1e-3 / 3600 / 1e5,
     ("gal", "m3"): GALLON,
     ("gal/min", "m3/s"): GALLON / 60,
-    ("gal/(ft2 d)", "m/s"): GALLON / FOOT**2 / 86400,
-    ("gal/(ft2 d psi)", "m/(s Pa)"): GALLON / FOOT**2 / 86400 / PSI,
+    ("gal/(ft2 d)", "m/s"): GALLON / FOOT**2 / DAY,
+    ("gal/(ft2 d psi)", "m/(s Pa)"): GALLON / FOOT**2 / DAY / PSI,
     ("Wh/gal", "J/m3"): 3600 / GALLON,
     ("psi", "Pa"): PSI,
     ("in", "m"): FOOT / 12,

@@ -82,6 +82,8 @@ class ChemicalDosingParameters(Parameters):
     )
     power: float = quantity("power", "electrical power of the dosing pump", low=0, default=0.0)
 
+    either = ((("dose",), ("target_ph",)),)
+
     def conflicts(self):
         """Check that a dose can be told, and a stock give it."""
         faults = []

@@ -94,8 +94,7 @@ class SettlingBasinParameters(Parameters):
         "flocs that grow: share of the suspended solids still in the sample, at its time, at the "
         "depth of the tap; two taps or more",
         place="length",
-        example=["60 % at 10 min at 0.6 m", "30 % at 40 min at 0.6 m",
-                 "75 % at 10 min at 1.2 m", "40 % at 40 min at 1.2 m"],
+        example=["60 % at 10 min at 0.6 m", "30 % at 40 min at 0.6 m", "75 % at 10 min at 1.2 m"],
         default=None,
     )  # fmt: skip
     settling_time: float | None = quantity(
