@@ -13,6 +13,7 @@ from treatsim.constants import DAY
 from treatsim.correlations.solids.filtration import blocking_constant
 from treatsim.correlations.solids.turbidity import TURBIDITY_RANGE
 from treatsim.errors import RequestError
+from treatsim.ranges import excursions
 from treatsim.running.dose_hours import DoseLimit, dose_limit, hours_under
 from treatsim.running.filter_line import TEMPERATURE, Line, filter_line
 from treatsim.running.filter_run import Run
@@ -209,7 +210,7 @@ def piece_of(
     )
     running = np.where(turbidity > plan.stop_above, 0.0, plan.on * HOUR)
     turbid = running[:, : plan.hours] * (turbidity[:, : plan.hours] * plan.turbidity_left > TURBID)
-    outside = (turbidity < TURBIDITY_RANGE.low) | (turbidity > TURBIDITY_RANGE.high)
+    beyond = [found.outside & (running > 0) for found in excursions(TURBIDITY_RANGE, turbidity)]
     clock = Clock(_summed(solids * running), _summed(running))
     law = _law(plan, np.random.default_rng(seeds[2]), scenarios)
     bank = bank_of(plan.line.filters.elements, np.array(plan.together))
@@ -229,7 +230,7 @@ def piece_of(
         turbid.sum(axis=1),
         _under(plan, turbidity[:, : plan.hours], clock, run),
         float(np.max(left / np.maximum(history.fed, 1e-12))),
-        float(np.sum(outside & (running > 0))) / max(float(np.sum(running > 0)), 1.0),
+        float(np.sum(beyond)) / max(float(np.sum(running > 0)), 1.0),
     )
 
 
