@@ -184,3 +184,24 @@ def test_bus_power_has_the_shape_of_a_measured_inverter(agree):
 
 def test_starts_of_a_year(agree):
     agree("D1_starts", np.array([plant.run(name).starts.sum() for name in plant.TRAINS]))
+
+
+def test_starts_of_a_day_are_counted_and_bounded():
+    """Sun every second hour, nothing stored: each pulse is a start, and the fifth is not there."""
+    steps = np.arange(48)
+    sun = np.where(steps % 2 == 0, 1e3, 0.0)[:, None] * np.ones(2)
+    fresh = (steps % 24 == 0)[:, None]
+    train = Train(np.array([[0.0, 1e3]]), np.array([[0.0, 1 / HOUR]]), 500.0, 1e3)
+
+    def run(most, sun):
+        rules = Rules(0.0, 1 * KWH, 2 * KWH, 500.0, most_starts=most, fresh=fresh)
+        store = Bank(1 * KWH, 1.0, 1.0, 1e-9, 1e-9, 1.0)
+        return dispatch(sun, store, train, Needs(np.zeros((48, 1))), rules, step=HOUR, first=0.0)
+
+    trace = run(np.array([4.0, np.inf]), sun)
+    assert trace.starts.reshape(2, 24, 2).sum(axis=1).tolist() == [[4, 12], [4, 12]]
+    assert np.flatnonzero(trace.starts[:, 0]).tolist() == [0, 2, 4, 6, 24, 26, 28, 30]
+    assert trace.water.sum(axis=0).tolist() == pytest.approx([8.0, 24.0])
+    through = run(np.full(2, 1.0), np.full((48, 2), 1e3))  # running past midnight is no start
+    assert through.starts.sum(axis=0).tolist() == [1, 1]
+    assert through.water.sum(axis=0).tolist() == pytest.approx([48.0, 48.0])

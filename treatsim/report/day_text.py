@@ -23,7 +23,7 @@ from treatsim.running.day import (
     may_be_plugged_in,
     night_of,
 )
-from treatsim.running.plan import TOOLS
+from treatsim.running.plan import TOOLS, bound_by
 
 WIDTH, DIGITS = 80, 3
 MOST_RUNS = 3  # told one by one
@@ -73,6 +73,9 @@ def answer(day: Day, system: str) -> list[str]:
         when = _between(runs if len(runs) <= MOST_RUNS else [(runs[0][0], runs[-1][1])])
         often = "" if len(runs) <= MOST_RUNS else f", {len(runs)} starts"
         lines.append(f"start and stop: {when}{often}; {water} of water")
+    if len(runs) >= day.plan.most_starts:
+        lines.append(f"at most {day.plan.most_starts:g} starts a day ({bound_by(day.plan)}): no "
+                     "more after the last")  # fmt: skip
     lines += [_tools(day, system), _night(night_of(day), system)]
     unserved = float(day.trace.unserved.sum()) * day.plan.step
     if unserved > NOTHING:
@@ -118,7 +121,9 @@ def notes(day: Day, system: str) -> list[str]:
     start = quantities.text(litres, "volume", system, 2)
     return [
         f"{given} on the horizontal; the days before and after are usual, {usual} ({AROUND} days "
-        f"on either side). Clouds that pass are not in it.",
+        f"on either side).",
+        "Clouds that pass within the day are not in it: they cost starts and litres that are not "
+        "told here. Hours are of standard time: where summer time holds, add an hour.",
         f"Steps of {60 // PER_HOUR} minutes, rules of the year. Tools are served by sun and "
         "battery above the reserve; their litres count this day, the next and what is then "
         f"stored; one start more or less moves them by {start}.",

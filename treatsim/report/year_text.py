@@ -13,6 +13,7 @@ from treatsim.power.months import Months
 from treatsim.power.sun import MONTH_OF_DAY
 from treatsim.report.page import Page, cell
 from treatsim.report.startup_text import cautions_of
+from treatsim.running.plan import bound_by
 from treatsim.running.year import CAUSES, DRY, POOR, Year, energy, implausible, worst_weeks
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -72,6 +73,11 @@ def answer(found: Year, system: str) -> list[str]:
                      f"days, {found.wanted:.0f} are to be served")  # fmt: skip
     lines += [f"NOT MET at the setting in the case: {words}; these litres are not fit to count on"
               for words in found.missed]  # fmt: skip
+    if np.isfinite(found.plan.most_starts):
+        starts = found.trace.starts.reshape(len(found.daily), -1, found.daily.shape[1])
+        often = np.mean(starts.sum(axis=1) >= found.plan.most_starts)
+        lines.append(f"at most {found.plan.most_starts:g} starts a day ({bound_by(found.plan)}): "
+                     f"reached on {often:.1%} of days")  # fmt: skip
     dark = float(found.values["year.loads_unserved"].value)
     if dark > DARK:
         lines.append(

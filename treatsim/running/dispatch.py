@@ -47,7 +47,7 @@ def begin(side: Scenario) -> State:
     full = np.asarray(side.bank.capacity, float)
     stored = side.bank.filled(zero + np.asarray(side.first) * full)
     level = np.minimum(zero + side.tank.first, side.tank.volume)
-    return State(stored, level, zero > 0, zero, zero, zero)
+    return State(stored, level, zero > 0, zero, zero, zero, zero)
 
 
 def stretch(side: Scenario, state: State, step: float) -> tuple[Trace, State]:

@@ -32,6 +32,10 @@ class OperationParameters(Parameters):
         "volume", "product that goes to waste at every start", default=None
     )
     least_run: float = quantity("short_duration", "least time of running after a start", high=DAY)
+    most_starts: float | None = quantity(
+        "count", "most starts of a day; left out, 4 with a lamp (common practice, no source), else "
+        "as many as come", low=1.0, default=None,
+    )  # fmt: skip
     schedule: str | None = reference(
         "hours of the local clock in which it may run; left out, day and night",
         example="7:00 to 18:00",

@@ -19,6 +19,7 @@ from treatsim.power.air import through_a_day
 from treatsim.power.array import array_power
 from treatsim.power.kinetic import wells_of
 from treatsim.power.loads import CLASSES, read_hours, share_inside
+from treatsim.power.sun import HOURS
 from treatsim.power.weather import Weather
 from treatsim.quantities import text
 from treatsim.running.dispatch import Trace, begin, stretch
@@ -48,6 +49,7 @@ STRETCH = (
     720  # whole days; steps walked before they are told: small enough for the processor's memory
 )
 ENDLESS = 1e15  # J, of a battery that holds everything
+LAMP_STARTS = 4.0  # of a day, for the life of lamps; common practice, no source
 TOOLS = 1000.0  # W, of the tools whose litres are told
 DRAWING = 12 * 3600.0  # s in which people draw water, where the case does not say
 
@@ -72,6 +74,8 @@ class Plan(NamedTuple):
     tank: float | None  # [m3]
     demand: float | None  # [m3/day]; None: all that is made is taken at once
     draw: Array | None  # (steps, 1) [m3/s]
+    most_starts: float  # of a day; inf for as many as come
+    fresh: Array  # whether a day of the clock begins with the step, (steps, 1)
     peak_power: float  # of the array [W]
     notes: tuple[str, ...]
 
@@ -167,9 +171,30 @@ def plan_of(
         {name: loads.power(name, hour, step / 3600.0)[:, None] for name in CLASSES},
         floor, battery.takes_charge(np.minimum(warm, air)), tank, demand,
         None if demand is None else _draw(demand, people, hour, step),
-        float(array.peak_power * array.unfolded),
+        most_starts(case, operation), _fresh(hour), float(array.peak_power * array.unfolded),
         (*weather.notes, *_tank_notes(tank, number)),
     )  # fmt: skip
+
+
+def most_starts(case: Any, operation: OperationParameters) -> float:
+    """Return the most starts of a day, inf for as many as come."""
+    if operation.most_starts is not None:
+        return float(operation.most_starts)
+    lit = any(unit.irradiates for unit in case.flowsheet().units.values())
+    return LAMP_STARTS if lit else float(np.inf)
+
+
+def bound_by(plan: Plan) -> str:
+    """Return why there are no more starts of a day."""
+    if plan.operation.most_starts is not None:
+        return "operation.most_starts"
+    return "for the life of the lamp; common practice, no source: operation.most_starts"
+
+
+def _fresh(hour: Array) -> Array:
+    """Return whether a day of the clock begins with each step, (steps, 1)."""
+    clock = (hour + 1e-9) % HOURS
+    return np.asarray(np.diff(clock, prepend=clock[0] + 1)[:, None] < 0)
 
 
 def check_reserve(battery: Any, operation: OperationParameters) -> None:
@@ -252,7 +277,10 @@ def scenario(plan: Plan, change: Change | None = None) -> Scenario:
     rules = rules_of(
         plan.usual_sun, needs.always, operation, bank._replace(capacity=capacity), train,
         floor=plan.floor * capacity[:1], open_=open_, step=plan.step,
-    )._replace(charging=plan.charging)  # fmt: skip
+    )._replace(
+        charging=plan.charging, most_starts=plan.most_starts if c.starts else np.inf,
+        fresh=plan.fresh,
+    )  # fmt: skip
     first = np.full(years, 0.5)
     if not c.bank:
         first = first * capacity / ENDLESS

@@ -45,6 +45,8 @@ class Rules(NamedTuple):
     # energy on which deferrable loads do not draw, and which the sun fills before the train takes
     # any; if None, that of `stop` for the loads, and the train runs on sun below it [J]
     reserve: Any = None
+    most_starts: Any = np.inf  # of a day
+    fresh: Any = False  # whether a day of the clock begins with this step
 
 
 class Tank(NamedTuple):

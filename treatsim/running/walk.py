@@ -40,6 +40,7 @@ class Known(NamedTuple):
     flow: Any  # and their product [m3/s]
     draw: Any  # from the tank [m3]
     refill: Any  # stored energy up to which the sun fills the battery before the train runs [J]
+    most_starts: Any  # of a day
 
 
 class Walked(NamedTuple):
@@ -64,6 +65,7 @@ class State(NamedTuple):
     running: Any  # whether it ran
     owed: Array  # share of a start not yet paid
     left: Array  # of the least run [s]
+    begun: Array  # starts of the day
     open: Array  # energy that did not add up so far: rounding [J]
 
 
@@ -80,6 +82,7 @@ def known_of(side: Scenario, step: float) -> Known:
         np.asarray(bank.charge_power * np.asarray(rules.charging, float)),
         np.asarray(train.low) * (1 - 1e-12), train.full, train.power, train.flow,
         np.asarray(tank.draw) * step, 0.0 if rules.reserve is None else rules.reserve,
+        rules.most_starts,
     )  # fmt: skip
 
 
@@ -106,7 +109,7 @@ def walk(side: Scenario, known: Known, state: State, step: float) -> tuple[Walke
     """Walk through time: all that hangs on what was stored before."""
     (_, bank, train, _, _, tank, _), shape = side, side.sun.shape
     found = Walked(*(np.zeros(shape) for _ in Walked._fields))
-    stored, level, running, owed, left, missed = state
+    stored, level, running, owed, left, begun, missed = state
     bounded = bool(np.any(np.isfinite(tank.volume)))
     held_on = train.least_run > step
     pays = bool(np.any(np.add(train.start_energy, train.start_time) > 0))
@@ -114,6 +117,8 @@ def walk(side: Scenario, known: Known, state: State, step: float) -> tuple[Walke
     out_way = np.divide(1.0, bank.discharge_efficiency)
     lit = _any(known.spare_sun, shape[0])
     late = _any(known.later_gap, shape[0])
+    counted = bool(np.any(np.isfinite(known.most_starts)))
+    fresh, spent = _any(side.rules.fresh, shape[0]), begun >= known.most_starts
     for n, row in enumerate(_rows(known, shape[0])):
         now = Known._make(row)
         stored = bank.rested(stored)
@@ -121,6 +126,10 @@ def walk(side: Scenario, known: Known, state: State, step: float) -> tuple[Walke
         wants = (running | (stored.total >= now.start) | now.by_sun) & now.open | (left > 0)
         if bounded:
             wants &= np.where(running, level < tank.volume, level <= tank.restart * tank.volume)
+        if counted and fresh[n]:
+            begun, spent = np.zeros_like(begun), np.zeros_like(running)
+        if spent.any():
+            wants &= running | ~spent
         if lit[n]:
             most_in = np.minimum(now.intake, bank.most_in(stored, step) * in_way)
             due = np.minimum(np.maximum(now.refill - stored.total, 0.0) * (in_way / step), most_in)
@@ -129,6 +138,9 @@ def walk(side: Scenario, known: Known, state: State, step: float) -> tuple[Walke
         runs = wants & (power >= now.low) & (power > 0)
         starts = runs & ~running
         running = runs
+        if counted and starts.any():
+            begun = begun + starts
+            spent = begun >= now.most_starts
         power = power * runs
         share = _share(power, level, tank, now, step) if bounded else runs
         if pays:
@@ -153,7 +165,7 @@ def walk(side: Scenario, known: Known, state: State, step: float) -> tuple[Walke
     if not bounded:
         np.greater(found.power, 0.0, out=found.share)
         found.level[:] = level
-    return found, State(stored, level, running, owed, left, missed)
+    return found, State(stored, level, running, owed, left, begun, missed)
 
 
 def _drawn(bank: Bank, stored: Stored, now: Known, step: float, late: bool) -> tuple[Any, ...]:
