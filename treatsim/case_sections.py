@@ -27,6 +27,7 @@ from treatsim.running.spares_table import SparesParameters
 from treatsim.running.start_parameters import StartupParameters
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.measured_analytes import AnalytesParameters
+from treatsim.studies.ageing_table import AgeingParameters
 from treatsim.studies.spread_inputs import UncertaintyParameters
 from treatsim.water import analysis
 from treatsim.water.laboratory import Ions, of_report, read_report
@@ -156,6 +157,7 @@ SECTIONS: dict[str, type[Parameters]] = {
     "startup": StartupParameters,
     "spares": SparesParameters,
     "logbook": LogbookParameters,
+    "ageing": AgeingParameters,
     "pit": BasinParameters,
 }
 # no unit's name; a storage tank may well be called tank

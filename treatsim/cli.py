@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from treatsim import __version__, errors
 from treatsim.cli_options import OPTIONS
 from treatsim.commands import (
+    ageing,
     compare,
     day,
     describe,
@@ -131,6 +132,7 @@ COMMANDS: dict[str, Command] = {
     "sweep": sweep.COMMAND,
     "compare": compare.COMMAND,
     "uncertainty": uncertainty.COMMAND,
+    "ageing": ageing.COMMAND,
     "page": page.COMMAND,
     "startup": startup.COMMAND,
     "spares": spares.COMMAND,

@@ -87,6 +87,10 @@ def test_what_is_declared_is_told_somewhere(verdicts):
     column = plant.unit("settling_basin", settling_curve=((0.3, 5e-4), (0.6, 2e-3)), **sizes)
     values = column.evaluate(**plant.inlets("settling_basin")).details().values
     seen |= {("settling_basin", key) for key in values}
+    worn = {"volumetric_efficiency": 0.9, "slip_pressure": 5e6, "largest_pressure": 7e6}
+    for kind in ("high_pressure_pump", "booster_pump"):
+        values = plant.unit(kind, **worn).evaluate(**plant.inlets(kind)).details().values
+        seen |= {(kind, key) for key in values}
     for case, verdict in verdicts:
         for address in verdict.values:
             owner, _, key = address.partition(".")

@@ -65,3 +65,35 @@ def test_the_pressure_of_a_closed_line_is_found():
     density = float(np.asarray(result.streams["pump", "inlet"].density).ravel()[0])
     expected = 1e5 * 2.0**2 * density / 1000
     assert_allclose(ro_plant.number(result, "pump.outlet_pressure"), expected, rtol=1e-9)
+
+
+def test_slip_by_hand():
+    """1 - 0.08 * 1.5 * (55 - 2) / 50 of what is displaced arrives; the shaft drives all of it."""
+    slips = {"volumetric_efficiency": "92 %", "slip_pressure": "50 bar", "wear": 1.5}
+    share = 1 - 0.08 * 1.5 * 53 / 50
+    feed = plant.stream(2.2 * share / 3600, 2e5)
+    worn = unit(**slips)
+    outcome = worn.evaluate(feed)
+    assert_allclose(
+        worn.conditions({"inlet": feed}, outcome.outlets)["displacement"], 0, atol=1e-12
+    )
+    details = outcome.details()
+    assert_allclose(details.values["volumetric_efficiency"].value, share, rtol=1e-12)
+    assert_allclose(details.values["shaft_power"].value, 53e5 * 2.2 / 3600 / 0.80, rtol=1e-12)
+    gain = outcome.added["hydraulic_power"]
+    assert_allclose(sum(details.losses.values()) + gain, details.power, rtol=1e-12)
+
+
+def test_a_pump_worn_out_gives_no_answer():
+    slips = {"volumetric_efficiency": "92 %", "slip_pressure": "50 bar", "wear": 13}
+    (found,) = unit(**slips).evaluate(plant.stream(2.2 / 3600, 2e5)).details().findings
+    assert found.blocks
+    assert "slips back" in found.text
+
+
+@pytest.mark.parametrize(("rated", "state"), [("55 bar", "met"), ("54.9 bar", "not_met")])
+def test_a_pressure_above_the_rating_says_no(rated, state):
+    details = unit(largest_pressure=rated).evaluate(plant.stream(2.2 / 3600, 2e5)).details()
+    (limit,) = details.limits
+    assert limit.state() == state
+    assert limit.group == "rating"

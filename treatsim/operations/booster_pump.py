@@ -26,6 +26,6 @@ class BoosterPump(HighPressurePump):
     compared = ()
     told = (Row("pressure_lift", "pressure added"), Row("power", "electrical power"))
     results = HighPressurePump.results
-    ruled: ClassVar[Mapping[str, Ruled]] = {}
+    ruled: ClassVar[Mapping[str, Ruled]] = HighPressurePump.ruled
     earns = Earns(reason="moves water, takes nothing out")
     ends_product = False

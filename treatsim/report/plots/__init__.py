@@ -23,6 +23,7 @@ NAMES = (
     "credit_ledger",
     "vessel_profile",
     "element_map",
+    "ageing",
     "ro_window",
     "energy_split",
     "scale_saturation",
