@@ -259,3 +259,21 @@ def test_permeabilities_of_today_are_told():
     shown = quantities.show(number(new, "ro.water_permeability"), "water_permeability")
     assert shown[1] == "L/(m2 h bar)"
     assert 2 < shown[0] < 6  # brackish elements; common practice, no source
+
+
+@pytest.mark.parametrize(
+    ("water", "words", "pressure"),
+    [
+        # 27.740 bar of sodium chloride by first order: an independent Pitzer calculation, 0.4 %
+        (ro_plant.salt(35.0), "of first order by Pitzer", 27.740),
+        # exact by TEOS-10 at 35 g/kg, 25 degC: 25.7915 bar; first order would be 25.763
+        (ro_plant.sea(35.0), "exact, by TEOS-10", 25.7915),
+    ],
+)
+def test_the_result_says_which_osmotic_pressure_it_took(water, words, pressure):
+    result = ro_plant.simple(water, 2.2, 50.0, ro_plant.vessel())
+    (told,) = [line for line in result.details("ro").choices if "osmotic pressure" in line]
+    assert words in told
+    tolerance = 4e-3 if "first" in words else 5e-4
+    found = number(result, "ro.feed.osmotic_pressure") / BAR
+    assert found == pytest.approx(pressure, rel=tolerance)

@@ -39,6 +39,17 @@ PASSAGE = {
     "free_chlorine": 1.0,
     "chlorine_demand": 1.0,  # ammonia passes in part: taken whole
 }
+FIRST_ORDER = (
+    "of first order by Pitzer's equations for sodium chloride, as element tests are read: below "
+    "the exact one by 0.1 % at 35 g/L"
+)
+OSMOTIC = {  # by the kind of the water
+    "fresh": FIRST_ORDER,
+    "sodium_chloride": FIRST_ORDER,
+    "seawater": "exact, by TEOS-10; A and B by the test in sodium chloride, of first order",
+    "ions": "exact, by PHREEQC's Pitzer database times the factor of sea salt from first order; A "
+    "and B by the test in sodium chloride, of first order",
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -214,6 +225,7 @@ class RoVessel(Unit):
             choices=(
                 f"{self.name}: solution-diffusion with film theory, mass transfer by "
                 f"{p.correlation.replace('_', ' ')}, A and B fitted with it to the standard test",
+                f"{self.name}: osmotic pressure {OSMOTIC[feed.water.kind]}",
                 *(f"{self.name}: {words}" for words in class_words(p.element)),
             ),
         )
