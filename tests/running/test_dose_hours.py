@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 
 import numpy as np
 import pytest
+from command import treatsim
 from numpy.testing import assert_allclose
 
 from treatsim import cases
@@ -13,6 +15,7 @@ from treatsim.errors import CaseError, RequestError
 from treatsim.running.dose_hours import DoseLimit, hours_under
 from treatsim.running.filter_stretch import Clock
 from treatsim.running.outlook import outlook
+from treatsim.running.source import turbidity_series
 from treatsim.running.spares import piece_of, plan_for
 from treatsim.safety.verdict import judge
 
@@ -103,3 +106,38 @@ def test_half_a_relation_is_asked_for(case):
 def test_a_second_sample_no_muddier_than_the_first_is_refused(key, value):
     with pytest.raises(RequestError, match="more turbid and darker"):
         plan_for(cases.load(RIVER, {f"source.{key}": value}), 1)
+
+
+def test_hours_of_mud_are_limits_not_met_until_the_tap_is_shut(tmp_path):
+    """The train meets every limit in the water of the case; storms are what people drink too."""
+    short = ("spares", RIVER, "--months", "1", "--scenarios", "400", "--level", "80 %")
+    run = treatsim(*short, "--json")
+    told = json.loads(run.out)
+    assert all(row["state"] != "not_met" for row in told["limits"])
+    assert run.status == 1
+    assert told["meets"] is False
+    names = {row["name"]: row["seconds_mean"] for row in told["missed_in_hours"]}
+    assert set(names) == {"dose of the light", "at most 1 NTU behind the filters",
+                          "at most 5 NTU behind the filters"}  # fmt: skip
+    assert names["at most 1 NTU behind the filters"] > names["at most 5 NTU behind the filters"] > 0
+    page = treatsim(*short)
+    assert page.status == 1
+    assert page.out.count("NOT MET in muddy water") == 3
+    shut = treatsim(*short, "--json", "--set", "spares.stop_above=5 NTU")
+    told = json.loads(shut.out)
+    assert told["missed_in_hours"] == []
+    assert told["meets"] is True
+    assert shut.status == 0
+
+
+def test_turbid_hours_are_counted_by_the_source(plan):
+    """0.1925 of the turbidity is left: above 5 NTU from 26 NTU in the source, above 1 from 5.2."""
+    assert_allclose(plan.turbidity_left, 0.55 * 0.35, rtol=1e-9)
+    assert plan.turbid == (1.0, 5.0)
+    piece = piece_of(plan, 0, 20)
+    seeds = np.random.SeedSequence([plan.seed, 0]).generate_state(3)
+    raw = turbidity_series(plan.source, plan.turbidity, plan.on.size, 20, int(seeds[0]), 4)
+    for n, most in enumerate(plan.turbid):
+        hours = np.sum(plan.on * (raw * 0.1925 > most), axis=1, where=np.arange(raw.shape[1]) <
+                       plan.hours)  # fmt: skip
+        assert_allclose(piece.turbid[:, n], HOUR * hours, rtol=1e-9)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 from filter_runs import HOUR, constant_line, followed, law_of, rules_of, steady_clock
 
+from treatsim import cases
 from treatsim.running import stock
 from treatsim.running.filter_run import Run
 from treatsim.running.filter_state import CAUSES, bank_of
+from treatsim.running.forecast import forecast
+from treatsim.running.spares import plan_for, simulate
 
 
 def causes(history) -> set[str]:
@@ -58,3 +63,41 @@ def test_hours_by_mass(agree):
     history = followed(line, steady_clock(0.040, 20))
     assert causes(history) == {"mass"}
     agree("P27_hours", round(float(history.column("life")[0]) / HOUR, 9))
+
+
+HOLD = '\n[[hold]]\nadjust = "lift_pump.speed"\nuntil = "product.flow"\nequals = "1 m3/h"\n'
+CAKE = {  # row P24 as a cartridge of the river: Rm / A, alpha m / A^2, 1 bar
+    "water.suspended_solids": "20 mg/L",
+    "water.temperature": "20 degC",
+    "bags.capture_fraction": "0 %",
+    "cartridges.resistance": "4e9 1/m3",
+    "cartridges.quadratic_loss": "0 Pa h2/m6",
+    "cartridges.loading_exponent": "0",
+    "cartridges.capture_fraction": "100 %",
+    "cartridges.captured_mass": "0 g",
+    "cartridges.largest_drop": "1 bar",
+    "spares.capacity_spread": "1",
+    "spares.exponent_spread": "0",
+    "spares.lead_time": "0 d",
+}
+
+
+def river_of_cake(folder, elements: int):
+    """The river with that cake, its pump turned up as it loads, in water that stays as it is."""
+    path = folder / f"cake{elements}.toml"
+    path.write_text(Path("cases/river.toml").read_text("utf-8") + HOLD, "utf-8")
+    law = {"capacity": f"{0.1 * elements} kg", "terminal_ratio": str(1 + 100 * elements)}
+    given = CAKE | {f"cartridges.{key}": text for key, text in law.items()}
+    case = cases.load(str(path), given | {"cartridges.elements": str(elements)})
+    case = case.changed(sections={**case.sections, "source": None, "pit": None})
+    plan = plan_for(case, 6)
+    return forecast(case, plan, simulate(plan, 20), 0.5).filters[-1]
+
+
+def test_doubling_the_housings_of_the_river(agree, tmp_path):
+    one, two = (river_of_cake(tmp_path, elements) for elements in (1, 2))
+    for found in (one, two):
+        assert max(found.causes, key=lambda cause: found.causes[cause]) == "pressure drop"
+    agree("P24_time", [one.life[1], two.life[1]])
+    agree("P24_river", two.life[1] / one.life[1])
+    agree("P24_river_used", [one.mean, two.mean])

@@ -76,6 +76,10 @@ def document(title: str, path: str, seen: Outlook, system: str = "si") -> dict[s
         "seconds_under_dose": None
         if told.under is None
         else {"mean": told.under[0], "p95": told.under[1]},
+        "missed_in_hours": [
+            {"name": row.name, "seconds_mean": row.mean, "seconds_p95": row.high, "mend": row.mend}
+            for row in seen.missed
+        ],
         "balance_miss": told.miss,
         "outside_turbidity_range": told.beyond,
         "table_error": told.error,

@@ -128,27 +128,26 @@ def _limits(seen: Outlook, system: str) -> list[str]:
     open_ = [row.name for row in seen.limits if row.worst == "not_judged"]
     if open_:
         lines.append(f"not judged: {', '.join(open_)}")
-    told = seen.told.under
-    if told is not None and told[1] > 0:
-        lines.append(
-            f"NOT MET in muddy water: the light is below the dose asked for in "
-            f"{told[0] / 3600:.0f} h of running on average, {told[1] / 3600:.0f} h in one case of "
-            "twenty, at the flow of elements as last changed: stop then, or to waste"
-        )
+    lines += [
+        f"NOT MET in muddy water: {row.name}: missed in {_hours(row.mean)} of running on average, "
+        f"{_hours(row.high)} in one case of twenty: {row.mend}"
+        for row in seen.missed
+    ]
+    if seen.told.under is not None:
+        lines.append("hours under the dose are counted at the flow of elements as last changed")
     met = sum(row.worst in ("met", "waived") for row in seen.limits)
     return [*lines, f"{met} other limits are met at both ends, in the water of the case"]
+
+
+def _hours(seconds: float) -> str:
+    hours = seconds / 3600
+    return f"{hours:.0f} h" if hours >= 10 else f"{hours:.2g} h"
 
 
 def _remarks(seen: Outlook, system: str) -> Sequence[str]:
     told = seen.told
     low, high = told.volume[0], told.volume[2]
     lines = [f"water in the months: {low:.0f} to {high:.0f} m3 in nine cases of ten"]
-    if told.turbid[1] > 0:
-        lines.append(
-            f"behind the filters the water is above 5 NTU in {told.turbid[0] / 3600:.0f} h of "
-            f"running on average, {told.turbid[1] / 3600:.0f} h in one case of twenty: no barrier "
-            "earns anything then; stop, or to waste"
-        )
     if told.beyond > 0:
         lines.append(
             f"outside its range in {share(told.beyond)} of the running hours: solids by turbidity, "

@@ -69,7 +69,7 @@ class Forecast:
     flow: Array  # m3/s at each stop: 5, 50, 95 %, (stops, 3)
     used: Array  # elements so far at each stop: 5, 50, 95 %, (stops, filters, 3)
     stops: Index  # h of clock
-    turbid: tuple[float, float]  # s above TURBID behind the filters: mean, 95 %
+    turbid: tuple[tuple[float, float, float], ...]  # NTU behind the filters, s above: mean, 95 %
     under: tuple[float, float] | None  # s below a dose asked for: mean, 95 %; None: not judged
     volume: tuple[float, float, float]  # m3: 5, 50, 95 %
     running: tuple[float, float]  # s: mean, as planned
@@ -124,7 +124,10 @@ def forecast(case: Any, plan: Plan, pieces: Sequence[Piece], level: float | None
         np.quantile(product[: stops.size], [0.05, 0.5, 0.95], axis=1).T,
         _so_far(plan, changes, scenarios, stops),
         stops,
-        (float(np.mean(turbid)), quantile(turbid, 0.95)),
+        tuple(
+            (most, float(np.mean(turbid[:, n])), quantile(turbid[:, n], 0.95))
+            for n, most in enumerate(plan.turbid)
+        ),
         None if plan.dose is None else (float(np.mean(under)), quantile(under, 0.95)),
         (quantile(volume, 0.05), quantile(volume, 0.5), quantile(volume, 0.95)),
         (float(np.mean(running)), float(np.sum(plan.on[: plan.hours]) * HOUR)),

@@ -11,6 +11,7 @@ from treatsim.errors import RequestError
 from treatsim.running.basin import Prospect, prospect, section_of
 from treatsim.running.filter_line import stated
 from treatsim.running.forecast import Forecast, forecast
+from treatsim.running.hours_missed import Missed, hours_missed
 from treatsim.running.moments import Kept, Moment, moments
 from treatsim.running.readings import Readings, Water, read_log
 from treatsim.running.source import MUDDY, source_notes
@@ -29,6 +30,7 @@ class Outlook:
     learnt: tuple[Learnt, ...]
     notes: tuple[str, ...]
     basin: Prospect | None = None  # of the table [pit]
+    missed: tuple[Missed, ...] = ()  # limits broken in some hours
 
     @property
     def complete(self) -> bool:
@@ -48,9 +50,11 @@ class Outlook:
 
     @property
     def meets(self) -> bool:
-        """Whether no other limit is missed at either end of the elements' lives."""
-        return all(row.worst != "not_met" for row in self.limits) and all(
-            not moment.reason for moment in self.moments
+        """Whether no other limit is missed, at either end of the elements' lives or in any hour."""
+        return (
+            not self.missed
+            and all(row.worst != "not_met" for row in self.limits)
+            and all(not moment.reason for moment in self.moments)
         )
 
 
@@ -104,7 +108,8 @@ def outlook(
     drawn = section_of(case)
     dug = None if drawn is None else prospect(plan, drawn, case.path)
     notes += () if dug is None else dug.notes
-    return Outlook(plan, told, tuple(states), tuple(limits), tuple(rows), tuple(notes), dug)
+    missed = hours_missed(plan, told)
+    return Outlook(plan, told, tuple(states), tuple(limits), tuple(rows), tuple(notes), dug, missed)
 
 
 def _after(case: Any, plan: Plan, log: Readings) -> tuple[Plan, list[Learnt]]:

@@ -21,6 +21,8 @@ from treatsim.running.filter_state import Law, Rules, bank_of
 from treatsim.running.filter_stretch import Clock
 from treatsim.running.source import solids_series, turbidity_series
 from treatsim.running.spares_table import SparesParameters
+from treatsim.safety.barriers import HIGHEST_TURBIDITY
+from treatsim.safety.verdict import judge
 
 HOUR = 3600.0
 MONTH = DAY * 365.0 / 12.0
@@ -30,7 +32,6 @@ WEEK = 168  # hours between the stops at which the state is told
 SEED = 20
 LONGEST = 24  # months
 LEAST_MEAN = 1e-3  # of a factor's logarithm: below, a spread is none
-TURBID = 5.0  # NTU behind the filters from which no barrier earns anything (who_gdwq_2011)
 
 
 class Belief(NamedTuple):
@@ -59,6 +60,7 @@ class Plan:
     beliefs: Mapping[str, Belief]  # filter -> from readings
     seed: int
     dose: DoseLimit | None = None  # of the light in muddy water, where that is told
+    turbid: tuple[float, ...] = ()  # NTU behind the filters above which hours are counted
 
 
 class Piece(NamedTuple):
@@ -70,7 +72,7 @@ class Piece(NamedTuple):
     volume: Array  # m3 over all hours
     fed: Array  # kg that come to each filter, lead time included, (scenarios, filters)
     running: Array  # s
-    turbid: Array  # s in which the water behind the filters is above TURBID
+    turbid: Array  # s in which the water behind the filters is above each level of the plan
     under: Array  # s below a dose asked for; nan where that is not judged
     miss: float  # open solids balance, relative
     beyond: float  # share of the running hours in which solids are told outside the curves' range
@@ -130,7 +132,7 @@ def plan_for(
     names, stores = line.filters.names, {n: table.store(n) for n in line.filters.names}
     _known(table, (*names, *line.unknown), case.path)
     longest = [stores[name].longest_use or np.inf for name in names]
-    sticky, left = _water(case, names, warm)
+    sticky, left, turbid = _water(case, names, warm)
     return Plan(
         line,
         tuple(stores[name].change == "both" for name in names),
@@ -147,6 +149,7 @@ def plan_for(
         beliefs or {},
         seed,
         dose_limit(case, line, warm),
+        turbid,
     )
 
 
@@ -187,13 +190,21 @@ def _temperatures(case: Any, table: SparesParameters, stops: Array) -> Array:
     return mean - 0.5 * (table.warmest_water - table.coldest_water) * np.cos(phase)
 
 
-def _water(case: Any, names: tuple[str, ...], warm: Array) -> tuple[Array, float]:
-    """Return the viscosity at the filters [Pa s], and the turbidity they leave over the raw."""
+def _water(
+    case: Any, names: tuple[str, ...], warm: Array
+) -> tuple[Array, float, tuple[float, ...]]:
+    """Return the viscosity at the filters [Pa s], the turbidity they leave over the raw, and NTU.
+
+    These are the train's own limits of turbidity, and that above which no barrier earns anything.
+    """
     result = case.solve({TEMPERATURE: warm})
     stream = result.streams[names[0], "inlet"]
     behind = np.asarray(result.streams[names[-1], "outlet"].contents["turbidity"], float)
     share = np.max(behind) / float(case.sections["water"].turbidity)
-    return np.broadcast_to(np.asarray(stream.viscosity, float), warm.shape), float(share)
+    own = {float(np.max(limit.limit)) for limit in judge(result).limits
+           if limit.quantity == "turbidity" and limit.relation == "<="}  # fmt: skip
+    levels = tuple(sorted(own | {HIGHEST_TURBIDITY}))
+    return np.broadcast_to(np.asarray(stream.viscosity, float), warm.shape), float(share), levels
 
 
 def piece_of(
@@ -209,7 +220,8 @@ def piece_of(
         plan.source, turbidity, plan.solids, int(seeds[1]), sample_turbidity=plan.turbidity
     )
     running = np.where(turbidity > plan.stop_above, 0.0, plan.on * HOUR)
-    turbid = running[:, : plan.hours] * (turbidity[:, : plan.hours] * plan.turbidity_left > TURBID)
+    behind = turbidity[:, : plan.hours] * plan.turbidity_left
+    turbid = [np.sum(running[:, : plan.hours], axis=1, where=behind > most) for most in plan.turbid]
     beyond = [found.outside & (running > 0) for found in excursions(TURBIDITY_RANGE, turbidity)]
     clock = Clock(_summed(solids * running), _summed(running))
     law = _law(plan, np.random.default_rng(seeds[2]), scenarios)
@@ -227,7 +239,7 @@ def piece_of(
         _volume(product, clock, plan.rules.stops, plan.hours),
         history.fed,
         clock.running[:, plan.hours].copy(),
-        turbid.sum(axis=1),
+        np.stack(turbid, axis=1),
         _under(plan, turbidity[:, : plan.hours], clock, run),
         float(np.max(left / np.maximum(history.fed, 1e-12))),
         float(np.sum(beyond)) / max(float(np.sum(running > 0)), 1.0),
