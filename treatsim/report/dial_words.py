@@ -31,6 +31,10 @@ SURE = (
     "near to tell, and counts as not met. How well the train is known is another question, and "
     "the spreads of its inputs are not in these numbers: treatsim uncertainty."
 )
+LEFT = (
+    "No dials here, as every solve of a train with a recycle is dear: {left}. Where one of them "
+    "stands otherwise, nothing on this page holds: ask treatsim solve."
+)
 TOLD = {
     "near": "too near to tell",
     "unfit": UNFIT,
