@@ -5,7 +5,10 @@ from __future__ import annotations
 from treatsim.report.screen import UNFIT
 
 UNREAD = "Nothing is answered yet: this page needs its script, which this browser does not run."
-HELPING = "One change at a time, each read off the numbers of this page."
+HELPING = (
+    "One change at a time, each read off the numbers of this page and kept clear of their error: "
+    "treatsim solve may allow a little more."
+)
 ORIGIN = (
     "{case}, fingerprint {mark}; treatsim {version}, {date}. A planning aid: local codes go first."
 )
