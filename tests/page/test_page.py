@@ -16,7 +16,7 @@ from command import ROOT, treatsim
 from treatsim import cases, quantities
 from treatsim.safety.verdict import judge
 
-CASES = ("river", "river_chlorine", "sea")  # a train with a recycle takes minutes: DEVELOPERS.md
+CASES = ("river", "river_chlorine", "sea", "brackish_well")
 MEGABYTE = 1_000_000
 FRAME = 1 / 60  # s
 READ = """() => ({
@@ -234,6 +234,21 @@ def test_a_dial_by_the_keyboard_alone(river):
     assert order == ["dial-0", "number-0", "dial-1", "number-1", "dial-2"]
 
 
+def test_a_train_with_a_recycle_says_which_dials_it_leaves_out(browser, pages):
+    """They stand as in the case, and whoever turns one is sent to the train itself."""
+    file = pages("brackish_well")
+    turned = {dial["address"] for dial in told(file)["dials"]}
+    assert len(turned) == 6
+    with opened(browser, file, 360, 780) as page:
+        ready(page)
+        words = page.inner_text("#left")
+    for address in ("ro.salt_permeability_ratio", "well_pump.speed"):
+        assert address in words
+        assert address not in turned
+    assert "80 %" in words  # of the pump, as the case has it
+    assert "nothing on this page holds" in words
+
+
 def test_a_screen_reader_has_a_name_for_everything(river):
     tree = river.locator("body").aria_snapshot()
     controls = re.findall(r"- (slider|spinbutton|combobox|button)(?: \"([^\"]*)\")?", tree)
@@ -275,6 +290,15 @@ def test_requests_that_make_no_page(tmp_path):
     run = treatsim("page", ROOT / "cases/river.toml", "--out", tmp_path / "page.pdf")
     assert (run.status, len(run.lines)) == (2, 2)
     assert ".html" in run.lines[0]
+    page = tmp_path / "missed.html"
+    fast = ("--set", "lift_pump.speed=100 %")
+    for command in ("solve", "page"):  # a limit is missed: the page is made, and the status says so
+        out = () if command == "solve" else ("--out", page)
+        assert treatsim(command, ROOT / "cases/river.toml", *fast, *out).status == 1
+    assert page.stat().st_size > 0
+    strict = treatsim("page", ROOT / "cases/river.toml", "--strict", "--out", page)
+    assert strict.status == 1  # germs are not judged there
+    assert "not judged: germs" in strict.err
     dead = treatsim("page", ROOT / "cases/river.toml", "--set", "lift_pump.speed=10 %",
                     "--out", tmp_path / "page.html")  # fmt: skip
     assert dead.status == 3

@@ -39,13 +39,17 @@ REMARKED, FAR = 200, 4000  # settings asked for remarks, and where their row beg
 STEPS = 41  # along a dial, to see which limits it crosses
 
 
-def page(case: Any, system: str = "si", progress: Callable[[int, int], None] = quiet) -> str:
+def page(
+    case: Any, verdict: Verdict, system: str = "si", progress: Callable[[int, int], None] = quiet
+) -> str:
     """Return the page of a case as HTML.
 
     Parameters
     ----------
     case : Case
         What the page answers for.
+    verdict : Verdict
+        The case solved and judged at its own settings.
     system : str
         Units shown, "si" or "us".
     progress : callable
@@ -71,7 +75,6 @@ def page(case: Any, system: str = "si", progress: Callable[[int, int], None] = q
     ------
     definition
     """
-    verdict = judge(case.solve())
     if not verdict.result.solved[0]:
         raise NoSolutionError(verdict.result.reason(0, system))
     answers = numbers(verdict)
@@ -91,6 +94,7 @@ def page(case: Any, system: str = "si", progress: Callable[[int, int], None] = q
         origin=html.escape(_origin(case)),
         unread=words.UNREAD,
         helping=words.HELPING,
+        left=_left(carriage, system),
         key=shades(),
         remarks=_remarks(case, verdict, carriage, system),
         cautions=_cautions(verdict),
@@ -242,6 +246,17 @@ def _crossed(dial: Dial, verdict: Verdict, carriage: Carriage) -> int:
             room = told[value_of(number)] - told[limit_of(number)]
             count += bool(np.any(room > 0) and np.any(room < 0))
     return count
+
+
+def _left(carriage: Carriage, system: str) -> str:
+    """Return a line on the dials left out, nothing where there are none."""
+    told = []
+    for dial in carriage.left:
+        now = quantities.text(dial.now, dial.quantity, system)
+        told.append(f"{dial.address} ({dial.words}) stands at {now}")
+    if not told:
+        return ""
+    return f'<p class="quiet" id="left">{html.escape(words.LEFT.format(left="; ".join(told)))}</p>'
 
 
 def _listed(lines: Iterable[str]) -> str:

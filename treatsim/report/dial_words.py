@@ -5,7 +5,10 @@ from __future__ import annotations
 from treatsim.report.screen import UNFIT
 
 UNREAD = "Nothing is answered yet: this page needs its script, which this browser does not run."
-HELPING = "One change at a time, each read off the numbers of this page."
+HELPING = (
+    "One change at a time, each read off the numbers of this page and kept clear of their error: "
+    "treatsim solve may allow a little more."
+)
 ORIGIN = (
     "{case}, fingerprint {mark}; treatsim {version}, {date}. A planning aid: local codes go first."
 )
@@ -30,6 +33,10 @@ SURE = (
     "dials. What lies between is not proven. A value closer to its limit than its error is too "
     "near to tell, and counts as not met. How well the train is known is another question, and "
     "the spreads of its inputs are not in these numbers: treatsim uncertainty."
+)
+LEFT = (
+    "No dials here, as every solve of a train with a recycle is dear: {left}. Where one of them "
+    "stands otherwise, nothing on this page holds: ask treatsim solve."
 )
 TOLD = {
     "near": "too near to tell",

@@ -20,8 +20,8 @@ from treatsim.errors import NoSolutionError
 from treatsim.operations.outcome import ROUND_OFF, at
 from treatsim.running.response import Response
 from treatsim.safety.verdict import Verdict
-from treatsim.studies.carried_fit import Shape, UnansweredError, fitted, shapes
-from treatsim.studies.carried_needs import FLOW
+from treatsim.studies.carried_fit import Shape, UnansweredError, first_nodes, fitted, shapes
+from treatsim.studies.carried_needs import FLOW, by_movement
 from treatsim.studies.cutting import cured, cut
 from treatsim.studies.dials import Dial
 from treatsim.studies.observed import (
@@ -32,11 +32,13 @@ from treatsim.studies.observed import (
     spread_points,
     value_of,
 )
+from treatsim.studies.thrift import FREE, narrowed, thrift_of
 
 ERRORS = {False: 0.01, True: 0.02}  # largest let pass: of a limit; of an answer, of its value
 SAMPLES, CHECKS = 300, 300  # points for cutting; points at which errors are measured
 SAFETY = 2.0  # the error told over the largest miss seen
-ROUNDS = 3  # cuts for errors
+TRIES = FREE.rounds + 1
+FEWEST_DIALS = 2  # as the window needs them
 CURABLE = 0.1  # share of the points that miss; more, and the number is given up, not the range
 
 
@@ -63,6 +65,7 @@ class Carriage:
     unjudged: frozenset[int] = frozenset()  # limits that are not judged at every setting seen
     solved: int = 0  # operating points behind it
     checks: int = CHECKS  # points at which errors were measured
+    left: tuple[Dial, ...] = ()  # dials that stand as stated, to spare solves
 
     def __call__(self, points: Mapping[str, Array]) -> dict[str, Array]:
         """Return every number carried, at settings of all dials; NaN outside. [SI]"""
@@ -126,14 +129,17 @@ def carry(
     """
     keys = tuple((limit.name, limit.address) for limit in verdict.limits)
     fixed_dials = {dial.address: dial.now for dial in found}
-    observer = Observer(case, keys, tuple(answers), fixed_dials, progress)
+    thrift = thrift_of(verdict)
+    observer = Observer(case, keys, tuple(answers), fixed_dials, progress, thrift)
     sizes = _sizes(verdict, answers)
-    first, ranges = tuple(found), tuple(found)
-    for number in range(ROUNDS + 1):
+    first = narrowed(found, thrift)
+    ranges, left = _chosen(observer, first, sizes)
+    for number in range(TRIES):
         ranges = _answered(observer, ranges, first)
-        ranges, planned, fixed = shapes(observer, ranges, sizes)
+        ranges, more, planned, fixed = _planned(observer, ranges, sizes)
+        left += more
         try:
-            limits = [n for n in planned if n not in answers]
+            limits = [n for n in planned if not thrift.rounds or n not in answers]
             fields = _fields(observer, planned, sizes, limits)
         except UnansweredError as error:
             whole: dict[str, Array] = {d.address: np.full(error.bad.shape, d.now) for d in ranges}
@@ -145,18 +151,44 @@ def carry(
         truth = observer.look(points)
         misses = _misses(fields, fixed, points, truth, sizes)
         bad = [row > 1 for row in misses.values() if 0 < np.mean(row > 1) <= CURABLE]
-        if not bad or number == ROUNDS:
+        if not bad or number >= thrift.rounds:
             break
         blamed = np.tile(np.any(bad, axis=0), (len(ranges), 1))
         with contextlib.suppress(NoSolutionError):
             ranges = cut(ranges, first, points, blamed)
     else:
         raise NoSolutionError("no range of the dials was found within which the train has answers")
-    rest = [n for n in planned if n in answers and n != FLOW]
-    with contextlib.suppress(UnansweredError):
-        fields |= _fields(observer, planned, sizes, rest)
+    rest = [n for n in planned if n not in limits and n != FLOW]
+    if rest:
+        with contextlib.suppress(UnansweredError):
+            fields |= _fields(observer, planned, sizes, rest)
     misses = _misses(fields, fixed, points, truth, sizes)
-    return _closed(Carriage(ranges, first, fields, fixed), misses, observer, planned)
+    return _closed(Carriage(ranges, first, fields, fixed, left=left), misses, observer, planned)
+
+
+def _chosen(
+    observer: Observer, dials: tuple[Dial, ...], sizes: Mapping[str, float]
+) -> tuple[tuple[Dial, ...], tuple[Dial, ...]]:
+    """Return as many dials as may be, those that move most, and the others."""
+    most = observer.thrift.dials
+    if most is None or len(dials) <= most:
+        return dials, ()
+    left = by_movement(observer, dials, sizes)[most:]
+    return tuple(d for d in dials if d not in left), tuple(left)
+
+
+def _planned(
+    observer: Observer, ranges: tuple[Dial, ...], sizes: Mapping[str, float]
+) -> tuple[tuple[Dial, ...], tuple[Dial, ...], dict[str, Shape], dict[str, float]]:
+    """Return dials, dials left out to spare nodes, shapes, and what stands still."""
+    left: tuple[Dial, ...] = ()
+    while True:
+        moving, planned, fixed = shapes(observer, ranges, sizes)
+        few = len(moving) <= FEWEST_DIALS
+        if few or first_nodes(planned, observer.thrift) <= observer.thrift.nodes:
+            return moving, left, planned, fixed
+        least = by_movement(observer, moving, sizes)[-1]
+        ranges, left = tuple(d for d in moving if d != least), (*left, least)
 
 
 def _fields(

@@ -15,14 +15,13 @@ from treatsim.studies.carried_needs import FLOW, MANY, Need, needs
 from treatsim.studies.dials import Dial
 from treatsim.studies.extremes import Extreme, extremes
 from treatsim.studies.observed import GOOD, Observer, spread_points
+from treatsim.studies.thrift import Thrift
 
-FINE = 0.0015  # of the size: largest miss a fit is asked for
 OF_A_PART = 7  # nodes to begin with, of parts that no line was drawn for
 FEWEST_OF_FLOW = 3  # dials that must act through the flow alone for it to stand in their place
 PAIRS = 24  # points at which that is tried
 SAME = 3e-4  # of the size
 DIGITS = 1e-9  # of the largest coefficient
-NODES = 9_000  # of one grid
 TABLE = 1025  # settings at which the flow is looked up
 MARGIN = 0.01  # of the flow, past its ends
 
@@ -124,7 +123,7 @@ def _through_flow(
     sizes: Mapping[str, float],
 ) -> dict[str, Shape]:
     """Put the flow in place of the dials that set it, for numbers that ask for nothing else."""
-    if FLOW not in planned:
+    if FLOW not in planned or not observer.thrift.by_flow:
         return planned
     acting = set(planned[FLOW].axes)
     lead = next((d for d in dials if d.address in acting and not d.read), None)
@@ -220,13 +219,10 @@ def fitted(
     ------
     tensor Chebyshev interpolation, definition.
     """
-    groups: dict[tuple, list[str]] = {}
-    for name, shape in planned.items():
-        groups.setdefault((shape.axes, shape.ranges), []).append(name)
     found: dict[str, tuple[Response, ...]] = {}
-    for names in groups.values():
+    for group in _groups(planned):
         try:
-            found |= _fit(observer, {n: planned[n] for n in names}, sizes)
+            found |= _fit(observer, group, sizes)
         except UnansweredError:
             raise
         except NoSolutionError:
@@ -236,15 +232,35 @@ def fitted(
     return {name: found[name] for name in planned if name in found and name not in lost}
 
 
+def first_nodes(planned: Mapping[str, Shape], thrift: Thrift) -> int:
+    """Return how many nodes the grids have to begin with."""
+    return sum(math.prod(_counts(group, thrift)) for group in _groups(planned))
+
+
+def _groups(planned: Mapping[str, Shape]) -> list[dict[str, Shape]]:
+    """Return the numbers that share their axes, and so a grid."""
+    found: dict[tuple, dict[str, Shape]] = {}
+    for name, shape in planned.items():
+        found.setdefault((shape.axes, shape.ranges), {})[name] = shape
+    return list(found.values())
+
+
+def _counts(group: Mapping[str, Shape], thrift: Thrift) -> list[int]:
+    """Return how many nodes a grid has along each axis to begin with."""
+    wanted = zip(*(s.counts for s in group.values()), strict=True)
+    counts = [min(max(each), thrift.along) for each in wanted]
+    while math.prod(counts) > thrift.finest:
+        counts[int(np.argmax(counts))] -= 1
+    return counts
+
+
 def _fit(
     observer: Observer,
     group: Mapping[str, Shape],
     sizes: Mapping[str, float],
 ) -> dict[str, tuple[Response, ...]]:
-    some = next(iter(group.values()))
-    counts = [max(s.counts[n] for s in group.values()) for n in range(len(some.axes))]
-    while math.prod(counts) > NODES:
-        counts[int(np.argmax(counts))] -= 1
+    thrift, some = observer.thrift, next(iter(group.values()))
+    counts = _counts(group, thrift)
     keys = {
         (part, shape.log, shape.per_flow): f"{part} {shape.log} {shape.per_flow}"
         for shape in group.values()
@@ -273,7 +289,7 @@ def _fit(
         for name, shape in group.items()
         for part in shape.parts
     }
-    whole = finest(solve, spans, counts, tolerance=FINE, sizes=wanted, budget=NODES)
+    whole = finest(solve, spans, counts, tolerance=thrift.fine, sizes=wanted, budget=thrift.finest)
     return {
         name: tuple(
             Response(spans, {"part": _rounded(whole.coefficients[key])}, {}, 0)

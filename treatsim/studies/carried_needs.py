@@ -51,6 +51,48 @@ class Need(NamedTuple):
         return self.form.left > BENT
 
 
+def by_movement(
+    observer: Observer, dials: Sequence[Dial], sizes: Mapping[str, float]
+) -> list[Dial]:
+    """Return dials, those that move the most first.
+
+    Parameters
+    ----------
+    observer : Observer
+        The train.
+    dials : sequence of Dial
+        Each is turned from end to end, all others as in the case. [SI]
+    sizes : mapping
+        Number -> what its movement is held against. [SI]
+
+    Returns
+    -------
+    list of Dial
+        By the sum of what they move, each number counted up to its size; a number that is none
+        at an end counts whole.
+
+    Validity
+    --------
+    A dial that matters only where another is turned too is ranked too low.
+
+    Source
+    ------
+    one change at a time, common practice
+    """
+    count = len(dials)
+    points = {dial.address: np.full(2 * count, dial.now) for dial in dials}
+    for place, dial in enumerate(dials):
+        points[dial.address][2 * place : 2 * place + 2] = dial.low, dial.high
+    seen = observer.look(points)
+    worth = np.zeros(count)
+    for name, size in sizes.items():
+        if name in seen:
+            moved = np.abs(np.diff(seen[name].reshape(count, 2), axis=1)[:, 0]) / size
+            worth += np.nan_to_num(np.minimum(moved, 1.0), nan=1.0)
+    order = np.argsort(-worth, kind="stable")
+    return [dials[n] for n in order]
+
+
 def needs(observer: Observer, dials: Sequence[Dial], sizes: Mapping[str, float]) -> dict[str, Need]:
     """Return what each number needs that is one along every line.
 

@@ -12,6 +12,7 @@ from treatsim.arrays import Array
 from treatsim.numerics import even_points
 from treatsim.safety.verdict import Verdict, judge
 from treatsim.studies.dials import Dial
+from treatsim.studies.thrift import Thrift
 
 EXPECTED = 40_000  # points a page takes, roughly
 STRETCH = 1.6  # of half the points, so that many lie on faces and edges of the box
@@ -30,6 +31,7 @@ class Observer:
     answers: tuple[str, ...]  # addresses of results
     fixed: Mapping[str, float]  # dials, as stated in the case
     progress: Callable[[int, int], None]
+    thrift: Thrift
     solved: int = 0  # operating points so far
     unjudged: set[int] = field(default_factory=set)  # limits not judged at some point
     judged: set[int] = field(default_factory=set)  # limits judged at some point

@@ -47,7 +47,8 @@ const ORDER = [NOT_MET, NEAR, NOT_JUDGED, WAIVED, MET];
 function makeDial(dial, index) {
   const box = put(byId(dial.read ? "read" : "turned"), "div", "", "dial");
   const label = put(box, "label", "", "name");
-  put(label, "span", dial.address, "address");
+  const address = put(label, "span", "", "address");
+  for (const part of dial.address.split(/(?<=[._])/)) address.append(part, document.createElement("wbr"));
   put(label, "span", dial.words, "meaning");
   label.htmlFor = `dial-${index}`;
   const [low, high, now] = ["low", "high", "now"].map((key) => page.show(dial[key], dial.kind));
