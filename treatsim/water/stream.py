@@ -26,6 +26,9 @@ PROPERTIES = ("density", "viscosity", "osmotic_pressure")  # of water, salinity 
 class Water(Protocol):
     """Properties of one water over salinity (mass fraction) and temperature."""
 
+    @property
+    def kind(self) -> str: ...
+
     def density(self, salinity, temperature): ...
 
     def viscosity(self, salinity, temperature): ...
