@@ -135,7 +135,11 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
     ),
     "--scenarios": (
         ("--scenarios",),
-        {"metavar": "N", "type": int, "default": 2000, "help": "scenarios drawn; 2000"},
+        {
+            "metavar": "N",
+            "type": int,
+            "help": "scenarios drawn; else 2000, or 600 where elements are changed one by one",
+        },
     ),
     "--scheduler": (
         ("--scheduler",),

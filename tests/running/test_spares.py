@@ -12,9 +12,9 @@ from command import ROOT, treatsim
 
 from treatsim import cases
 from treatsim.errors import RequestError
-from treatsim.running.forecast import forecast
+from treatsim.running.forecast import counts_of, forecast
 from treatsim.running.outlook import outlook
-from treatsim.running.spares import piece_of, plan_for, simulate
+from treatsim.running.spares import piece_of, plan_for, simulate, swift
 
 RIVER = "cases/river.toml"
 FEW = 600
@@ -208,3 +208,16 @@ def test_a_doser_without_its_product_is_told():
                    "--set", "spares.capacity_spread=1.5", "--json")  # fmt: skip
     notes = json.loads(run.out)["notes"]
     assert any("chlorine: product to bring NOT JUDGED" in note for note in notes)
+
+
+def test_fewer_scenarios_where_elements_are_changed_one_by_one():
+    """Told on the screen with how well means are known: 1.96 s / sqrt(n), by the scenarios."""
+    case = cases.load(RIVER, {"spares.filters": {"bags": {"change": "one"}}})
+    case = case.changed(sections={**case.sections, "pit": None})
+    plan = plan_for(case, 0.25)
+    assert not swift(plan)
+    assert swift(plan_for(cases.load(RIVER), 0.25))
+    pieces = simulate(plan, 40)
+    used = counts_of(plan, pieces)[0][:, 1]
+    error = forecast(case, plan, pieces, 0.5).filters[1].error
+    assert error * used.mean() == pytest.approx(1.96 * used.std() / np.sqrt(40), rel=1e-9)

@@ -8,7 +8,7 @@ from typing import Any
 
 from treatsim import quantities
 from treatsim.report.page import Page
-from treatsim.running.basin import FEW, Prospect, Stage
+from treatsim.running.basin import Prospect, Stage
 
 HEADINGS = ("stage", "holds now", "then", "left now", "then", "median now", "then")
 
@@ -20,8 +20,8 @@ def basin_lines(page: Page, found: Prospect, running: float, system: str) -> Non
     page.table(HEADINGS, [_stage(row) for row in found.stages])
     without, within = (float(v) for v in found.worth[:2])
     page.listing([
-        f"elements in the months: {without:.0f} without, {within:.0f} with it on average of {FEW} "
-        "scenarios; "
+        f"elements in the months: {without:.0f} without, {within:.0f} with it on average of "
+        f"{found.scenarios} scenarios; "
         + "; ".join(f"{row.name} {row.mean[0]:.0f} to {row.mean[1]:.0f}, 95 % "
                     f"{row.sure[0]:.0f} to {row.sure[1]:.0f}" for row in found.filters),
         f"to dig: {float(found.dug.volume):.3g} m3, lining "

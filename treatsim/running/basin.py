@@ -29,13 +29,13 @@ from treatsim.running.particle_sizes import (
     settled,
     size_classes,
 )
-from treatsim.running.spares import Plan, simulate
+from treatsim.running.spares import Plan, simulate, swift
 from treatsim.running.spares_table import read_all
 from treatsim.running.stock import quantile
 from treatsim.water.properties import density as water_density
 from treatsim.water.properties import viscosity as water_viscosity
 
-FEW = 400  # scenarios, the same with the basin and without
+FEW, FEWEST = 400, 100  # scenarios, the same with the basin and without; where they take longer
 SURE = 0.95
 FAR = 1.5  # times by which sizes and a stated capture fraction may differ unsaid
 SERIES = 1e-6  # relative: what leaves one filter comes to the next
@@ -158,6 +158,7 @@ class Prospect(NamedTuple):
     sludge: float  # s of running until its room is full
     tighter: float  # specific resistance of a cake of what reaches the first filter, over without
     notes: tuple[str, ...]
+    scenarios: int  # on which elements were counted
 
 
 def prospect(plan: Plan, table: BasinParameters, path: str) -> Prospect:
@@ -207,6 +208,7 @@ def prospect(plan: Plan, table: BasinParameters, path: str) -> Prospect:
         stages, filters, worth, whole, held, loading, along, scour,
         float(sludge_time(rate / arriving[0] / flow, flow, held, room, table.sludge_solids)),
         _tighter(stages, table, names), _notes(plan, table, chains[0]),
+        _few(plan),
     )  # fmt: skip
 
 
@@ -282,7 +284,8 @@ def _saved(plan: Plan, behind: Plan) -> tuple[tuple[Saved, ...], float]:
     The solids are those that come to the first filter without the basin, storms included, by the
     running time. [kg/s]
     """
-    pieces = [simulate(dataclasses.replace(one, dose=None), FEW) for one in (plan, behind)]
+    many = _few(plan)
+    pieces = [simulate(dataclasses.replace(one, dose=None), many) for one in (plan, behind)]
     used = [counts_of(plan, some)[0] for some in pieces]
     fed = float(np.mean(np.concatenate([piece.fed[:, 0] for piece in pieces[0]])))
     running = float(np.mean(np.concatenate([piece.running for piece in pieces[0]])))
@@ -318,6 +321,11 @@ def _notes(plan: Plan, table: BasinParameters, alone: Carried) -> tuple[str, ...
                          "its capture_fraction: measure again before digging")  # fmt: skip
     return (*found, "pit: lifting water into it, rain, algae and a fence around it are not "
             "counted; a bucket test decides")  # fmt: skip
+
+
+def _few(plan: Plan) -> int:
+    """Return the scenarios on which a basin is judged."""
+    return FEW if swift(plan) else FEWEST
 
 
 def section_of(case: Any) -> BasinParameters | None:

@@ -33,6 +33,7 @@ class FilterForecast(NamedTuple):
 
     name: str
     mean: float  # elements used up
+    error: float  # of the mean, relative: in 19 cases of 20 it is known within
     quantiles: tuple[float, ...]  # at TOLD
     life: tuple[float, float, float] | None  # running time of an element: 10, 50, 90 %, s
     first: tuple[float, float, float] | None  # first change: 10, 50, 90 % of scenarios, h of clock
@@ -198,6 +199,7 @@ def _filter(
     return FilterForecast(
         name,
         float(np.mean(used)),
+        _error(used),
         tuple(quantile(used, share) for share in TOLD),
         life,
         first,
@@ -205,6 +207,12 @@ def _filter(
         float(np.mean(changes["mass"][own] / pieces)) if np.any(own) else 0.0,
         float(np.max(drop)) if drop.size else 0.0,
     )
+
+
+def _error(used: Array) -> float:
+    """Return how well a mean over so many scenarios is known, relative, in 19 cases of 20."""
+    mean = float(np.mean(used))
+    return 1.96 * float(np.std(used)) / np.sqrt(used.size) / mean if mean > 0 else 0.0
 
 
 class Need(NamedTuple):

@@ -15,7 +15,15 @@ from treatsim.running.hours_missed import Missed, hours_missed
 from treatsim.running.moments import Kept, Moment, moments
 from treatsim.running.readings import Readings, Water, read_log
 from treatsim.running.source import MUDDY, source_notes
-from treatsim.running.spares import SCENARIOS, Plan, plan_for, simulate, stated_table
+from treatsim.running.spares import (
+    ONE_BY_ONE,
+    SCENARIOS,
+    Plan,
+    plan_for,
+    simulate,
+    stated_table,
+    swift,
+)
 from treatsim.running.update import LIFE_SCATTER, Learnt, gone_on, learnt
 
 
@@ -64,7 +72,7 @@ def outlook(
     *,
     level: float | None = None,
     readings: str | None = None,
-    scenarios: int = SCENARIOS,
+    scenarios: int | None = None,
     scheduler: str | None = None,
     progress: Callable[[int, int], None] = lambda done, total: None,
 ) -> Outlook:
@@ -80,8 +88,8 @@ def outlook(
         Chance that nothing runs out; left out, that of the table. [1]
     readings : str, optional
         CSV file of logged pressure drops.
-    scenarios : int
-        How many. [1]
+    scenarios : int, optional
+        How many; left out, SCENARIOS, or ONE_BY_ONE where elements are changed alone. [1]
     scheduler : str, optional
         Address of a Dask scheduler.
 
@@ -94,7 +102,7 @@ def outlook(
     """
     if level is not None and not 0.5 <= level <= 0.9999:
         raise RequestError("--level: from 50 to 99.99 %")
-    if scenarios < 1:
+    if scenarios is not None and scenarios < 1:
         raise RequestError(f"--scenarios {scenarios}: 1 or more")
     plan = plan_for(case, months)
     rows: list[Learnt] = []
@@ -103,6 +111,8 @@ def outlook(
         log = read_log(readings, plan.line.filters, _water(case))
         plan, rows = _after(case, plan, log)
         notes = [*notes, *log.notes, *_surprises(plan, rows)]
+    if scenarios is None:
+        scenarios = SCENARIOS if swift(plan) else ONE_BY_ONE
     told = forecast(case, plan, simulate(plan, scenarios, scheduler, progress), level)
     states, limits = moments(case, plan, told)
     drawn = section_of(case)

@@ -28,6 +28,7 @@ HOUR = 3600.0
 MONTH = DAY * 365.0 / 12.0
 PIECE = 1000  # scenarios at once; a number never depends on where its piece ran
 SCENARIOS = 2000
+ONE_BY_ONE = 600  # scenarios where elements side by side are changed alone: each takes ten times
 WEEK = 168  # hours between the stops at which the state is told
 SEED = 20
 LONGEST = 24  # months
@@ -76,6 +77,12 @@ class Piece(NamedTuple):
     under: Array  # s below a dose asked for; nan where that is not judged
     miss: float  # open solids balance, relative
     beyond: float  # share of the running hours in which solids are told outside the curves' range
+
+
+def swift(plan: Plan) -> bool:
+    """Whether whole lives are summed at once: no element is changed beside another that stays."""
+    elements = plan.line.filters.elements
+    return all(both or n == 1 for both, n in zip(plan.together, elements, strict=True))
 
 
 def stated_table(case: Any) -> SparesParameters:
