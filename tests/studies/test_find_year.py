@@ -45,6 +45,23 @@ def test_the_size_told_is_rounded_to_the_side_that_meets():
     assert document["edge"]["value"] == pytest.approx(found.tried[found.edge])
 
 
+SOLAR = ("site", "sun", "array", "battery", "loads", "operation")
+
+
+def test_a_tank_among_the_units_is_a_size_and_keeps_its_contact_time():
+    """A small tank holds chlorine too short: it is no answer, whatever water it gives."""
+    data, river = (cases.load(f"cases/{name}.toml").data for name in ("river_chlorine", "river"))
+    case = cases.interpret({**data, **{table: river[table] for table in SOLAR}}, SEA)
+    seen = []
+    asked = targets(["year.water_mean >= 1 L"])
+    found = find_year(case, ["tank.volume"], asked, lambda done, total: seen.append((done, total)))
+    assert found.edge is not None
+    assert not found.fit[found.edge - 1]
+    assert any("miss a limit" in line for line in found.lines())
+    assert seen[-1][0] == seen[-1][1]
+    assert [done for done, _ in seen] == sorted(done for done, _ in seen)
+
+
 def test_what_no_size_meets_is_not_found():
     run = treatsim("find", SEA, "--adjust", "battery.capacity", "--until",
                    "year.water_on_95_percent_of_days >= 50 m3")  # fmt: skip
@@ -67,6 +84,7 @@ def test_no_size_makes_water_fit_that_misses_a_limit():
         ("water.temperature", "year.water_mean >= 5 L", "a size of [array]"),
         ("loads.inverter_efficiency", "year.water_mean >= 5 L", "a size of [array]"),
         ("operation.tank", "year.water_mean >= 5 L", "needs a value above 0"),
+        ("cartridge.capacity", "year.water_mean >= 5 L", "the volume of a storage tank"),
         ("array.tilts", "year.water_mean >= 5 L", "array.tilt"),
         ("battery.chemistry", "year.water_mean >= 5 L", "battery.chemistry"),
         ("battery.capacity", "year.days_short_at_the_tap <= 5 %", "[people] is needed"),

@@ -183,6 +183,12 @@ def test_modules(agree):
     agree("SUN_P05", 100 * module.combined_loss(ten))
 
 
+def test_one_loss_at_low_light_does_not_follow_a_polynomial_through_all_light(agree):
+    """The shape below 200 W/m2 is that of marion_2008; a measured module lies above both (M278)."""
+    light, loss = np.array([100.0, 400.0, 800.0]), 0.2 * (1 - 0.923)
+    agree("SUN_P06", module.module_power(light, 298.15, 1.0, -0.004, loss) / (light / 1000))
+
+
 def test_ground_and_horizon(agree):
     site = SiteParameters(latitude=40 * RAD, longitude=0.0)
     falls = [180, 0, 270, 225]

@@ -10,18 +10,21 @@ def run(arguments) -> int:
     """Find the settings that meet a target."""
     from treatsim import cases
     from treatsim.report.as_text import as_json
+    from treatsim.report.progress import Progress
     from treatsim.studies.find import find
 
     form = form_of(arguments, ".txt", ".json")
     case = cases.load(arguments.case, changes(arguments))
-    found = find(
-        case,
-        arguments.adjust,
-        arguments.until or (),
-        best=arguments.best,
-        throughout=arguments.throughout or (),
-        each=arguments.each,
-    )
+    with Progress("sizes") as progress:
+        found = find(
+            case,
+            arguments.adjust,
+            arguments.until or (),
+            best=arguments.best,
+            throughout=arguments.throughout or (),
+            each=arguments.each,
+            progress=progress,
+        )
     if form == ".json":
         text = as_json(found.document(arguments.units))
     else:

@@ -109,7 +109,7 @@ def tables(sections: Mapping[str, Any]) -> dict[str, Any]:
 
 def plan_of(
     case: Any, sections: Mapping[str, Any], weather: Weather, curve: Curve,
-    season: Array | None = None, step: float = 3600.0,
+    season: Array | None = None, step: float = 3600.0, train: Train | None = None,
 ) -> Plan:  # fmt: skip
     """Return the plan of a case under a weather.
 
@@ -127,6 +127,8 @@ def plan_of(
         Usual power of the array in each step, (steps, 1), where the weather is but some days. [W]
     step : float
         Length of a step. [s]
+    train : Train or None
+        The train with the cost of its start, where it is known already.
 
     Returns
     -------
@@ -165,7 +167,8 @@ def plan_of(
         demand = asked + float(daily_demand(1.0, people.institution_demand, people.losses))
     check_reserve(battery, operation)
     return Plan(
-        battery, operation, curve, _train(case, curve, operation, loads, hour),
+        battery, operation, curve,
+        _train(case, curve, operation, loads, hour) if train is None else train,
         _by_step(curve.free, hour) / loads.inverter_efficiency, loads.inverter_efficiency,
         hour, step, sun, usual(sun, per_day) if season is None else season, float(loads.standby),
         {name: loads.power(name, hour, step / 3600.0)[:, None] for name in CLASSES},
@@ -367,6 +370,6 @@ def walked(
         side = joined(over_time(tuple(scenarios), steps, piece))
         state = begin(side) if state is None else state
         trace, state = stretch(side, state, step)
-        progress(piece.stop, steps)
-        if number >= first:
+        if number >= first:  # the days walked before the year are no part of what is done
+            progress(piece.stop, steps)
             yield trace

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -34,6 +34,7 @@ def find(
     best: str = "",
     throughout: str | Sequence[str] = (),
     each: bool = False,
+    progress: Callable[[int, int], None] = lambda done, total: None,
 ):
     """Find the settings that meet a target, or all limits of the case.
 
@@ -52,6 +53,8 @@ def find(
         Texts such as "water.temperature=12 degC,30 degC": everything must be met at each of these.
     each : bool
         Of one input: how far it may go before each requirement by itself.
+    progress : callable
+        Over years: called with steps done and steps in all.
 
     Returns
     -------
@@ -74,7 +77,7 @@ def find(
             raise RequestError("--best: over years the edge of one size is found; leave it out")
         if throughout or each:
             raise RequestError("--throughout, --each: not over years; leave them out")
-        return find_year(case, addresses, wanted)
+        return find_year(case, addresses, wanted, progress)
     texts = [throughout] if isinstance(throughout, str) else list(throughout)
     conditions = conditions_of(case, texts, addresses)
     if each:

@@ -6,8 +6,9 @@ All sizes tried see the same drawn years, so that a larger one is never worse by
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -23,11 +24,14 @@ from treatsim.running.dispatch import Trace
 from treatsim.running.plan import Plan, plan_of, scenario, walked
 from treatsim.running.prepared import Prepared, prepared
 from treatsim.running.year import RESULTS, WARM_UP, by_day, values
+from treatsim.safety.verdict import NOT_MET, judge
 from treatsim.studies.requirements import Target
 
 PREFIX = "year."
 TABLES = ("array", "battery", "operation", "loads")
 OF_THE_TRAIN = ("loads.inverter_efficiency", "operation.least_run")  # change it as a load
+OF_A_START = ("operation.warm_up", "operation.warm_up_power", "operation.flush")
+FIT = "fit"  # whether a size of a unit misses no limit that is met now
 PLACES = 13  # sizes tried at once
 REACH = 8.0  # times and parts of the present size that are looked at
 ROUNDS = 3  # each cuts the step to a twelfth: 41 %, 2.9 %, 0.24 % in the end
@@ -47,6 +51,7 @@ class Sizes:
     met: Array  # whether they meet everything
     missed: tuple[str, ...]  # limits of the water missed at the setting in the case
     open: tuple[str, ...]  # not judged there
+    fit: Any  # whether a size of a unit misses no limit that is met at its present one
 
     @property
     def edge(self) -> int | None:
@@ -87,6 +92,8 @@ class Sizes:
             if place == edge:
                 size = self._rounded(place, bool(self.met[-1]), system)
             found.append(f"  at {size}: {told}")
+        if not self.fit.all():
+            found.append("  sizes that miss a limit which is met in the case count as not met")
         found.append(
             "  everything else as in the case, the other sizes too; all see the same years"
         )
@@ -132,7 +139,10 @@ class Sizes:
         }  # fmt: skip
 
 
-def find_year(case: Any, addresses: Sequence[str], wanted: Sequence[Target]) -> Sizes:
+def find_year(
+    case: Any, addresses: Sequence[str], wanted: Sequence[Target],
+    progress: Callable[[int, int], None] = lambda done, total: None,
+) -> Sizes:  # fmt: skip
     """Find the size of something for which the years of a case meet what is asked.
 
     Parameters
@@ -140,9 +150,11 @@ def find_year(case: Any, addresses: Sequence[str], wanted: Sequence[Target]) -> 
     case : Case
         With the tables that `treatsim year` needs.
     addresses : sequence of str
-        One input of [array], [battery], [operation] or [loads].
+        One input of [array], [battery], [operation] or [loads], or the volume of a storage tank.
     wanted : sequence of Target
         Targets of results of the year.
+    progress : callable
+        Called with steps done and steps in all.
 
     Returns
     -------
@@ -166,16 +178,22 @@ def find_year(case: Any, addresses: Sequence[str], wanted: Sequence[Target]) -> 
     )  # fmt: skip
     tried = np.unique(np.append(np.geomspace(max(low, now * 1e-3), high, PLACES), now))
     tried = tried[[field_problem(item, float(v)) is None for v in tried]]
-    sizes, found = np.zeros(0), {target.address: np.zeros(0) for target in wanted}
-    for _ in range(ROUNDS):
-        rows = _results(case, ready, address, tried)
+    sizes, found = np.zeros(0), {name: np.zeros(0) for name in (*(t.address for t in wanted), FIT)}
+    for number in range(ROUNDS):
+        rows = _results(
+            case, ready, address, tried,
+            partial(_of_rounds, progress, number),
+        )  # fmt: skip
+        rows[FIT] = _fit(case, address, tried)
         _demand_told(wanted, rows)
         order = np.argsort(np.append(sizes, tried), kind="stable")
         sizes = np.append(sizes, tried)[order]
         found = {name: np.append(found[name], rows[name])[order] for name in found}
-        met = _met(wanted, limits, found)
-        told = Sizes(address, item.metadata["kind"], now, tuple(wanted), sizes, found, met,
-                     ready.missed, ready.open)  # fmt: skip
+        fit = np.asarray(found[FIT] > 0)
+        met = _met(wanted, limits, found) & fit
+        shown = {name: row for name, row in found.items() if name != FIT}
+        told = Sizes(address, item.metadata["kind"], now, tuple(wanted), sizes, shown, met,
+                     ready.missed, ready.open, fit)  # fmt: skip
         if told.edge is None:
             break
         other = told.edge + (-1 if met[-1] else 1)
@@ -184,8 +202,24 @@ def find_year(case: Any, addresses: Sequence[str], wanted: Sequence[Target]) -> 
     return told
 
 
-def _met(wanted: Sequence[Target], limits: Sequence[float], found: dict[str, Array]) -> Array:
-    met = np.ones(len(next(iter(found.values()))), bool)
+def _of_rounds(progress: Callable[[int, int], None], number: int, done: int, total: int) -> None:
+    progress(number * total + done, ROUNDS * total)
+
+
+def _fit(case: Any, address: str, sizes: Array) -> Array:
+    """Return 1 where a size of a unit misses no limit that is met now, and 0 where it does."""
+    if address.partition(".")[0] in TABLES:
+        return np.ones(sizes.size)
+    now = case.field(address)[1]
+    verdict = judge(case.solve({address: np.append(sizes, now)}))
+    shape = (sizes.size + 1,)
+    states = [np.broadcast_to(limit.states, shape) for limit in verdict.limits]
+    worse = [row != row[-1] for row in states if row[-1] != NOT_MET]
+    return 1.0 - np.any(worse, axis=0)[:-1] if worse else np.ones(sizes.size)
+
+
+def _met(wanted: Sequence[Target], limits: Sequence[float], found: dict[str, Array]) -> Any:
+    met: Any = np.ones(len(next(iter(found.values()))), bool)
     for target, limit in zip(wanted, limits, strict=True):
         row = found[target.address]
         met &= row >= limit if target.relation == ">=" else row <= limit
@@ -208,11 +242,11 @@ def _limit(target: Target) -> float:
 def _adjusted(case: Any, address: str) -> tuple[dataclasses.Field, float]:
     """Return declaration and value of what is adjusted; RequestError if it cannot be."""
     table = address.partition(".")[0]
-    if table not in TABLES or address in OF_THE_TRAIN:
+    if (table not in TABLES and not _is_tank(case, address)) or address in OF_THE_TRAIN:
         raise RequestError(
             f"--adjust {address}: for results of the year a size of [array], [battery], "
-            "[operation] or [loads] is adjusted, such as array.peak_power, battery.capacity, "
-            "operation.tank"
+            "[operation] or [loads], or the volume of a storage tank is adjusted, such as "
+            "array.peak_power, battery.capacity, operation.tank"
         )
     item = case.numeric(address)
     now = case.field(address)[1]
@@ -223,17 +257,38 @@ def _adjusted(case: Any, address: str) -> tuple[dataclasses.Field, float]:
     return item, float(now)
 
 
-def _results(case: Any, ready: Prepared, address: str, sizes: Array) -> dict[str, Array]:
-    """Return every result of the year at sizes, in one walk."""
+def _is_tank(case: Any, address: str) -> bool:
+    """Whether an input of a unit is the volume that it holds."""
+    unit = case.flowsheet().units.get(address.partition(".")[0])
+    volume = None if unit is None else unit.usable_volume()
+    if volume is None:
+        return False
+    item, value = case.field(address)
+    return item.metadata["kind"] == "volume" and value == volume
+
+
+def _sized(case: Any, address: str, size: float) -> Any:
+    """Return the case with a size changed."""
     table, _, name = address.partition(".")
+    records = "sections" if table in TABLES else "parameters"
+    own = getattr(case, records)
+    changed = dataclasses.replace(own[table], **{name: size})
+    return case.changed(**{records: {**own, table: changed}})
+
+
+def _results(
+    case: Any, ready: Prepared, address: str, sizes: Array, progress: Callable[[int, int], None]
+) -> dict[str, Array]:
+    """Return every result of the year at sizes, in one walk."""
     people = case.sections.get("people")
     plans: list[Plan] = []
     for size in sizes:
-        own = dataclasses.replace(case.sections[table], **{name: float(size)})
-        plans.append(plan_of(case, {**case.sections, table: own}, ready.weather, ready.curve))
+        own = _sized(case, address, float(size))
+        start = plans[0].train if plans and address not in OF_A_START else None
+        plans.append(plan_of(own, own.sections, ready.weather, ready.curve, train=start))
     step = plans[0].step
     sides, before = [scenario(plan) for plan in plans], round(WARM_UP * DAY / step)
-    pieces = [by_day(piece, step) for piece in walked(sides, step, before)]
+    pieces = [by_day(piece, step) for piece in walked(sides, step, before, progress)]
     rows = [np.concatenate(parts) for parts in zip(*pieces, strict=True)]
     whole = [np.split(row, len(sizes), axis=1) for row in rows]
     told = [values(plan, Trace(*rows), people)
