@@ -16,6 +16,9 @@ NOTES = [
     "membrane is told by the osmotic pressure of the whole concentrate: drawn back fastest.",
     "The gain of pressure is the largest between solved dials, over the time of the ramp; its "
     "limit is common practice, no source: the maker's goes first.",
+    "Four dials from 40 % of the setting up are solved; below, flow is carried on straight to "
+    "where it ends, and pressure to none at rest: a displacement pump presses sooner, so that its "
+    "gain there may be steeper than told.",
 ]
 STATES = {"met": "met", "not_met": "NOT MET", "not_judged": "not judged"}
 

@@ -110,6 +110,14 @@ def notes(found: Year, system: str) -> list[str]:
         "The energy of every year is closed to 1e-9 kWh, else there would be no page. Steps of an "
         "hour change the litres by about 1 %; every drawn year has the same monthly means, so a "
         "dull year is not in these numbers, nor are breakdowns.",
+        *(
+            []
+            if plan.operation.warm_up is not None
+            else [
+                "A start costs what it does at the dial of the case, not at that of the hour: at a "
+                "lower dial its flush takes longer and less power."
+            ]
+        ),
         "What is known of tomorrow when a start is decided is the usual sun of the season, not "
         "the weather.",
         "Lost litres: bounds are lifted one after the other in the order of the columns, so that "
