@@ -118,3 +118,9 @@ def test_waters_solved_together_have_the_chemistry_of_each_by_itself(name):
         for key in ("ro.concentrate.ph", "ro.carbonate_index", "product.ph"):
             told = float(np.ravel(together[key].value)[n])
             assert told == pytest.approx(float(np.ravel(alone[key].value)[0]), abs=1e-3)
+
+
+def test_how_well_chemistry_is_told_stands_beside_the_result():
+    notes = judge(cases.load(CASES[0].with_name("sea.toml")).solve()).added.notes
+    words = f"good for {INDEX_ERROR:g}, and saturations for {SATURATION_ERROR:.1%}"
+    assert any(words in note for note in notes)
