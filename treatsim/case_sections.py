@@ -179,8 +179,6 @@ def analysis_of(water: WaterParameters) -> analysis.WaterAnalysis:
     """Return the analysis; RequestError if what was measured does not make one."""
     temperature = float(np.min(water.temperature))
     ph = None if water.ph is None else float(np.min(water.ph))
-    if water.kind in CHEMICAL and water.ph is not None and np.ptp(water.ph) > 0:
-        raise RequestError("water.ph: the chemistry of one batch has one pH; sweep its values")
     if water.kind == "ions":
         if not isinstance(water.ions, dict) or not water.ions:
             raise RequestError('water.ions is missing: an analysis such as { Na = "120 mg/L" }')
@@ -294,6 +292,9 @@ def source_stream(site: SiteParameters | None, water: WaterParameters) -> Stream
         contents["absorption"] = -100.0 * np.log(water.uv_transmittance)
     if water.chlorine_demand is not None:
         contents["chlorine_demand"] = water.chlorine_demand
+    told = [getattr(water, name.removeprefix("water.")) for name in other_waters(water)]
+    if any(value is not None and np.ptp(value) > 0 for value in told):
+        table = table.of_each(water.ph, salinity)
     return Stream(
         table,
         1.0,

@@ -5,6 +5,7 @@ import pytest
 import salt_waters as waters
 from numpy.testing import assert_allclose
 
+from treatsim.constants import CELSIUS_25
 from treatsim.water import acid_base, analysis
 from treatsim.water.acidity import Place, source_acidity
 from treatsim.water.phreeqc import ION_ASSOCIATION, PITZER, Recipe, run
@@ -26,7 +27,7 @@ WATERS = {"sea": sea(), **{name: waters.well(name) for name in waters.WELLS}}
 def test_acid_and_base_dosed_into_a_concentrate(name, factor):
     """Charge balance in PHREEQC: chloride for acid, sodium for base, carbon kept."""
     water = feed(WATERS[name])
-    source = source_acidity(water_table(WATERS[name]))
+    source = source_acidity(water_table(WATERS[name]), CELSIUS_25)
     ground = source.ground(Place(factor, 298.15, 0.0, 0.0))
     for share in (-0.9, -0.5, 0.0, 0.5, 2.0):
         dose = share * water.alkalinity * factor
@@ -76,7 +77,7 @@ def test_log_products_of_calcite_are_those_of_the_abstract():
 
 def test_sea_water_thinned_meets_the_thin_formula_evenly():
     """Dilution by pure water in PHREEQC; where the line ends nothing jumps."""
-    source, water = source_acidity(water_table(sea())), feed(sea())
+    source, water = source_acidity(water_table(sea()), CELSIUS_25), feed(sea())
     strength = 0.745  # mol/kg at 36.5 g/kg, with its ion pairs
     for factor in (0.03, 0.05, 0.0999, 0.1001, 0.2):
         held = {n: m * factor for n, m in water.molality.items()}
@@ -88,7 +89,7 @@ def test_sea_water_thinned_meets_the_thin_formula_evenly():
 
 
 def test_points_do_not_meet_and_extremes_stay_in_range():
-    source = source_acidity(water_table(sea()))
+    source = source_acidity(water_table(sea()), CELSIUS_25)
     factor = np.array([0.01, 0.5, 1.0, 1.9])
     ground = source.ground(Place(factor, 298.15, 0.72 * factor, source.boron * factor))
     found = source.at(ground, source.alkalinity * factor, source.carbon * factor)
@@ -102,5 +103,6 @@ def test_points_do_not_meet_and_extremes_stay_in_range():
 
 
 def test_a_water_that_states_no_ph_tells_none():
-    assert source_acidity(water_table(analysis.of_salt("seawater", mass_fraction=0.035))) is None
-    assert source_acidity(water_table(analysis.of_salt("fresh", mass_fraction=1e-4))) is None
+    for kind, salt in (("seawater", 0.035), ("fresh", 1e-4)):
+        table = water_table(analysis.of_salt(kind, mass_fraction=salt))
+        assert source_acidity(table, CELSIUS_25) is None

@@ -249,7 +249,7 @@ def _followed(result: Result, found: ProductWater, held: Mapping[str, Any]) -> d
         more = dict.fromkeys(HELD_BACK, 0.0)
         if any(symbol in IONS and symbol != BORON for symbol in held):
             more |= {symbol: 0.0 for symbol in DOSABLE if symbol not in held}
-    found.acidity = source_acidity(cast(WaterTable, stream.water))
+    found.acidity = source_acidity(cast(WaterTable, stream.water), stream.temperature)
     if found.acidity is not None:
         water = water_in(stream)
         more |= {ALKALINITY: found.acidity.alkalinity * water, CARBON: found.acidity.carbon * water}

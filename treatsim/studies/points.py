@@ -13,7 +13,6 @@ from treatsim.operations.outcome import Finding
 from treatsim.safety.verdict import NOT_JUDGED, Verdict, judge
 
 MOST_WATERS = 32  # whose chemistry is worked out apart
-PH = "water.ph"
 SHOWN_DIGITS = 3  # of the numbers in the text of a status
 
 
@@ -42,14 +41,12 @@ def solve_points(case, arrays: Mapping[str, np.ndarray], points: int) -> list[Pi
 def _waters(case, arrays: Mapping[str, np.ndarray], points: int) -> list[np.ndarray]:
     """Return the positions of the points of each water, whose chemistry is worked out together.
 
-    Beyond MOST_WATERS, salinities of the sea go together: each has the pH that the saltiest would
-    have, diluted to it (0.07 lower for water a fifth less salty). A pH never does.
+    Beyond MOST_WATERS all go together: their chemistry is interpolated between a few waters, see
+    `water.each_water`.
     """
     own = [address for address in case.other_waters() if address in arrays]
     found = _alike([arrays[address] for address in own], points)
-    if len(found) > MOST_WATERS:
-        found = _alike([arrays[address] for address in own if address == PH], points)
-    return found
+    return found if len(found) <= MOST_WATERS else [np.arange(points)]
 
 
 def _alike(columns: list[np.ndarray], points: int) -> list[np.ndarray]:

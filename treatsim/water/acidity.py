@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
 import numpy as np
 
@@ -61,9 +61,9 @@ class SourceAcidity:
     """Alkalinity and carbon of a source, and the pH of what becomes of it."""
 
     table: WaterTable
-    alkalinity: float  # of the source, eq per kg of water
-    carbon: float  # mol per kg of water
-    boron: float  # mol per kg of water, as the chemistry of the source counts it
+    alkalinity: Any  # of the source, eq per kg of water
+    carbon: Any  # mol per kg of water
+    boron: Any  # mol per kg of water, as the chemistry of the source counts it
 
     def at(self, ground: Ground, alkalinity, carbon, guess=7.5) -> Acid:
         """Return the acidity of a water at every point.
@@ -173,13 +173,15 @@ def told(analysis: WaterAnalysis) -> bool:
     return analysis.kind in ("ions", "seawater") and analysis.ph is not None
 
 
-def source_acidity(table: WaterTable) -> SourceAcidity | None:
+def source_acidity(table: WaterTable, temperature) -> SourceAcidity | None:
     """Return the acidity of a source; None where it cannot be told.
 
     Parameters
     ----------
     table : WaterTable
         Of the source. [-]
+    temperature : array_like
+        Of the source: the pH of sea water is that of the water as it comes. [K]
 
     Returns
     -------
@@ -198,12 +200,15 @@ def source_acidity(table: WaterTable) -> SourceAcidity | None:
     if not told(table.analysis):
         return None
     water, analysis = feed(table.analysis), table.analysis
-    boron = water.molality.get("B", 0.0)
-    own = acid_balance(analysis, 1.0, analysis.temperature)
+    sea, share = analysis.kind == "seawater", cast(Any, 1.0)  # of salt, over the analysis
+    if analysis.own is not None and sea:
+        share = analysis.own.salinity / (1 - analysis.own.salinity) / water.salt_ratio
+    alkalinity, boron = water.alkalinity * share, water.molality.get("B", 0.0) * share
+    own = acid_balance(analysis, 1.0, temperature if sea else analysis.temperature)
     gas = own.carbon_dioxide if water.carbon else 0.0
-    ph = acid_base.ph_of(water.alkalinity, own.constants, gas=gas, boron=boron)
+    ph = acid_base.ph_of(alkalinity, own.constants, gas=gas, boron=boron)
     found = acid_base.forms(ph, own.constants, gas=gas, boron=boron)
-    return SourceAcidity(table, water.alkalinity, float(found.carbon), boron)
+    return SourceAcidity(table, alkalinity, found.carbon, boron)
 
 
 def ionic_strength(held: Mapping[str, Any], water):

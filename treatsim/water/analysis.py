@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Any, NamedTuple
 
 from treatsim.constants import CELSIUS_25, ZERO_CELSIUS
 from treatsim.errors import RequestError, require
@@ -45,6 +46,13 @@ class ChargeBalance:
         return (self.cations - self.anions) / (self.cations + self.anions)
 
 
+class OwnWaters(NamedTuple):
+    """What differs between the waters of many points; both broadcast over them."""
+
+    ph: Any
+    salinity: Any  # kg/kg
+
+
 @dataclass(frozen=True)
 class WaterAnalysis:
     """What was measured. Give salinity as a mass fraction or per volume, never both."""
@@ -57,6 +65,7 @@ class WaterAnalysis:
     ions: Mapping[str, float] = field(default_factory=dict)  # kg/m3, balanced
     balance: ChargeBalance | None = None
     notes: tuple[str, ...] = ()
+    own: OwnWaters | None = None  # of each point; pH and salinity above are then one of them
 
     @property
     def osmotic_uncertainty(self) -> float:

@@ -16,14 +16,16 @@ from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import NoSolutionError, require
 from treatsim.water.acid_base import Constants
 from treatsim.water.analysis import WaterAnalysis
+from treatsim.water.each_water import FEW, waters
 from treatsim.water.phreeqc import PITZER
 from treatsim.water.scaling import SCALES, Saturation, minerals
-from treatsim.water.series import Series, evaluate, fit_series, nodes
+from treatsim.water.series import Series, basis, evaluate, fit_series, nodes, transform
 from treatsim.water.speciation import AnalysisKey, Feed, feed
 
 SMALLEST, LARGEST = 0.1, 20.0  # concentration factor, per kg of water
 NODES = 8  # 0.001 in an index against PHREEQC itself, where 0.1 is the doubt between databases
-FEW = 3  # temperatures that are each given their own series
+INDEX_ERROR = 1e-3  # of an index or a pH, between what PHREEQC was asked for; tests hold it
+SATURATION_ERROR = 3e-3  # the same as a share of a saturation
 LARGEST_RATIO = 0.3  # kg of salt per kg of water; beyond, no activity model here was fitted
 SHRINK, TRIES = 0.7, 8  # of the largest factor, where PHREEQC finds no equilibrium
 COLDEST, WARMEST = ZERO_CELSIUS, ZERO_CELSIUS + 45.0
@@ -83,14 +85,14 @@ def concentrate_line(analysis: WaterAnalysis, temperature: float) -> Line:
     return _line(AnalysisKey(analysis), at)
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=1024)  # six temperatures of every water of a lattice
 def _line(key: AnalysisKey, temperature: float) -> Line:
-    waters = [feed(key.analysis, name) for name in sorted({s.database for s in SCALES.values()})]
-    waters.sort(key=lambda water: water.database != PITZER)  # whose pH and ionic strength hold
-    high = min(LARGEST, max(LARGEST_RATIO / waters[0].salt_ratio, 2 * SMALLEST))
+    fed = [feed(key.analysis, name) for name in sorted({s.database for s in SCALES.values()})]
+    fed.sort(key=lambda water: water.database != PITZER)  # whose pH and ionic strength hold
+    high = min(LARGEST, max(LARGEST_RATIO / fed[0].salt_ratio, 2 * SMALLEST))
     for attempt in range(TRIES):
         try:
-            return _fitted(waters, high, temperature)
+            return _fitted(fed, high, temperature)
         except NoSolutionError:
             if attempt == TRIES - 1:
                 raise
@@ -98,12 +100,12 @@ def _line(key: AnalysisKey, temperature: float) -> Line:
     raise AssertionError("the last try returns or raises")
 
 
-def _fitted(waters: list[Feed], high: float, temperature: float) -> Line:
+def _fitted(fed: list[Feed], high: float, temperature: float) -> Line:
     scales: list[str] = []
 
     def sampled(x):
         columns: list = []
-        for water in waters:
+        for water in fed:
             found = [minerals(water, float(np.exp(at)), temperature) for at in x]
             if not columns:
                 columns = [[state.ph for state, _ in found],
@@ -140,7 +142,7 @@ def states(analysis: WaterAnalysis, concentration_factor, temperature) -> States
     Validity
     --------
     As `concentrate_line`. More than `FEW` temperatures are interpolated between six from 0 to
-    45 degC (0.001 in an index).
+    45 degC, more than `FEW` waters between those of a lattice in pH and salt (0.001 in an index).
 
     Source
     ------
@@ -195,18 +197,34 @@ def acid_balance(analysis: WaterAnalysis, concentration_factor, temperature) -> 
 def _values(analysis: WaterAnalysis, concentration_factor, temperature, columns: slice):
     """Sum the series of some quantities at every point; also the lines, and what is inside."""
     factor = require("concentration_factor", concentration_factor, 0, np.inf, "")
-    factor, given = np.broadcast_arrays(factor, np.asarray(temperature, dtype=float))
+    points = () if analysis.own is None else analysis.own
+    factor, given = np.broadcast_arrays(factor, np.asarray(temperature, dtype=float), *points)[:2]
     T = np.clip(given, COLDEST, WARMEST)
-    own = np.unique(T)
-    own = own if len(own) <= FEW else WARM_NODES
-    lines = [concentrate_line(analysis, float(t)) for t in own]
-    high = min(line.high for line in lines)
-    x = np.log(np.clip(factor, SMALLEST, high))[..., None]
+    warm = np.unique(T)
+    warm = warm if len(warm) <= FEW else WARM_NODES
+    own, shares = waters(analysis, factor.shape)
+    lines = [[concentrate_line(water, float(t)) for t in warm] for water in own]
+    high = min(line.high for row in lines for line in row)
+    x = np.log(np.clip(factor, SMALLEST, high)).ravel()
+    across = basis(x, np.log(SMALLEST), np.log(high), NODES)
+    terms = np.concatenate([weight * across for weight in _weights(T.ravel(), warm)]).T
     values: Any = 0.0
-    for weight, line in zip(_weights(T, own), lines, strict=True):
-        series = line.series._replace(coefficients=line.series.coefficients[:, columns])
-        values = values + weight[..., None] * evaluate(series, x)
-    return values, lines, (factor >= SMALLEST) & (factor <= high) & (given == T)
+    for row, share in zip(lines, shares, strict=True):
+        rows = np.concatenate([_up_to(line, high)[:, columns] for line in row])
+        if np.isscalar(values):
+            values = np.zeros((len(share), rows.shape[1]))
+        here = np.flatnonzero(share)  # four in each direction are not zero
+        values[here] += share[here, None] * (terms[here] @ rows)
+    inside = (factor >= SMALLEST) & (factor <= high) & (given == T)
+    return values.reshape(*factor.shape, -1), lines[0], inside
+
+
+def _up_to(line: Line, high: float) -> np.ndarray:
+    """Coefficients of a line over a range that ends earlier: the same polynomial."""
+    if line.high == high:
+        return line.series.coefficients
+    x = nodes(line.series.low, np.log(high), NODES)
+    return transform(NODES) @ evaluate(line.series, x[:, None])
 
 
 def _weights(T, own) -> list[np.ndarray]:
@@ -214,7 +232,7 @@ def _weights(T, own) -> list[np.ndarray]:
     found = []
     for i, t in enumerate(own):
         others = np.delete(own, i)
-        found.append(np.prod((T[..., None] - others) / (t - others), axis=-1))
+        found.append(np.prod((T[:, None] - others) / (t - others), axis=-1))
     return found
 
 

@@ -122,7 +122,7 @@ class AnalysisKey:
         return self.content == other.content
 
 
-@lru_cache(maxsize=64)  # one water is asked for many times, and its density takes several passes
+@lru_cache(maxsize=2048)  # one water is asked for many times; its density takes several passes
 def _feed(key: AnalysisKey, database: str) -> Feed:
     analysis = key.analysis
     if analysis.kind == "seawater":
@@ -181,7 +181,7 @@ def _with_carbon(per_kg, alkali, salt_ratio, analysis: WaterAnalysis, database: 
     )
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=2048)
 def _dissolved_gas(key: tuple, temperature: float) -> tuple[float, float]:
     """pH and log10 CO2 fugacity of the closed feed at another temperature."""
     water = _thaw(key)

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import require
 from treatsim.ranges import Excursion, Range, excursions
 from treatsim.water import salt_solutions
-from treatsim.water.analysis import WaterAnalysis
+from treatsim.water.analysis import OwnWaters, WaterAnalysis
 from treatsim.water.cache import library_versions, load_or_build
 from treatsim.water.ions import SODIUM_CHLORIDE_MOLAR_MASS
 from treatsim.water.osmosis import EXACT_FACTOR_RANGE, SEAWATER_RANGE
@@ -62,7 +63,7 @@ class WaterTable:
     errors: Mapping[str, float]  # largest relative error against the source, between the nodes
     salt_diffusivity: float  # m2/s at 25 degC
     osmotic_uncertainty: float  # relative standard uncertainty of the source itself
-    feed_salinity: float  # kg/kg
+    feed_salinity: Any  # kg/kg; one for each point where `analysis.own` tells it
     analysis: WaterAnalysis  # of the water it was asked for
 
     def osmotic_pressure(self, salinity, temperature):
@@ -128,6 +129,12 @@ class WaterTable:
         """Return salt per kg of water over that of the feed. [1]"""
         ratio = salinity / (1 - salinity)
         return ratio * (1 - self.feed_salinity) / self.feed_salinity
+
+    def of_each(self, ph, salinity) -> WaterTable:
+        """Return the table of points whose waters differ in pH, or sea water in salinity."""
+        own = replace(self.analysis, own=OwnWaters(ph, salinity))
+        fed = salinity if self.kind == "seawater" else self.feed_salinity
+        return replace(self, feed_salinity=fed, analysis=own)
 
     def _arguments(self, salinity, temperature):
         ratio = self._ratio(salinity)

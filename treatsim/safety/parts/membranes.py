@@ -36,7 +36,7 @@ from treatsim.safety.vessel_acidity import VesselAcidity
 from treatsim.water import boron, chemistry, scaling
 from treatsim.water.acid_base import DAVIES_RANGE
 from treatsim.water.acidity import ALKALINITY
-from treatsim.water.concentrate_line import SMALLEST
+from treatsim.water.concentrate_line import INDEX_ERROR, SATURATION_ERROR, SMALLEST
 from treatsim.water.ion_passage import DIVALENT_SHARE, RELATIVE_PASSAGE
 from treatsim.water.ions import CALCIUM_CARBONATE_EQUIVALENT
 
@@ -54,6 +54,9 @@ ASSUMED = (
     f"{RELATIVE_PASSAGE['NO3']:.2g} times as readily as monovalent ones, alkalinity as a "
     "monovalent ion, charges in balance, sum equal to the solved salt (common practice, no "
     "source; within a factor of two)",
+    f"pH and indices are interpolated, good for {INDEX_ERROR:g}, and saturations for "
+    f"{SATURATION_ERROR:.1%} of themselves, against the engine they come from; what the engine and "
+    "the analysis miss is not in that",
     "limits of saturation are common practice, from memory: the data sheet of the antiscalant "
     "decides",
 )
