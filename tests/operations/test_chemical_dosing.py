@@ -203,7 +203,7 @@ def test_each_chemical_brings_its_own_caution():
 @pytest.mark.parametrize(
     ("entry", "word"),
     [
-        (doser("caustic_soda"), "give a dose or a target_ph"),
+        (doser("caustic_soda"), "dose is missing.*or give target_ph"),
         (doser("caustic_soda", dose="3 mg/L", target_ph=9), "one of the two"),
         (doser("antiscalant", dose="3 mg/L"), "least_dose: an antiscalant needs it"),
         (doser("sodium_bisulfite", target_ph=7), "sodium bisulfite sets no pH"),
