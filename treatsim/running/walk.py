@@ -105,25 +105,56 @@ def _any(values: Any, steps: int) -> list[bool]:
     return np.broadcast_to(found, steps).tolist()
 
 
+def _occurs(side: Scenario, known: Known, step: float) -> tuple[bool, bool, bool, bool]:
+    """Say whether a tank fills, runs have a least length, starts cost, and are bounded."""
+    train = side.train
+    return (
+        bool(np.any(np.isfinite(side.tank.volume))),
+        train.least_run > step,
+        bool(np.any(np.add(train.start_energy, train.start_time) > 0)),
+        bool(np.any(np.isfinite(known.most_starts))),
+    )
+
+
+def _wanted(running: Array, stored: Stored, left: Array, now: Known) -> Any:
+    """Whether energy and hour let the train run, or its least run is not over."""
+    return (running | (stored.total >= now.start) | now.by_sun) & now.open | (left > 0)
+
+
+def _in_sun(bank: Bank, stored: Any, now: Known, held: Array, step: float) -> tuple[Array, Array]:
+    """Return the most that may go into the battery, and what the train may take. [W]"""
+    in_way = np.divide(1.0, bank.charge_efficiency)
+    most_in = np.minimum(now.intake, bank.most_in(stored, step) * in_way)
+    due = np.minimum(np.maximum(now.refill - stored.total, 0.0) * (in_way / step), most_in)
+    return most_in, held + now.spare_sun - np.minimum(due, now.spare_sun)
+
+
+def _moved(bank: Bank, stored: Any, out: Array, into: Array, step: float) -> Any:
+    """Return what is stored after a step that gave `out` and took `into`, both in W."""
+    inside = out / bank.discharge_efficiency - into * bank.charge_efficiency
+    return bank.moved(stored, inside, step)
+
+
+def _unbounded(found: Walked, level: Array) -> None:
+    """Fill what a tank without end leaves as it is."""
+    np.greater(found.power, 0.0, out=found.share)
+    found.level[:] = level
+
+
 def walk(side: Scenario, known: Known, state: State, step: float) -> tuple[Walked, State]:
     """Walk through time: all that hangs on what was stored before."""
     (_, bank, train, _, _, tank, _), shape = side, side.sun.shape
     found = Walked(*(np.zeros(shape) for _ in Walked._fields))
     stored, level, running, owed, left, begun, missed = state
-    bounded = bool(np.any(np.isfinite(tank.volume)))
-    held_on = train.least_run > step
-    pays = bool(np.any(np.add(train.start_energy, train.start_time) > 0))
-    in_way = np.divide(1.0, bank.charge_efficiency)
-    out_way = np.divide(1.0, bank.discharge_efficiency)
+    bounded, held_on, pays, counted = _occurs(side, known, step)
     lit = _any(known.spare_sun, shape[0])
     late = _any(known.later_gap, shape[0])
-    counted = bool(np.any(np.isfinite(known.most_starts)))
     fresh, spent = _any(side.rules.fresh, shape[0]), begun >= known.most_starts
     for n, row in enumerate(_rows(known, shape[0])):
         now = Known._make(row)
         stored = bank.rested(stored)
         gap, later, held = _drawn(bank, stored, now, step, late[n])
-        wants = (running | (stored.total >= now.start) | now.by_sun) & now.open | (left > 0)
+        wants = _wanted(running, stored, left, now)
         if bounded:
             wants &= np.where(running, level < tank.volume, level <= tank.restart * tank.volume)
         if counted and fresh[n]:
@@ -131,9 +162,7 @@ def walk(side: Scenario, known: Known, state: State, step: float) -> tuple[Walke
         if spent.any():
             wants &= running | ~spent
         if lit[n]:
-            most_in = np.minimum(now.intake, bank.most_in(stored, step) * in_way)
-            due = np.minimum(np.maximum(now.refill - stored.total, 0.0) * (in_way / step), most_in)
-            held = held + now.spare_sun - np.minimum(due, now.spare_sun)
+            most_in, held = _in_sun(bank, stored, now, held, step)
         power = np.minimum(now.full, held)
         runs = wants & (power >= now.low) & (power > 0)
         starts = runs & ~running
@@ -156,15 +185,13 @@ def walk(side: Scenario, known: Known, state: State, step: float) -> tuple[Walke
             left = np.where(starts, train.least_run - step, np.maximum(left - step, 0.0)) * runs
         found.power[n], found.starts[n] = power, starts
         found.gap[n], found.later_gap[n] = gap, later
-        out, into = gap + later + np.maximum(power - now.spare_sun, 0.0), 0.0
         if lit[n]:
-            into = found.into[n] = np.minimum(np.maximum(now.spare_sun - power, 0.0), most_in)
-        inside = out * out_way - into * bank.charge_efficiency
-        stored = bank.moved(stored, inside, step)
+            found.into[n] = np.minimum(np.maximum(now.spare_sun - power, 0.0), most_in)
+        out = gap + later + np.maximum(power - now.spare_sun, 0.0)
+        stored = _moved(bank, stored, out, found.into[n], step)
         found.stored[n] = stored.total
     if not bounded:
-        np.greater(found.power, 0.0, out=found.share)
-        found.level[:] = level
+        _unbounded(found, level)
     return found, State(stored, level, running, owed, left, begun, missed)
 
 
