@@ -162,9 +162,19 @@ def test_only_a_case_with_everything_met_says_so():
         assert "Every limit is judged and met" not in " ".join(sheet_of(name).texts())
 
 
+def test_a_start_that_no_table_tells_is_said(tmp_path):
+    text = (ROOT / "cases/river_chlorine.toml").read_text("utf-8")
+    bare = re.sub(r"(?ms)^\[startup\].*?(?=^\[)", "", text)
+    assert bare != text
+    (tmp_path / "bare.toml").write_text(bare, "utf-8")
+    case = cases.load(tmp_path / "bare.toml")
+    told = " ".join(content.sheet_of(case, judge(case.solve()), "si", DAY).texts())
+    assert "Seconds NOT TOLD: [startup] is missing" in told
+
+
 def test_what_is_missing_is_said():
     told = " ".join(sheet_of("river_chlorine").texts())
-    assert "Seconds NOT TOLD: [startup] is missing" in told
+    assert "Seconds NOT TOLD" not in told
     assert "NOT tested, of what has a health value: antimony" in told
     assert "arsenic" not in told.partition("NOT tested")[2].partition("Nothing here takes out")[0]
     assert "No analysis is stated: measure before anyone drinks." in sheet_of("river").texts()
