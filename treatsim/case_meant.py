@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from treatsim import operations
+from treatsim import operations, quantities
 from treatsim.case_hints import did_you_mean, homes, known_keys, meant, meant_kind, misplaced
 from treatsim.case_text import Problems, entry, lacking, read_record
 from treatsim.errors import RequestError
@@ -94,8 +94,8 @@ def _rename(table: dict[str, Any], key: str, name: str, where: str, problems: Pr
 def stand_in(name: str, kind: str, table: Mapping[str, Any], problems: Problems) -> Unit | None:
     """Return a unit whose structure is that of a table with faults, or None.
 
-    What may be left out is there if the table gives it, for this alone makes a value open or
-    fixed. All that is asked for has the value of an example: no number of such a unit is used. A
+    What may be left out is there if the table gives it, well or badly, for this alone makes a
+    value open or fixed. All that is asked for has the value of an example: no number of such a unit is used. A
     word of the table that its kind does not take is told, for the reader of a record stops before.
     """
     record, where = operations.parameters_class(kind), f"units.{name}"
@@ -103,10 +103,11 @@ def stand_in(name: str, kind: str, table: Mapping[str, Any], problems: Problems)
     chosen: dict[str, Any] = {}
     for key, item in fields.items():
         asked = item.default is dataclasses.MISSING
-        given = key in table and _reads(item, table[key]) and not _one_of(record, key)
-        if given and (not asked or item.metadata["kind"] == "text"):
+        given = key in table and not _one_of(record, key)
+        reads = given and _reads(item, table[key])
+        if reads and (not asked or item.metadata["kind"] == "text"):
             chosen[key] = table[key]
-        elif asked:
+        elif asked or (given and item.metadata["kind"] in quantities.QUANTITIES):
             chosen[key] = example_of(item, kind)
     for key, _ in lacking(record, chosen):
         chosen[key] = example_of(fields[key], kind)

@@ -275,3 +275,11 @@ def test_a_lake_whose_first_pump_is_too_weak_has_no_answer():
     result = cases.interpret(data, "lake.toml").solve()
     assert not result.solved[0]
     assert "does not reach the basin; raise the pump ahead of it" in result.reason()
+
+
+def test_a_value_given_badly_is_no_value_left_open():
+    """Its own fault is told, not that nothing decides the flow."""
+    run = treatsim("solve", ROOT / "cases/sea.toml", "--set", "high_pressure_pump.flow=1e9 m3/s")
+    assert run.status == 2
+    assert "no number of this size" in run.err
+    assert "open" not in run.err
