@@ -102,6 +102,11 @@ def test_a_case_with_a_recycle_has_no_chance_on_the_screen():
     assert quick_chances(case, judge(case.solve())) == {}
 
 
+def test_a_chemistry_of_its_own_at_every_sample_is_no_matter_of_a_second():
+    case = cases.load("cases/sea.toml")  # whose salinity is uncertain
+    assert quick_chances(case, judge(case.solve())) == {}
+
+
 def test_ishigami_indices_are_the_closed_form():
     # Ishigami and Homma 1990, a = 7, b = 0.1; closed form from memory, worked out again here
     a, b = 7.0, 0.1

@@ -157,13 +157,16 @@ def _wanted(nominal: Verdict, show: Sequence[str]) -> dict[str, str]:
 def quick_chances(case, verdict: Verdict) -> dict[tuple[str, str], float]:
     """Return the chance of each judged limit by name and address, from few samples.
 
-    Nothing for a case without spreads, or one whose every point is dear: with a recycle, a hold.
+    Nothing for a case without spreads, or one whose every point is dear: with a recycle, a hold,
+    or a chemistry of its own.
     """
     if case.holds or verdict.result.sheet.tears or not verdict.result.solved[0]:
         return {}
     try:
         inputs = spread_inputs(case)
     except RequestError:  # no spreads, or none that can be sampled: the command says why
+        return {}
+    if {spread.address for spread in inputs.spreads} & set(case.other_waters()):
         return {}
     told = _told(case, inputs, verdict, even_points(len(inputs.spreads), QUICK), {})
     return {(o.limit.name, o.limit.address): o.met for o in told.chances if o.limit is not None}
