@@ -95,8 +95,9 @@ def stand_in(name: str, kind: str, table: Mapping[str, Any], problems: Problems)
     """Return a unit whose structure is that of a table with faults, or None.
 
     What may be left out is there if the table gives it, well or badly, for this alone makes a
-    value open or fixed. All that is asked for has the value of an example: no number of such a unit is used. A
-    word of the table that its kind does not take is told, for the reader of a record stops before.
+    value open or fixed. All that is asked for has the value of an example: no number of such a
+    unit is used. A word of the table that its kind does not take is told, for the reader of a
+    record stops before.
     """
     record, where = operations.parameters_class(kind), f"units.{name}"
     fields = {item.name: item for item in dataclasses.fields(record)}
