@@ -19,7 +19,7 @@ from treatsim.power.site import SiteParameters, place_of
 from treatsim.power.sun import days_of
 from treatsim.power.tables import ArrayParameters, SunParameters
 from treatsim.quantities import text
-from treatsim.running.basin import BasinParameters
+from treatsim.running.basin_table import BasinParameters
 from treatsim.running.logbook_table import LogbookParameters
 from treatsim.running.operation import OperationParameters
 from treatsim.running.source import SourceParameters

@@ -14,7 +14,8 @@ from treatsim import cases
 from treatsim.case_text import Problems, read_record
 from treatsim.errors import CaseError, RequestError
 from treatsim.running import basin
-from treatsim.running.basin import BasinParameters, Removal, prospect
+from treatsim.running.basin import prospect
+from treatsim.running.basin_table import BasinParameters, Removal
 from treatsim.running.spares import plan_for
 from treatsim.running.spares_table import read_all
 
