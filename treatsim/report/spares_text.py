@@ -30,7 +30,8 @@ def spares_text(title: str, path: str, seen: Outlook, system: str = "si", *, col
     """Return an outlook as text."""
     page, told = Page(colour, WIDTH), seen.told
     page.line(title, "bold")
-    page.line(f"{path}: {told.months:.3g} months, {told.scenarios} scenarios of water and elements")
+    span = f"{told.months:.3g} month{'' if told.months == 1 else 's'}"
+    page.line(f"{path}: {span}, {told.scenarios} scenarios of water and elements")
     page.line()
     page.line(
         f"BRING   so that nothing runs out with {_percent(told.level)}; all jointly "

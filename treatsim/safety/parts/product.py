@@ -16,7 +16,7 @@ RESULTS = {
 }
 LOWEST, HIGHEST = 6.5, 9.5  # usual range of drinking water, who_gdwq_2011, from memory
 CORROSIVE = (
-    "the product has a pH of {ph:.1f}, below 6.5, as permeates have: it eats at metal and mortar; "
+    "the product has a pH of {ph:.2f}, below 6.5, as permeates have: it eats at metal and mortar; "
     "let it pass calcite, blend it, or dose caustic soda"
 )
 
