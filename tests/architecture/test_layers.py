@@ -17,6 +17,7 @@ LAYERS = (
         "spreads",
         "sources",
         "errors",
+        "kept",
         "ranges",
         "numerics",
         "amounts",

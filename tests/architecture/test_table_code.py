@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from package import PACKAGE, imports, modules
 
+from treatsim import kept
 from treatsim.water import cache
 
 ASK = (
@@ -44,7 +45,7 @@ def test_all_that_fills_a_table_is_hashed():
 def copy(tmp_path):
     ignored = shutil.ignore_patterns("__pycache__")
     yield Path(shutil.copytree(PACKAGE, tmp_path / "treatsim", ignore=ignored))
-    cache.code_fingerprint.cache_clear()
+    kept.fingerprint.cache_clear()
 
 
 @pytest.mark.parametrize(
@@ -65,17 +66,17 @@ def test_a_changed_source_text_changes_the_key(copy, file, old, new):
     text = (copy / file).read_text("utf-8")
     assert old in text
     (copy / file).write_text(text.replace(old, new, 1), "utf-8")
-    cache.code_fingerprint.cache_clear()
+    kept.fingerprint.cache_clear()
     assert cache.code_fingerprint(copy) != before
 
 
 def test_a_module_more_or_renamed_changes_the_key(copy):
     prints = {cache.code_fingerprint(copy)}
     (copy / "water/more.py").write_text("")
-    cache.code_fingerprint.cache_clear()
+    kept.fingerprint.cache_clear()
     prints.add(cache.code_fingerprint(copy))
     (copy / "water/more.py").rename(copy / "water/other.py")
-    cache.code_fingerprint.cache_clear()
+    kept.fingerprint.cache_clear()
     prints.add(cache.code_fingerprint(copy))
     assert len(prints) == 3
 
@@ -104,6 +105,6 @@ def test_another_gas_constant_is_not_hidden_by_a_warm_cache(copy):
 
 
 def test_a_test_run_has_tables_of_its_own():
-    folder = cache.directory()
+    folder = kept.directory()
     assert folder.name.startswith("treatsim-tests-")
     assert folder.is_dir()

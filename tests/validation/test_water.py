@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from treatsim import constants
+from treatsim import constants, kept
 from treatsim.errors import DomainError
 from treatsim.water import cache, properties, series
 
@@ -175,8 +175,8 @@ def test_cache_keys_differ(folder):
     assert changed["b"] == 2
     cache.load_or_build("other", {"versions": {"CoolProp": "6.6"}}, two, SHAPES)
     assert two.calls == 2
-    assert cache.library_versions("numpy")["numpy"] == np.__version__
-    assert cache.library_versions("no-such-library") == {"no-such-library": "absent"}
+    assert kept.library_versions("numpy")["numpy"] == np.__version__
+    assert kept.library_versions("no-such-library") == {"no-such-library": "absent"}
 
 
 @pytest.mark.parametrize("share", [0.0, 0.3, 0.7, 0.99])
@@ -256,7 +256,8 @@ def test_disk_that_fails_while_writing_leaves_nothing(folder, monkeypatch):
 def test_wrong_tables_under_a_right_checksum_are_built_anew(folder, wrong):
     load(Builder(), x=1)
     (path,) = folder.iterdir()
-    cache._write(path, cache._digest("trial", {"code": cache.code_fingerprint(), "x": 1}), wrong)
+    digest = cache._digest("trial", {"code": cache.code_fingerprint(), "x": 1})
+    kept.write(path.name, digest, cache._packed(wrong))
     build = Builder(2.0)
     assert load(build, x=1)["b"] == 2
     assert build.calls == 1
@@ -266,7 +267,7 @@ def test_no_archive_under_a_right_checksum_is_built_anew(folder):
     load(Builder(), x=1)
     (path,) = folder.iterdir()
     digest = cache._digest("trial", {"code": cache.code_fingerprint(), "x": 1})
-    path.write_bytes(b"PK\x03\x04" + cache._checksum(digest, b"PK\x03\x04"))
+    path.write_bytes(b"PK\x03\x04" + kept.checksum(digest, b"PK\x03\x04"))
     assert load(Builder(2.0), x=1)["b"] == 2
 
 
@@ -290,16 +291,17 @@ def test_failed_build_stores_nothing(folder):
 def test_directory_order(monkeypatch, tmp_path):
     monkeypatch.setenv("TREATSIM_CACHE", str(tmp_path / "a"))
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "b"))
-    assert cache.directory() == tmp_path / "a"
+    assert kept.directory() == tmp_path / "a"
     monkeypatch.delenv("TREATSIM_CACHE")
-    assert cache.directory() == tmp_path / "b" / "treatsim"
+    assert kept.directory() == tmp_path / "b" / "treatsim"
     monkeypatch.delenv("XDG_CACHE_HOME")
     monkeypatch.setenv("HOME", str(tmp_path / "c"))
-    assert cache.directory() == tmp_path / "c" / ".cache" / "treatsim"
+    assert kept.directory() == tmp_path / "c" / ".cache" / "treatsim"
 
 
 RACE = """
 import numpy as np
+from treatsim import kept
 from treatsim.water import cache
 for turn in range(60):
     cache.forget()
@@ -308,7 +310,7 @@ for turn in range(60):
     got = cache.load_or_build("race", key, build, {"a": (50000,)})
     assert np.all(got["a"] == turn % 3) and got["a"].size == 50000
     if turn % 5 == 4:
-        for path in cache.directory().glob("race-*.npz"):
+        for path in kept.directory().glob("race-*.npz"):
             path.unlink(missing_ok=True)
 """
 

@@ -2,21 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from treatsim.commands.common import Command, Exit
 from treatsim.console import deliver, form_of
 
 
 def run(arguments) -> int:
     """Say what can be written and what is told."""
+    from treatsim.report.description_kept import description_text
+
+    names, json = arguments.names, form_of(arguments, ".txt", ".json") == ".json"
+    deliver(description_text(names, json, lambda: made(names, json)), arguments.out)
+    return Exit.DONE
+
+
+def made(names: Sequence[str], json: bool) -> str:
+    """Return the text of a description that is not kept from an earlier run."""
     from treatsim.report.as_text import as_json
     from treatsim.report.describe import describe
     from treatsim.report.describe_text import describe_text
 
-    form = form_of(arguments, ".txt", ".json")
-    told = describe(arguments.names)
-    text = as_json(told.document()) if form == ".json" else describe_text(told)
-    deliver(text, arguments.out)
-    return Exit.DONE
+    told = describe(names)
+    return as_json(told.document()) if json else describe_text(told)
 
 
 COMMAND = Command(

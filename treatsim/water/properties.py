@@ -12,7 +12,8 @@ import numpy as np
 
 from treatsim.constants import ATMOSPHERE, GRAVITY, ZERO_CELSIUS
 from treatsim.errors import TreatsimError, require
-from treatsim.water.cache import library_versions, load_or_build
+from treatsim.kept import library_versions
+from treatsim.water.cache import load_or_build
 from treatsim.water.series import Series, evaluate, fit_series
 
 COLDEST = ZERO_CELSIUS  # K, freezing at one atmosphere
@@ -194,20 +195,10 @@ def _tables():
     key = {
         "range": (COLDEST, WARMEST),
         "coefficients": COEFFICIENTS,
-        "versions": _versions(),
+        "versions": library_versions("CoolProp"),
     }
     shapes = dict.fromkeys(QUANTITIES, (COEFFICIENTS,)) | {f"{n}_error": () for n in QUANTITIES}
     return load_or_build("pure-water", key, _build, shapes)
-
-
-_known_versions: dict[str, str] = {}
-
-
-def _versions() -> dict[str, str]:
-    """Looked up once: reading package metadata costs tens of milliseconds."""
-    if not _known_versions:
-        _known_versions.update(library_versions("CoolProp"))
-    return _known_versions
 
 
 def _build():

@@ -11,17 +11,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cache, lru_cache
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
 from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import require
+from treatsim.kept import library_versions
 from treatsim.ranges import Excursion, Range, excursions
 from treatsim.water import salt_solutions
 from treatsim.water.analysis import OwnWaters, WaterAnalysis
-from treatsim.water.cache import library_versions, load_or_build
+from treatsim.water.cache import load_or_build
 from treatsim.water.ions import SODIUM_CHLORIDE_MOLAR_MASS
 from treatsim.water.osmosis import EXACT_FACTOR_RANGE, SEAWATER_RANGE
 from treatsim.water.phreeqc import PITZER, database_fingerprint
@@ -252,17 +253,12 @@ def _with_feed(table: WaterTable, analysis: WaterAnalysis) -> WaterTable:
 def _key(analysis: WaterAnalysis, family: str) -> dict[str, object]:
     key: dict[str, object] = {
         "counts": list(COUNTS[family]),
-        "versions": _versions(),
+        "versions": library_versions("CoolProp", "gsw", "phreeqpython"),
     }
     if family == "ions":
         key["analysis"] = [sorted(analysis.ions.items()), analysis.ph, analysis.temperature]
         key["database"] = database_fingerprint(PITZER)
     return key
-
-
-@cache
-def _versions() -> dict[str, str]:
-    return library_versions("CoolProp", "gsw", "phreeqpython")
 
 
 def _build(analysis: WaterAnalysis, family: str) -> dict[str, np.ndarray]:
