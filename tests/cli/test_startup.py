@@ -133,8 +133,11 @@ def test_a_starter_tells_its_start_once_its_lines_are_uncommented(kind, tmp_path
     assert told["state"] in ("met", "not_met")
 
 
-def test_two_passes_are_refused_with_what_to_do():
+def test_two_passes_start_and_each_is_told():
     run = treatsim("startup", "cases/sea_two_pass.toml")
-    assert run.status == 2
-    assert "2 units of membranes (ro, second)" in run.err
-    assert "until the conductivity behind each pass is steady" in run.err
+    assert run.status == 0
+    assert "drawn back by osmosis until the flush, second" in run.out
+    assert "go by the conductivity behind it" in run.out.replace("\n  ", "")
+    salty = treatsim("startup", "cases/sea_two_pass.toml", "--set", "startup.salt_limit=150 mg/L")
+    assert salty.status == 1
+    assert "NEVER" in salty.out

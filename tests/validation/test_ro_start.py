@@ -11,13 +11,15 @@ from scipy.integrate import solve_ivp
 
 from treatsim import cases
 from treatsim.errors import RequestError
+from treatsim.flowsheet.wiring import connect
 from treatsim.running.ro_held import held, state
-from treatsim.running.ro_start import Membranes, membrane_start, membranes_of, solve_membranes
+from treatsim.running.ro_passes import Membranes, Pass, groups_of, membranes_of
+from treatsim.running.ro_start import membrane_start, solve_membranes
 from treatsim.running.start_flow import Flows, flows
 from treatsim.running.start_parameters import StartupParameters
 from treatsim.running.suck_back import drawn_back, emptied_after
 
-SEA = "cases/sea.toml"
+SEA, TWO = "cases/sea.toml", "cases/sea_two_pass.toml"
 STANDING = {"membranes_at_start": "standing"}
 
 
@@ -37,25 +39,122 @@ def states(found) -> dict[str, str]:
     return {row.key: row.state for row in held(found)}
 
 
-def steady(flow: float, salt: float, source: float, start: StartupParameters) -> Membranes:
-    """Return membranes whose flow and salt are there at once, whatever the dial."""
-    one = {"flow": flow, "salt": flow * salt, "feed": 3 * flow, "power": 0.0}
+def steady(start: StartupParameters, made: float, between: float = 0.0, **one) -> Membranes:
+    """Return membranes of 35 g/L whose flows are there at once, whatever the dial."""
+    one = {"power": 0.0, "return": 0.0} | one
     curves = {name: lambda share, v=v: np.full(np.shape(share), v) for name, v in one.items()}
     singles = {name: lambda _, v=v: v for name, v in one.items()}
     table = Flows(0.0, 1.0, curves, 0.0, singles, None, 0, np.ones(1))
-    return Membranes(start, table, salt, source, 1e-4, 1e6)
+    passes = (Pass(("ro",), 1e-4, 0.0, 0.02), Pass(("second",), 1e-6, 0.02, 0.02))
+    return Membranes(start, table, made, 35.0, between, passes[: 2 if "on" in one else 1], 1e6)
+
+
+def at_once(**entries) -> StartupParameters:
+    """Return a start without a ramp or a flush, into 20 L of product."""
+    given = {
+        "feed_volume": 0.0, "membranes_at_start": "standing", "opens_when": "sensor",
+        "salt_limit": 1.0, "flush_volume": 0.0, "alarm_delay": 0.0, "valve_time": 0.0,
+    }  # fmt: skip
+    return StartupParameters(pump_ramp=0.0, permeate_volume=0.02, **(given | entries))
 
 
 def test_standing_water_is_washed_out_as_one_mixed_tank(agree):
     """Salt 35 g/L behind the membranes, 0.5 g/L made, in 20 L at 1 L/s: by the exponential."""
-    start = StartupParameters(
-        pump_ramp=0.0, permeate_volume=0.02, feed_volume=0.0, membranes_at_start="standing",
-        opens_when="sensor", salt_limit=1.0, flush_volume=0.0, alarm_delay=0.0, valve_time=0.0,
-    )  # fmt: skip
-    found = solve_membranes(steady(1e-3, 0.5, 35.0, start))
+    one = {"flow": 1e-3, "feed": 3e-3, "load": 3e-3 * 35.0, "salt": 1e-3 * 0.5 / 35.0}
+    found = solve_membranes(steady(at_once(), 0.5, **one))
     agree("SU05_salt_washed_out", [found.met, found.made(found.met) * 1e3])
     assert found.opens == pytest.approx(found.met, rel=1e-6)
     assert found.over_limit == pytest.approx(0.0, abs=1e-9)
+
+
+def test_two_passes_are_washed_out_as_two_tanks_in_series(agree):
+    """35 g/L between and behind; the first pass gives 0.5 g/L, which a second lets through."""
+    one = {"flow": 1e-3, "feed": 3e-3, "load": 3e-3 * 35.0, "salt": 0.0}
+    second = {"on": 1e-3, "into": 1e-3 * 0.5 / 35.0, "through": 1e-3}
+    found = solve_membranes(steady(at_once(between_volume=0.02), 0.5, 0.5, **one, **second))
+    agree("SU07_two_tanks", [found.met])
+    assert found.over_limit == pytest.approx(0.0, abs=1e-9)
+
+
+def test_three_tanks_in_series_are_washed_out(agree):
+    """Membranes that let all through, 35 g/L ahead, between and behind, and pure water comes."""
+    start = at_once(feed_volume=0.02, between_volume=0.02)
+    one = {"flow": 1e-3, "feed": 1e-3, "load": 0.0, "salt": 0.0}
+    second = {"on": 1e-3, "into": 1e-3, "through": 1e-3}
+    found = solve_membranes(steady(start, 1e-3, **one, **second))
+    agree("SU08_three_tanks", 1.0 - found.salinity([20.0, 40.0, 60.0]) / 35.0)
+
+
+@pytest.mark.parametrize("rest", ["flushed", "standing"])
+def test_two_passes_come_to_what_the_solved_line_gives(rest):
+    """With permeate led round the second pass, and its concentrate back ahead of the first."""
+    case = cases.load(TWO, {"startup.membranes_at_start": rest})
+    found, result = membrane_start(case), case.solve()
+    assert found.salinity(found.end) == pytest.approx(found.salt, rel=1e-3)
+    told = result.value("product.concentration").value.item()
+    assert found.salt == pytest.approx(told, rel=1e-9)
+    ahead, _, _, between = found.course(found.end)
+    assert ahead == pytest.approx(result.streams["ro", "feed"].concentration.item(), rel=1e-3)
+    assert between == pytest.approx(result.streams["second", "feed"].concentration.item(), rel=1e-3)
+    assert found.met > 600 if rest == "standing" else found.met < 60
+
+
+def test_a_second_pass_is_asked_for_the_water_between():
+    case = cases.load(TWO)
+    rows = {n: v for n, v in case.data["startup"].items() if n != "between_volume"}
+    with pytest.raises(RequestError, match=r"startup\.between_volume is missing"):
+        membrane_start(cases.interpret({**case.data, "startup": rows}, TWO))
+
+
+def test_a_slow_second_pass_that_opens_by_a_clock_is_no():
+    clock = {"startup.opens_when": "timer", "startup.opening_time": "300 s"}
+    early = membrane_start(cases.load(TWO, {"startup.membranes_at_start": "standing"} | clock))
+    assert states(early)["over_limit"] == "not_met"
+
+
+def test_each_pass_is_held_against_the_water_behind_it():
+    found = membrane_start(cases.load(TWO, {"startup.between_volume": "4 L"}))
+    assert states(found)["drawn_back_ro"] == "not_met", "1.8 m3/h for 10 s are 5 L"
+    assert states(found)["drawn_back_second"] == "met"
+
+
+def passes_of(*links: str):
+    """Return the passes that links of three vessels make."""
+    units = cases.load(TWO).flowsheet().units
+    kinds = dict.fromkeys(("first", "second", "third"), units["ro"])
+    kinds |= {"tee": units["back"], "split": units["split"], "pump": units["high_pressure_pump"]}
+    used = {
+        name: type(unit)(name=name, parameters=unit.parameters)
+        for name, unit in kinds.items()
+        if any(name in link for link in links)
+    }
+    membranes = [name for name in used if name in ("first", "second", "third")]
+    return groups_of(connect(used, links), membranes)
+
+
+@pytest.mark.parametrize(
+    ("links", "passes"),
+    [
+        (("pump > first", "first.concentrate > second", "first.permeate > tee.run",
+          "second.permeate > tee.branch", "tee > tank", "second.concentrate > sea"),
+         (("first", "second"),)),
+        (("pump > split", "split.run > first", "split.branch > second", "first.permeate > tee.run",
+          "second.permeate > tee.branch", "tee > tank", "first.concentrate > sea",
+          "second.concentrate > shore"), (("first", "second"),)),
+        (("pump > first", "first.permeate > second", "second.permeate > tank",
+          "first.concentrate > sea", "second.concentrate > shore"), (("first",), ("second",))),
+    ],
+    ids=["one behind the other", "side by side", "two passes"],
+)  # fmt: skip
+def test_what_is_a_pass(links, passes):
+    assert passes_of(*links) == passes
+
+
+def test_three_passes_are_refused():
+    with pytest.raises(RequestError, match=r"behind two passes \(third\)"):
+        passes_of("pump > first", "first.permeate > second", "second.permeate > third",
+                  "third.permeate > tank", "first.concentrate > a", "second.concentrate > b",
+                  "third.concentrate > c")  # fmt: skip
 
 
 def test_what_osmosis_draws_back(agree):
@@ -76,8 +175,8 @@ def test_first_flow_back_is_permeability_area_and_osmotic_pressure():
     water = result.value("ro.water_permeability").value.item()
     osmotic = result.streams["ro", "concentrate"].osmotic_pressure.item()
     area = result.value("ro.permeate.flow").value.item() / result.value("ro.flux_mean").value.item()
-    assert train.back == pytest.approx(water * osmotic * area, rel=1e-9)
-    assert train.back > result.value("ro.permeate.flow").value.item()
+    assert train.passes[0].back == pytest.approx(water * osmotic * area, rel=1e-9)
+    assert train.passes[0].back > result.value("ro.permeate.flow").value.item()
 
 
 def test_few_dials_tell_the_ramp_as_many_do():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from treatsim import quantities
 from treatsim.report.startup_rows import DIGITS, Row, finite, litres, watt_hours
@@ -11,16 +11,26 @@ from treatsim.running.ro_held import Held, held
 from treatsim.running.ro_start import BAND, MembraneStart
 
 NOTES = [
-    "Two volumes, ahead of and behind the membranes, each well mixed; flow and salinity at each "
-    "moment are those of the solved line at the dial of the moment. Without its pressure the "
-    "membrane is told by the osmotic pressure of the whole concentrate: drawn back fastest.",
+    "Volumes ahead of and behind the membranes, and between passes, each well mixed; flow and "
+    "salinity at each moment are those of the solved line at the dial of the moment. Without its "
+    "pressure the membrane is told by the osmotic pressure of the whole concentrate: drawn back "
+    "fastest.",
     "The gain of pressure is the largest between solved dials, over the time of the ramp; its "
     "limit is common practice, no source: the maker's goes first.",
     "Four dials from 40 % of the setting up are solved; below, flow is carried on straight to "
     "where it ends, and pressure to none at rest: a displacement pump presses sooner, so that its "
     "gain there may be steeper than told.",
 ]
+TWO_PASSES = (
+    "While the water between the passes is saltier than in steady run, a second pass of low "
+    "pressure makes less than is counted here: go by the conductivity behind it, not by the clock."
+)
 STATES = {"met": "met", "not_met": "NOT MET", "not_judged": "not judged"}
+
+
+def membrane_notes(found: MembraneStart) -> list[str]:
+    """Return what the start of membranes rests on."""
+    return [*NOTES, TWO_PASSES] if len(found.train.passes) > 1 else NOTES
 
 
 def membrane_rows(found: MembraneStart, system: str) -> Iterator[Row]:
@@ -47,11 +57,22 @@ def membrane_rows(found: MembraneStart, system: str) -> Iterator[Row]:
 
 def stop_rows(found: MembraneStart, system: str) -> Iterator[Row]:
     """Yield what is told of a stop."""
-    behind = quantities.text(found.train.start.permeate_volume or 0.0, "volume", system, DIGITS)
-    yield Row("back_flow", "drawn back at first", found.train.back, "flow")
+    passes = found.train.passes
+    for part in passes:
+        alone = len(passes) == 1
+        key, by = ("", "") if alone else (f"_{'_'.join(part.names)}", f", {_and(part.names)}")
+        behind = quantities.text(part.behind, "volume", system, DIGITS)
+        yield Row(f"back_flow{key}", f"drawn back at first{by}", part.back, "flow")
+        where = "the membranes" if alone else _and(part.names)
+        yield Row(
+            f"emptied{key}", f"{behind} behind {where} are gone after", found.emptied(part), "time"
+        )
     if found.stop_flush > 0:
         yield Row("stop_flush", "permeate that flushes them, at least", found.stop_flush, "volume")
-    yield Row("emptied", f"{behind} behind the membranes are gone after", found.emptied, "time")
+
+
+def _and(names: Sequence[str]) -> str:
+    return " and ".join(names)
 
 
 def held_rows(found: MembraneStart, system: str) -> Iterator[tuple[str, str, str]]:

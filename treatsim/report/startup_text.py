@@ -9,9 +9,9 @@ from typing import Any
 import treatsim
 from treatsim import quantities
 from treatsim.report.membrane_text import (
-    NOTES,
     held_rows,
     membrane_answer,
+    membrane_notes,
     membrane_rows,
     stop_rows,
 )  # fmt: skip
@@ -215,7 +215,7 @@ def startup_text(
         page.table(("", "", ""), cells_of(stop_rows(membranes, system), system))
         page.head("held against")
         page.table(("", "", ""), list(held_rows(membranes, system)))
-        page.listing(NOTES)
+        page.listing(membrane_notes(membranes))
     if found is not None:
         page.head("what this rests on")
         page.listing(notes(found))
@@ -251,7 +251,8 @@ def startup_document(
         told["membranes"] = plain(
             [*membrane_rows(membranes, system), *stop_rows(membranes, system)], system
         ) | {"limits": [_limit(row, system) for row in held(membranes)],
-             "answer": membrane_answer(membranes, system), "notes": NOTES}  # fmt: skip
+             "answer": membrane_answer(membranes, system),
+             "notes": membrane_notes(membranes)}  # fmt: skip
     return told | {"cautions": cautions}
 
 

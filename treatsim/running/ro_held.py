@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -42,10 +42,18 @@ def held(found: MembraneStart) -> Iterator[Held]:
         "pressure_rate", "gain of pressure at the membranes", found.pressure_rate,
         start.largest_pressure_rate, "pressure_rate",
     )  # fmt: skip
-    yield Held(
-        "drawn_back", "drawn back by osmosis until the flush", found.drawn, start.permeate_volume,
-        "volume", () if start.flush_wait is not None else ("startup.flush_wait",),
-    )  # fmt: skip
+    passes = found.train.passes
+    for part in passes:
+        alone = len(passes) == 1
+        key, by = ("", "") if alone else (f"_{'_'.join(part.names)}", f", {_and(part.names)}")
+        yield Held(
+            f"drawn_back{key}", f"drawn back by osmosis until the flush{by}", found.drawn(part),
+            part.behind, "volume", () if start.flush_wait is not None else ("startup.flush_wait",),
+        )  # fmt: skip
+
+
+def _and(names: Sequence[str]) -> str:
+    return " and ".join(names)
 
 
 def state(found: MembraneStart) -> str:

@@ -1,8 +1,8 @@
 """The start of membranes: until their pressure is up and the product is under its limit of salt.
 
 The membranes are quasi-steady at every dial of the ramp; what takes time is the water that stands
-ahead of them and behind them, each well mixed. Flushed with permeate before the stop, both begin
-as permeate. Left with salt water, salt has come through the membrane: both begin as the source.
+ahead of them, between two passes, and behind them, each well mixed. Flushed with permeate before
+the stop, all begin as permeate. Left with salt water, salt has come through: all begin as that.
 """
 
 from __future__ import annotations
@@ -10,37 +10,23 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
 from treatsim.arrays import Array
-from treatsim.errors import RequestError
-from treatsim.flowsheet.wiring import reach
 from treatsim.running.interlock import Moves, moves, passed, ready_spans
+from treatsim.running.ro_passes import Membranes, Pass, membranes_of
 from treatsim.running.schedule import Law, Schedule, Turning
-from treatsim.running.start_flow import Flows, few_flows
-from treatsim.running.start_parameters import StartupParameters, check, needed_of_membranes
+from treatsim.running.start_parameters import StartupParameters
 from treatsim.running.suck_back import drawn_back, emptied_after
 
 BAND = 0.05  # of the steady salinity: nearer, the product is as it will stay
 PRESSURE_BAND = 0.01
-NODES = 4  # of the ramp, which is short beside the washing out
 CHANGES = 12.0  # times the standing water is changed in the time looked at
 RTOL = 1e-8
 NOTHING = 1e-9  # m3; a microlitre over its limit is rounding
 UNHELD = Moves(np.array([0.0]), np.array([0.0]), (), ())
-
-
-class Membranes(NamedTuple):
-    """What the transient needs of a case, solved once."""
-
-    start: StartupParameters
-    flows: Flows
-    salt: float  # of the product in steady run, kg/m3
-    source: float  # kg/m3
-    back: float  # flow drawn back when the pressure is gone, m3/s
-    steepest: float  # gain of pressure at the membranes over that of the share of the dial, Pa
 
 
 @dataclass(frozen=True)
@@ -49,7 +35,7 @@ class MembraneStart:
 
     train: Membranes
     plan: Schedule
-    course: Any  # SciPy's solution: salt ahead and behind [kg/m3], product so far [m3]
+    course: Any  # SciPy's: salt ahead, behind [kg/m3], product so far [m3], salt between passes
     off: tuple[float, ...]  # times at which the product came into or left the steady band, s
     signal: list[tuple[float, bool]]  # (time, whether the salt is under its limit from then)
     valve: Moves
@@ -150,12 +136,9 @@ class MembraneStart:
         )
         return sum(self.through(first, last)[0] for first, last in bad)
 
-    @property
-    def emptied(self) -> float:
-        """Time after a stop in which all water behind the membranes is drawn back. [s]"""
-        start = self.train.start
-        volumes = (start.permeate_volume or 0.0, self.train.back, start.feed_volume or 0.0)
-        return float(emptied_after(*volumes))
+    def emptied(self, part: Pass) -> float:
+        """Return after what time of a stop all water behind a pass is drawn back. [s]"""
+        return float(emptied_after(part.behind, part.back, part.ahead))
 
     @property
     def stop_flush(self) -> float:
@@ -164,13 +147,12 @@ class MembraneStart:
         flushed = start.membranes_at_start == "flushed"
         return (start.feed_volume or 0.0) if flushed else 0.0
 
-    @property
-    def drawn(self) -> float | None:
-        """What is drawn back until the flush; None if no flush is stated. [m3]"""
+    def drawn(self, part: Pass) -> float | None:
+        """Return what a pass draws back until the flush; None if no flush is stated. [m3]"""
         start = self.train.start
         if start.flush_wait is None:
             return None
-        return float(drawn_back(start.flush_wait, self.train.back, start.feed_volume or 0.0))
+        return float(drawn_back(start.flush_wait, part.back, part.ahead))
 
     @cached_property
     def energy(self) -> float:
@@ -188,58 +170,6 @@ class MembraneStart:
         ))  # fmt: skip
 
 
-def membranes_of(case: Any) -> Membranes:
-    """Solve what the transient needs of a case; raises as `membrane_start` does."""
-    units = case.flowsheet().units
-    names = [name for name, unit in units.items() if unit.semipermeable]
-    if len(names) != 1:
-        raise RequestError(
-            f"{len(names)} units of membranes ({', '.join(names)}); the start is told for one: by "
-            "hand lead the product to waste until the conductivity behind each pass is steady"
-        )
-    start: StartupParameters | None = case.sections.get("startup")
-    start = check(start, (), "the start")
-    check(start, needed_of_membranes(start), "the start of membranes")
-    name = names[0]
-
-    def salt(result):
-        return result.value("product.flow").value * result.value("product.concentration").value
-
-    table = few_flows(
-        case,
-        {
-            "flow": lambda result: result.value("product.flow").value,
-            "salt": salt,
-            "feed": lambda result: result.value(f"{name}.feed.flow").value,
-            "power": lambda result: sum(d.power for d in result.all_details.values()),
-        },
-        NODES,
-    )
-    result, here = table.result, table.here
-    wiring, end = result.sheet.wiring, result.product_end
-    if end is not None and end[0] in reach(wiring, *wiring.sources, round_=(name,)):
-        raise RequestError(
-            f"water reaches the product round {name}: the start is told for a product of which all "
-            "has passed the membranes"
-        )
-
-    def at(value) -> float:
-        return float(np.broadcast_to(np.asarray(value, float), (result.points,))[here])
-
-    details = result.details(name).values
-    area = at(result.streams[name, "permeate"].flow) / at(details["flux_mean"].value)
-    draws = at(result.streams[name, "concentrate"].osmotic_pressure)
-    pressures = np.asarray(result.streams[name, "feed"].pressure)[-table.shares.size :]
-    return Membranes(
-        start,
-        table,
-        float(table("salt", 1.0) / table("flow", 1.0)),
-        at(result.streams[name, "feed"].concentration),
-        at(details["water_permeability"].value) * area * draws,
-        float(np.max(np.diff(pressures, prepend=0.0) / np.diff(table.shares, prepend=0.0))),
-    )
-
-
 def membrane_start(case: Any) -> MembraneStart:
     """Return the start of the membranes of a case.
 
@@ -254,14 +184,15 @@ def membrane_start(case: Any) -> MembraneStart:
 
     Validity
     --------
-    Two mixed volumes, feed and product; the salt in the product follows that in the feed in
-    proportion. Told simply: no recovery device, no salt held back in spacers.
+    Mixed volumes ahead of the membranes, between two passes, and of the product; the salt that
+    goes through membranes follows that ahead of them in proportion. What the second pass leaves
+    behind comes back at once. Told simply: no recovery device, no salt held back in spacers.
 
     Raises
     ------
     RequestError
-        There is not one unit of membranes, water leads round it, or the table leaves out what it
-        needs.
+        There is no unit of membranes or one behind two passes, water leads round the first or off
+        behind the second, or the table leaves out what it needs.
     NoSolutionError
         The case has no operating point.
     """
@@ -283,11 +214,9 @@ def solve_membranes(train: Membranes, rtol: float = RTOL) -> MembraneStart:
     def under(_, state):
         return limit - state[1] if np.isfinite(limit) else 1.0
 
-    rest = train.salt if start.membranes_at_start == "flushed" else train.source
-    state = np.array([rest if start.feed_volume else train.source, rest, 0.0])
     end = _end(train)
     knots = sorted({0.0, end, *(knot for knot in plan.knots if 0 < knot < end)})
-    times, pieces, marks = [np.zeros(1)], [], [0.0]
+    state, times, pieces, marks = _at_rest(train), [np.zeros(1)], [], [0.0]
     signal: list[tuple[float, bool]] = []
     for first, last in pairwise(knots):
         dial = plan.course(first, np.nextafter(last, 0.0))[1]
@@ -315,21 +244,37 @@ def _end(train: Membranes) -> float:
     full, feed = float(table("flow", 1.0)), float(table("feed", 1.0))
     waits = (start.opening_time or 0.0) + (start.alarm_delay or 0.0) + (start.valve_time or 0.0)
     washed = (start.feed_volume or 0.0) / feed + (start.permeate_volume or 0.0) / full
+    if len(train.passes) > 1:
+        washed += (start.between_volume or 0.0) / float(table("on", 1.0))
     flush = (start.flush_volume or 0.0) / full
     return start.pump_delay + start.pump_ramp + waits + flush + CHANGES * washed
 
 
+def _at_rest(train: Membranes) -> Array:
+    """Return the state of `MembraneStart.course` before the first moment."""
+    start = train.start
+    flushed = start.membranes_at_start == "flushed"
+    behind, between = (train.salt, train.between) if flushed else (train.source,) * 2
+    ahead = train.salt if flushed and start.feed_volume else train.source
+    return np.array([ahead, behind, 0.0, between])
+
+
 def _slope(train: Membranes, dial: Law):
-    """Return how fast salt ahead and behind and the product change, over time and state."""
-    start, table, source = train.start, train.flows, train.source
+    """Return how fast salt ahead, behind and between, and the product, change."""
+    start, one = train.start, train.flows.one
     ahead, behind = start.feed_volume or 0.0, start.permeate_volume or np.inf
+    between = (start.between_volume or 0.0) if len(train.passes) > 1 else 0.0
 
     def slope(time, state):
-        share = dial(time)
-        flow = table.one("flow", share)
-        made = table.one("salt", share) * state[0] / source
-        fed = table.one("feed", share) / ahead * (source - state[0]) if ahead else 0.0
-        return [fed, (made - flow * state[1]) / behind, flow]
+        share, salt = dial(time), state[0]
+        flow, feed, load = one("flow", share), one("feed", share), one("load", share)
+        on = 0.0
+        if between:
+            load += one("return", share) * state[3]
+            on = (one("into", share) * salt - one("on", share) * state[3]) / between
+        fed = (load - feed * salt) / ahead if ahead else 0.0
+        made = one("salt", share) * salt + (one("through", share) * state[3] if between else 0.0)
+        return [fed, (made - flow * state[1]) / behind, flow, on]
 
     return slope
 

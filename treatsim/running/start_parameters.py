@@ -93,6 +93,10 @@ class StartupParameters(Parameters):
     feed_volume: float | None = quantity(
         "volume", "water ahead of the membranes and in their channels", default=None
     )
+    between_volume: float | None = quantity(
+        "volume", "water between two passes of membranes, in the channels of the second too",
+        open_low=True, default=None,
+    )  # fmt: skip
     membranes_at_start: str | None = choice(
         ("flushed", "standing"), "flushed with permeate, or left with salt water", default=None
     )
@@ -148,8 +152,9 @@ def needed_of_light(start: StartupParameters) -> tuple[str, ...]:
     return (*LIGHT, *(BY_ALARM if watched else ()))
 
 
-def needed_of_membranes(start: StartupParameters) -> tuple[str, ...]:
-    """Return what a train with membranes must say, by what its valve goes by."""
+def needed_of_membranes(start: StartupParameters, passes: int = 1) -> tuple[str, ...]:
+    """Return what a train with membranes must say, by its passes and what its valve goes by."""
+    stands = (*MEMBRANES, *(("between_volume",) if passes > 1 else ()))
     if start.opens_when is None:
-        return MEMBRANES
-    return (*MEMBRANES, "valve_time", *(BY_SALT if start.opens_when == "sensor" else ()))
+        return stands
+    return (*stands, "valve_time", *(BY_SALT if start.opens_when == "sensor" else ()))

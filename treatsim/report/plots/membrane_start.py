@@ -17,7 +17,8 @@ import numpy as np
 
 from treatsim.report.plots import style
 from treatsim.report.plots.table import Table, column, has, pick, select, stacked, table
-from treatsim.running.ro_start import MembraneStart, membranes_of, solve_membranes
+from treatsim.running.ro_passes import membranes_of
+from treatsim.running.ro_start import MembraneStart, solve_membranes
 
 CASES = ("sea",)
 POINTS = 301  # of each part
@@ -26,11 +27,11 @@ PARTS = {"flushed": "flushed with permeate", "standing": "left with salt water"}
 
 
 def applies(case) -> bool:
-    """Whether the case tells the start of one unit of membranes, its limit and its valve."""
+    """Whether the case tells the start of membranes, its limit and its valve."""
     start = case.sections.get("startup")
     units = case.flowsheet().units.values()
     known = start is not None and start.salt_limit is not None and start.opens_when is not None
-    return known and sum(unit.semipermeable for unit in units) == 1
+    return known and any(unit.semipermeable for unit in units)
 
 
 def data(case) -> Table:
