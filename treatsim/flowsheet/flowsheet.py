@@ -179,16 +179,20 @@ class Flowsheet:
         to = self.wiring.goes[unit.name, unit.outlets[0]]
         return len(to) == 1 or not self.units[to[0]].outlets
 
-    def ahead_of(self, conditions: list[tuple[str, str]]) -> frozenset[str]:
-        """Return the units on which conditions depend: those named and all upstream of them."""
+    def ahead_of(self, conditions: list[tuple[str, str]], closed: bool = True) -> frozenset[str]:
+        """Return the units on which conditions depend: those named and all upstream of them.
+
+        With the recycles not `closed` what returns is known, and nothing ahead of a cut counts.
+        """
         todo = [name if condition else self.wiring.ends[name][0] for name, condition in conditions]
-        todo += [self.wiring.feeds[cut][0] for cut in self.tears]
+        todo += [self.wiring.feeds[cut][0] for cut in self.tears if closed]
         found: set[str] = set()
         while todo:
             name = todo.pop()
             if name in found:
                 continue
             found.add(name)
-            feeding = (self.wiring.feeds.get((name, port)) for port in self.units[name].inlets)
+            inlets = [(name, port) for port in self.units[name].inlets]
+            feeding = (self.wiring.feeds.get(i) for i in inlets if closed or i not in self.tears)
             todo += [port[0] for port in feeding if port is not None]
         return frozenset(found)

@@ -27,7 +27,7 @@ class OpenRecycles:
 
     def __init__(self, equations: Equations, x: Array, index: Index) -> None:
         self.equations, self.index = equations, index
-        self.start: dict[Port, Stream] = {}
+        self.start = {cut: stream.take(index) for cut, stream in equations.memory.items()}
         filled, flows = set_unknowns(equations.part(index), equations.unknowns, x)
         try:
             evaluate(filled, flows, self.start, FIRST_PASSES, equations.needed)

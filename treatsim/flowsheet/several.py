@@ -13,6 +13,7 @@ import numpy as np
 from treatsim.arrays import Array, Flags, Index
 from treatsim.flowsheet.equations import Equations, defined
 from treatsim.flowsheet.flowsheet import Unknown
+from treatsim.flowsheet.highest import known_before
 from treatsim.flowsheet.newton import CLOSE, quasi_newton, size
 from treatsim.flowsheet.open_recycles import OpenRecycles
 
@@ -30,7 +31,7 @@ def find_several(equations: Equations) -> tuple[Array, Flags]:
     x, r = _start(unknowns, points, None), np.full((len(unknowns), points), np.inf)
     index = np.arange(points)
     if equations.sheet.tears:
-        good, pinned = _together(equations, x)
+        good, pinned = _together(equations, x, known_before(equations, x))
         index, rest = np.flatnonzero(good), np.flatnonzero(~good & ~pinned)
         if rest.size:
             x[:, rest], r[:, rest] = _closed(equations, x[:, rest], rest, LAST_STEPS)
@@ -73,17 +74,20 @@ def _limits(unknowns: list[Unknown], points: int) -> tuple[Array, Array]:
     )
 
 
-def _together(equations: Equations, x: Array) -> tuple[Flags, Flags]:
+def _together(equations: Equations, x: Array, out: Flags) -> tuple[Flags, Flags]:
     """Solve for the open values, put into `x`, together with the state at the cuts.
 
     Returns where that was met, and where not because a pressure went to its upper limit from two
-    starts in turn; these points are given up, and `x` is that state.
+    starts in turn, or because a point is known to be `out` of reach; these are given up, and `x`
+    is that state.
     """
     points = equations.points
-    index, good, pinned = np.arange(points), np.zeros(points, bool), np.zeros(points, bool)
+    index, good, pinned = np.flatnonzero(~out), np.zeros(points, bool), out.copy()
     before = np.zeros(points, bool)  # at a limit from the last start
     for share in (None, *OTHER_STARTS):
-        start = _start(equations.unknowns, index.size, share)
+        if index.size == 0:
+            break
+        start = x[:, index] if share is None else _start(equations.unknowns, index.size, share)
         opened = OpenRecycles(equations, start, index)
         least, most = opened.limits()
         low, high = _limits(equations.unknowns, index.size)
@@ -98,8 +102,6 @@ def _together(equations: Equations, x: Array) -> tuple[Flags, Flags]:
         x[:, index[met | stuck]] = own[:, met | stuck]
         good[index[met]], pinned[index[stuck]], before[index] = True, True, now
         index = index[~met & ~stuck]
-        if index.size == 0:
-            break
     return good, pinned
 
 
