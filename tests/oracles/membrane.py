@@ -7,7 +7,8 @@ from typing import NamedTuple
 import numpy as np
 
 from treatsim.correlations.ro.solution_line import SolutionLine
-from treatsim.correlations.ro.vessel_kernel import ARRAYS, Problem, first_flux, local
+from treatsim.correlations.ro.vessel_inlet import first_flux
+from treatsim.correlations.ro.vessel_kernel import ARRAYS, Problem, local
 from treatsim.errors import require
 from treatsim.numerics import find_roots
 

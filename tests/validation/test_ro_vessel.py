@@ -12,6 +12,7 @@ from ro_plain import PlainVessel, line_properties
 from scipy.integrate._ivp.rk import RK45
 
 from treatsim.correlations.ro import vessel_march as vm
+from treatsim.correlations.ro import vessel_step as vs
 from treatsim.correlations.ro.element_fit import (
     StandardTest,
     fit_element,
@@ -62,7 +63,7 @@ def test_whole_path(agree, name):
         feed = feed._replace(pressure=found.pressure)
     vessel = solve_vessel(feed, membrane, channel, line, elements)
     parts = element_results(vessel, line)
-    assert vessel.status == vm.OK
+    assert vessel.status == vs.OK
     mean = vessel.permeate_flow / (channel.area * elements)
     end = vessel.concentrate_pressure
     agree(f"{name}_permeate_flow", vessel.permeate_flow * 3600)
@@ -237,15 +238,15 @@ def test_wide_random_points(agree, elements):
     fine = solve_vessel(
         few, Membrane(*(v[sample] for v in membrane)), channel, line, elements, tolerance=1e-11
     )
-    blocking = vm.DRY_OUT | vm.CONCENTRATE_BELOW_PERMEATE | vm.NOT_CONVERGED
-    silent = (vessel.status[sample] & (blocking | vm.NO_DRIVING_PRESSURE)) == 0
+    blocking = vs.DRY_OUT | vs.CONCENTRATE_BELOW_PERMEATE | vs.NOT_CONVERGED
+    silent = (vessel.status[sample] & (blocking | vs.NO_DRIVING_PRESSURE)) == 0
     worst = 0.0
     for name in ("permeate_flow", "permeate_fraction", "concentrate_fraction"):
         off = np.abs(getattr(vessel, name)[sample] / getattr(fine, name) - 1)[silent]
         worst = max(worst, off.max())
     print(f"{elements} elements: {1e6 * took / count:.1f} us a point, worst unsaid {worst:.1e}")
     assert worst < 1e-4
-    assert np.mean(vessel.status & vm.NOT_CONVERGED > 0) < 1e-4
+    assert np.mean(vessel.status & vs.NOT_CONVERGED > 0) < 1e-4
     assert np.mean(silent) > 0.3
     np.testing.assert_array_equal(vessel.status[sample], fine.status)
 
@@ -259,7 +260,7 @@ def test_array_equals_points_one_by_one():
         one = solve_vessel(point, skin, channel, line, 4, tolerance=1e-7)
         assert one.status == many.status[i]
         assert one.permeate_flow.shape == ()
-        close = 1e-3 if one.status & (vm.DRY_OUT | vm.CONCENTRATE_BELOW_PERMEATE) else 2e-6
+        close = 1e-3 if one.status & (vs.DRY_OUT | vs.CONCENTRATE_BELOW_PERMEATE) else 2e-6
         same(one.permeate_flow, many.permeate_flow[i], close)
         same(one.concentrate_pressure, many.concentrate_pressure[i], close)
 
@@ -317,15 +318,15 @@ def test_every_status_is_met_and_put_in_words():
         assert all(np.all(np.isfinite(v)) for v in vessel[:13])
         return int(vessel.status)
 
-    assert status(0.6, 0.01, 19e5) == vm.OK
-    assert status(0.6, 0.03, 10e5) == vm.FEED_BELOW_OSMOTIC
-    assert status(0.02, 1e-4, 60e5) & vm.DRY_OUT
-    assert status(3.0, 1e-3, 2e5) & vm.CONCENTRATE_BELOW_PERMEATE
-    assert status(0.6, 0.01, 1e5, 2e5) & vm.NO_DRIVING_PRESSURE
-    assert status(0.06, 0.06, 150e5) & vm.BEYOND_LINE
-    assert "osmotic" in STATUS_WORDS[vm.FEED_BELOW_OSMOTIC]
-    assert "98 %" in STATUS_WORDS[vm.DRY_OUT]
-    bits = (vm.CONCENTRATE_BELOW_PERMEATE, vm.NO_DRIVING_PRESSURE, vm.BEYOND_LINE)
+    assert status(0.6, 0.01, 19e5) == vs.OK
+    assert status(0.6, 0.03, 10e5) == vs.FEED_BELOW_OSMOTIC
+    assert status(0.02, 1e-4, 60e5) & vs.DRY_OUT
+    assert status(3.0, 1e-3, 2e5) & vs.CONCENTRATE_BELOW_PERMEATE
+    assert status(0.6, 0.01, 1e5, 2e5) & vs.NO_DRIVING_PRESSURE
+    assert status(0.06, 0.06, 150e5) & vs.BEYOND_LINE
+    assert "osmotic" in STATUS_WORDS[vs.FEED_BELOW_OSMOTIC]
+    assert "98 %" in STATUS_WORDS[vs.DRY_OUT]
+    bits = (vs.CONCENTRATE_BELOW_PERMEATE, vs.NO_DRIVING_PRESSURE, vs.BEYOND_LINE)
     assert all(STATUS_WORDS[bit] for bit in bits)
 
 

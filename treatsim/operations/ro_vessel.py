@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 
 from treatsim import catalogue
-from treatsim.correlations.ro import spacer_channel, vessel, vessel_march
+from treatsim.correlations.ro import spacer_channel, vessel, vessel_step
 from treatsim.correlations.ro.membrane_transport import TEMPERATURE_RANGE
 from treatsim.correlations.ro.solution_line import line_of_water
 from treatsim.correlations.ro.vessel import ElementResults, Membrane, Vessel, VesselFeed
@@ -312,18 +312,18 @@ def _blocks(feed: Stream, solved: Vessel) -> list[Finding]:
         "friction": Value(feed.pressure - solved.concentrate_pressure, "pressure_difference"),
     }
     numbers = {
-        vessel_march.FEED_BELOW_OSMOTIC: "{feed} feed pressure is below the {osmotic} osmotic "
+        vessel_step.FEED_BELOW_OSMOTIC: "{feed} feed pressure is below the {osmotic} osmotic "
         "pressure",
-        vessel_march.CONCENTRATE_BELOW_PERMEATE: "friction takes {friction}, more than "
+        vessel_step.CONCENTRATE_BELOW_PERMEATE: "friction takes {friction}, more than "
         "the {feed} feed pressure can give; take fewer elements in series, or less flow",
-        vessel_march.NO_DRIVING_PRESSURE: "the {feed} feed pressure does not exceed that of the "
+        vessel_step.NO_DRIVING_PRESSURE: "the {feed} feed pressure does not exceed that of the "
         "permeate",
     }
     found = []
     for bit, words in vessel.STATUS_WORDS.items():
         where = (np.asarray(solved.status) & bit) > 0
-        if bit != vessel_march.NO_DRIVING_PRESSURE:  # that one says it all
-            where &= (np.asarray(solved.status) & vessel_march.NO_DRIVING_PRESSURE) == 0
+        if bit != vessel_step.NO_DRIVING_PRESSURE:  # that one says it all
+            where &= (np.asarray(solved.status) & vessel_step.NO_DRIVING_PRESSURE) == 0
         if np.any(where):
             found.append(Finding(where, numbers.get(bit, words), values, blocks=True))
     return found

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.ro import vessel_march
+from treatsim.correlations.ro import vessel_march, vessel_step
 from treatsim.correlations.ro.solution_line import (
     SolutionLine,
     concentration_at,
@@ -17,6 +17,7 @@ from treatsim.correlations.ro.spacer_channel import SCHOCK_MIQUEL, SpacerChannel
 from treatsim.correlations.ro.vessel_kernel import (
     ARRAYS,
     LEAST_BETA,
+    TINY_FLUX,
     Problem,
     build_problem,
     local,
@@ -27,12 +28,12 @@ from treatsim.errors import require
 DEFAULT_TOLERANCE = 1e-5
 MOST_ELEMENTS = 1000
 STATUS_WORDS = {
-    vessel_march.FEED_BELOW_OSMOTIC: "the feed pressure is below the feed's osmotic pressure",
-    vessel_march.DRY_OUT: "the feed is used up: 98 % is recovered before the end of the vessel",
-    vessel_march.CONCENTRATE_BELOW_PERMEATE: "friction takes the pressure below the permeate's",
-    vessel_march.NOT_CONVERGED: "the march needs more steps than allowed",
-    vessel_march.NO_DRIVING_PRESSURE: "the feed pressure is not above the permeate pressure",
-    vessel_march.BEYOND_LINE: "the concentration at the membrane leaves the range of the water",
+    vessel_step.FEED_BELOW_OSMOTIC: "the feed pressure is below the feed's osmotic pressure",
+    vessel_step.DRY_OUT: "the feed is used up: 98 % is recovered before the end of the vessel",
+    vessel_step.CONCENTRATE_BELOW_PERMEATE: "friction takes the pressure below the permeate's",
+    vessel_step.NOT_CONVERGED: "the march needs more steps than allowed",
+    vessel_step.NO_DRIVING_PRESSURE: "the feed pressure is not above the permeate pressure",
+    vessel_step.BEYOND_LINE: "the concentration at the membrane leaves the range of the water",
 }
 
 
@@ -171,9 +172,9 @@ def _status(problem: Problem, path, pressure, line: SolutionLine):
     at = local(ARRAYS, problem, *(path.nodes[:, row] for row in (0, 1, 3, 4)))
     beyond = (at.membrane > line.fraction_max).any(axis=0)
     return (
-        vessel_march.FEED_BELOW_OSMOTIC * (push < osmotic_pressure(line, at.bulk[0]))
-        + vessel_march.NO_DRIVING_PRESSURE * (push <= 0)
-        + vessel_march.BEYOND_LINE * beyond
+        vessel_step.FEED_BELOW_OSMOTIC * (push < osmotic_pressure(line, at.bulk[0]))
+        + vessel_step.NO_DRIVING_PRESSURE * (push <= 0)
+        + vessel_step.BEYOND_LINE * beyond
     )
 
 
@@ -286,7 +287,7 @@ def _middle(p: Problem, nodes):
         for row in (0, 1, 3, 4)
     )
     y, beta = np.clip(y, nodes[1:, 0], nodes[:-1, 0]), np.maximum(beta, LEAST_BETA)
-    return y, m, np.maximum(J, vessel_march.TINY_FLUX), beta
+    return y, m, np.maximum(J, TINY_FLUX), beta
 
 
 def _peak(left, middle, right):

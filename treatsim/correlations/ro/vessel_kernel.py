@@ -36,7 +36,6 @@ LOG_DRY = math.log(0.02)  # the march stops removing water at 98 % of the feed
 TINY_FLUX = 1e-30  # m/s; keeps a stage that overshoots finite
 SALT_LEFT = 1e-3  # a stage never takes more than 99.9 % of the salt
 LEAST_BETA = 0.5
-MAX_NEWTON = 60
 
 
 class Arrays:
@@ -327,59 +326,3 @@ def slopes(xp, p: Problem, y, m, P, J, beta, correct: bool = False):
     F = J - A * (P - p.permeate_pressure - pi_m + pi_p + steep_b * b_off)
     J_off = xp.minimum(xp.maximum(-F / F_J, -0.8 * J), A * (P - p.permeate_pressure))
     return (*rates, J_off, beta * (b_off + b_J * J_off))
-
-
-def first_flux(xp, p: Problem, P):
-    """Flux and density ratio at the inlet from a cold start.
-
-    Parameters
-    ----------
-    xp : Arrays or Floats
-        Operations. [-]
-    p : Problem
-        What is fixed. [-]
-    P : float or ndarray
-        Feed pressure, above the permeate's. [Pa]
-
-    Returns
-    -------
-    tuple
-        J and beta, to 1e-12. [m/s], [1]
-
-    Validity
-    --------
-    One root exists for every pressure above the permeate's; a guarded Newton iteration finds it in
-    about four evaluations from the harmonic sum of the film-free and the film-limited flux.
-
-    Source
-    ------
-    definition
-    """
-    zero = xp.zeros(P)
-    ceiling = p.water_permeability * (P - p.permeate_pressure)
-    J, beta = _guess(xp, p, zero, P - p.permeate_pressure), 1.0 + zero
-    low, high = zero, ceiling
-    for _ in range(MAX_NEWTON):
-        *_, step, turn = slopes(xp, p, zero, zero, P, J, beta, correct=True)
-        # a tenth of room, since F is not exact before beta is
-        low, high = xp.where(step > 0, 0.9 * J, low), xp.where(step > 0, high, 1.1 * J)
-        new, beta = J + step, beta + turn
-        wrong = (new < low) | (new > xp.minimum(high, ceiling))
-        J = xp.maximum(xp.where(wrong, 0.5 * (low + xp.minimum(high, ceiling)), new), TINY_FLUX)
-        # the step after this one would be the square of it
-        still = (abs(step) <= 1e-7 * J + 1e-16 * ceiling) & (abs(turn) <= 1e-7)
-        if xp.all(still):
-            break
-    return J, beta
-
-
-def _guess(xp, p: Problem, zero, push):
-    A, B = p.water_permeability, p.salt_permeability
-    w = xp.minimum(p.feed_fraction + zero, p.fraction_max)
-    s = w * _horner(p.osmotic, xp.sqrt(w)) + 1e-12 * push
-    half = 0.5 * (B + A * (s - push))
-    reach = xp.sqrt(half * half + A * push * B)
-    larger = abs(half) + reach
-    free = xp.where(half > 0, A * push * B / larger, larger)
-    limited = xp.exp(-_horner(p.log_resistance, w)) * xp.log1p(push / s)
-    return free * limited / (free + limited)

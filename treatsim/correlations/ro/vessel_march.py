@@ -15,38 +15,28 @@ from typing import NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.ro.vessel_kernel import (
-    ARRAYS,
-    FLOATS,
-    LOG_DRY,
-    TINY_FLUX,
-    Problem,
-    first_flux,
-    slopes,
-    take,
+from treatsim.correlations.ro.vessel_inlet import first_flux
+from treatsim.correlations.ro.vessel_kernel import ARRAYS, FLOATS, LOG_DRY, Problem, slopes, take
+from treatsim.correlations.ro.vessel_step import (
+    A2,
+    A3,
+    A4,
+    A5,
+    A6,
+    ERROR,
+    FIRST_STEP,
+    MAX_STEPS,
+    NOT_CONVERGED,
+    OK,
+    ORDER_5,
+    SHORT,
+    estimated,
+    growth,
+    limit,
 )
-
-OK = 0
-FEED_BELOW_OSMOTIC = 1
-DRY_OUT = 2
-CONCENTRATE_BELOW_PERMEATE = 4
-NOT_CONVERGED = 8
-NO_DRIVING_PRESSURE = 16
-BEYOND_LINE = 32
 
 CHUNK = 8192
 FEW = 10  # points that are quicker one by one on floats
-MAX_STEPS = 600
-FIRST_STEP = 0.25  # elements, of a walk
-SHORT = 1e-4  # elements; a step this short may end at a limit whatever its estimate
-
-A2 = (1 / 5,)
-A3 = (3 / 40, 9 / 40)
-A4 = (44 / 45, -56 / 15, 32 / 9)
-A5 = (19372 / 6561, -25360 / 2187, 64448 / 6561, -212 / 729)
-A6 = (9017 / 3168, -355 / 33, 46732 / 5247, 49 / 176, -5103 / 18656)
-ORDER_5 = (35 / 384, 0.0, 500 / 1113, 125 / 192, -2187 / 6784, 11 / 84)
-ERROR = (71 / 57600, 0.0, -71 / 16695, 71 / 1920, -17253 / 339200, 22 / 525, -1 / 40)
 STAGES = tuple(np.array(row) for row in (A2, A3, A4, A5, A6, ORDER_5))
 ERROR_ROW = np.array(ERROR)
 
@@ -155,21 +145,10 @@ def _array_step(p: Problem, state, h, work):
         for row, value in zip(work[stage], found, strict=True):
             row[...] = value
     error = np.einsum("s,sij->ij", ERROR_ROW, work)
-    estimate = _estimate(ARRAYS, h, error, change, state[0])
+    estimate = estimated(ARRAYS, h, error, change, state[0])
     change[3] += J_off
     change[4] += beta_off
     return change, estimate
-
-
-def _estimate(xp, h, error, new, old_y):
-    """Largest relative error of recovery, salt, pressure and (a tenth of) flux; inf if unsound."""
-    y, m, P, J, beta = new
-    worst = xp.maximum(abs(error[0]) / (abs(y) + 1e-300), abs(error[1]) / (abs(m) + 1e-300))
-    worst = xp.maximum(worst, abs(error[2]) / (abs(P) + 1e-300))
-    loose = xp.maximum(abs(error[3]) / (abs(J) + TINY_FLUX), abs(error[4]) / abs(beta))
-    worst = h * xp.maximum(worst, 0.1 * loose)
-    sound = (y <= old_y) & (J > 0) & (y >= LOG_DRY) & (worst < math.inf)
-    return xp.where(sound, worst, math.inf)
 
 
 class _Walk:
@@ -211,13 +190,13 @@ class _Walk:
         self.state = np.where(taken, new, self.state)
         self.first = np.where(taken, work[6], self.first)
         self.place = np.where(arrived, self.target, self.place + np.where(taken, h, 0.0))
-        self.h = h * _growth(ARRAYS, estimate, self.tolerance)
+        self.h = h * growth(ARRAYS, estimate, self.tolerance)
         i = self.index
         self.worst[i] = np.maximum(self.worst[i], np.where(taken, estimate, 0.0))
         self.nodes[self.target[arrived], :, i[arrived]] = self.state[:, arrived].T
         self.target = self.target + arrived
         for j in np.flatnonzero(ended):
-            self.status[i[j]] = _limit(dry[j])
+            self.status[i[j]] = limit(dry[j])
             end, ahead = (new, h[j]) if good[j] else (self.state, 0.0)
             place = self.place[j] + ahead
             _fill(self.nodes[:, :, i[j]], end[:, j], self.first[2, j], place, self.target[j])
@@ -243,15 +222,6 @@ class _Walk:
             float(self.h[i]),
         )
         self.worst[j], self.status[j] = max(self.worst[j], worst), status
-
-
-def _growth(xp, estimate, tolerance: float):
-    ratio = tolerance / (estimate + 1e-6 * tolerance)
-    return xp.minimum(xp.maximum(0.9 * ratio**0.2, 0.2), 5.0)
-
-
-def _limit(dry) -> int:
-    return DRY_OUT if dry else CONCENTRATE_BELOW_PERMEATE
 
 
 def _fill(nodes, state, friction, place, target):
@@ -299,7 +269,7 @@ def _lone_walk(p: Problem, nodes, state, first, place: float, tolerance: float, 
         if (dry or weak) and (good or h <= SHORT):
             end, ahead = (new, h) if good else (state, 0.0)
             _fill(nodes, end, first[2], place + ahead, target)
-            return worst, _limit(dry)
+            return worst, limit(dry)
         if good:
             arrived = h >= target - place
             state, first, worst = new, last, max(worst, estimate)
@@ -307,7 +277,7 @@ def _lone_walk(p: Problem, nodes, state, first, place: float, tolerance: float, 
             if arrived:
                 nodes[target] = state
                 target += 1
-        h *= _growth(FLOATS, estimate, tolerance)
+        h *= growth(FLOATS, estimate, tolerance)
     _fill(nodes, state, first[2], place, target)
     return worst, NOT_CONVERGED
 
@@ -326,5 +296,5 @@ def _float_step(p: Problem, state, h: float, first):
         *last, J_off, beta_off = slopes(FLOATS, p, y, m, P, J, beta, correct=row is ORDER_5)
         found.append(last)
     error = [sum(map(mul, ERROR, column)) for column in zip(*found, strict=True)]
-    estimate = _estimate(FLOATS, h, error, (y, m, P, J, beta), state[0])
+    estimate = estimated(FLOATS, h, error, (y, m, P, J, beta), state[0])
     return (y, m, P, J + J_off, beta + beta_off), last, estimate
