@@ -7,10 +7,11 @@ from typing import NamedTuple
 import numpy as np
 import ro_waters
 
+from treatsim.correlations.ro.element_fit import StandardTest
 from treatsim.correlations.ro.membrane_transport import arrhenius_factor
 from treatsim.correlations.ro.solution_line import density_at, fraction_at
-from treatsim.correlations.ro.spacer_channel import SpacerChannel
-from treatsim.correlations.ro.vessel import Membrane, VesselFeed
+from treatsim.correlations.ro.spacer_channel import SCHOCK_MIQUEL, SpacerChannel
+from treatsim.correlations.ro.vessel import Membrane, VesselFeed, solve_vessel
 
 SALT_ACTIVATION = 30e3  # J/mol; 25 to 35 kJ/mol is usual, from memory
 # area m2, A m/(s Pa), B m/s at 25 C
@@ -77,6 +78,26 @@ def problem(name: str):
         line,
         case.elements,
     )
+
+
+def standard_tests(seawater_recovery=0.08):
+    names = ("B25", "B40", "S25", "S40")
+    test = StandardTest(
+        np.array([3.2, 9.2, 2.4, 6.8]) / 86400,
+        np.array([0.993, 0.994, 0.994, 0.995]),
+        np.array([2.0, 2.0, 32.0, 32.0]),
+        np.array([15.5e5, 15.5e5, 55e5, 55e5]),
+        np.array([0.15, 0.15, seawater_recovery, seawater_recovery]),
+    )
+    areas = np.array([ELEMENTS[name][0] for name in names])
+    return test, SpacerChannel(areas, 0.90, 0.71e-3, 0.89), ro_waters.salt_line(25.0)
+
+
+def repeated(test, channel, line, membrane, law=SCHOCK_MIQUEL):
+    fraction = np.array([fraction_at(line, c) for c in test.feed_concentration])
+    mass = test.permeate_flow / test.recovery * density_at(line, fraction)
+    feed = VesselFeed(mass, fraction, test.pressure)
+    return solve_vessel(feed, membrane, channel, line, 1, law, 1e-11)
 
 
 def random_points(count: int, seed: int):

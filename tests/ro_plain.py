@@ -17,7 +17,7 @@ class PlainVessel:
 
     def __init__(self, feed, membrane, channel, properties, rtol=1e-8):
         self.feed_flow, self.feed_fraction, self.pressure, self.back = feed
-        self.A, self.B = membrane
+        self.A, self.B, self.reflection = (*membrane, 1.0)[:3]
         self.area, self.length, h, porosity = channel
         self.pi, self.rho, self.mu, self.diffusivity = properties
         self.rtol = rtol  # of the flux
@@ -36,7 +36,7 @@ class PlainVessel:
 
         def unbalance(flux):
             ends[:] = self.at_membrane(flux, k, w)
-            push = pressure - self.back - self.pi(ends[0]) + self.pi(ends[1])
+            push = pressure - self.back - self.reflection * (self.pi(ends[0]) - self.pi(ends[1]))
             return flux - self.A * push
 
         top = self.A * (pressure - self.back)
@@ -46,6 +46,8 @@ class PlainVessel:
     def at_membrane(self, flux, k, w):
         """Mass fractions at the membrane and in the permeate for a given flux."""
         E, B, beta = math.exp(-flux / k), self.B, 1.0
+        if self.reflection < 1:
+            return self.at_leaking_membrane(flux, E, w)
         for _ in range(60):
             spread = flux * E + B * (E + beta * (1 - E))
             w_m, w_p = w * (flux + B) / spread, w * B * beta / spread
@@ -53,6 +55,19 @@ class PlainVessel:
             if abs(beta - old) < 0.01 * self.rtol:
                 break
         return w_m, w_p
+
+    def at_leaking_membrane(self, flux, E, w):
+        """The same by Spiegler and Kedem as they are written: the rejection, then the film."""
+        s = self.reflection
+        F = math.exp(-flux * (1 - s) / self.B)
+        passing, beta = 1 - s * (1 - F) / (1 - s * F), 1.0  # c_p / c_m
+        for _ in range(60):
+            share = passing * beta  # w_p / w_m
+            w_m = w / ((1 - share) * E + share)
+            old, beta = beta, self.rho(w_m) / self.rho(share * w_m)
+            if abs(beta - old) < 0.01 * self.rtol:
+                break
+        return w_m, share * w_m
 
     def slopes(self, _, state):
         mass_flow, salt, pressure = state

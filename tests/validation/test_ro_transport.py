@@ -78,7 +78,7 @@ def test_inlet_flux(agree):
     k = spacer.mass_transfer_coefficient(
         spacer.sherwood_number(sc.SCHOCK_MIQUEL, re, schmidt), D, dh
     )
-    found = membrane.local_flux(8.5e5, w, k, *ro_cases.membrane("B40"), line)
+    found = membrane.local_flux(8.5e5, w, k, *ro_cases.membrane("B40")[:2], line)
     agree("T5_inlet_flux", found.flux)
     agree("T5_inlet_polarisation", found.membrane_fraction / w)
     agree("T5_inlet_permeate", sl.concentration_at(line, found.permeate_fraction))

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Any
 
+import numpy as np
+
 from treatsim import catalogue
 from treatsim.constants import CELSIUS_25
 from treatsim.correlations.ro import membrane_transport, spacer_channel
@@ -72,6 +74,17 @@ def element_problems(raw) -> list[str]:
         element_of(raw)
     except RequestError as error:
         return [f"element: {line}" for line in error.problems]
+    return []
+
+
+def reflection_problems(raw, reflection) -> list[str]:
+    """Return why no membrane of this reflection coefficient passes the element's standard test."""
+    if np.all(np.equal(reflection, 1)):
+        return []
+    try:
+        fitted(element_of(raw), "schock_miquel", np.min(reflection))
+    except RequestError as error:
+        return [f"reflection_coefficient: {line}" for line in error.problems]
     return []
 
 
@@ -147,9 +160,21 @@ def standard_water() -> SolutionLine:
     return line_of_water(table, TEST_TEMPERATURE)
 
 
-@cache
-def fitted(element: RoElementParameters, correlation: str) -> Membrane:
-    """Return A and B at 25 degC by the element's standard test and the march itself."""
+def fitted(element: RoElementParameters, correlation: str, reflection=1.0) -> Membrane:
+    """Return A and B at 25 degC by the element's standard test and the march itself.
+
+    `reflection` is the coefficient to use them with, one or an array over points.
+    """
+    values, place = np.unique(np.asarray(reflection, float), return_inverse=True)
+    A, B = _fitted(element, correlation, tuple(values.tolist()))
+    if np.ndim(reflection) == 0:
+        return Membrane(float(A[0]), float(B[0]), float(reflection))
+    at = place.reshape(np.shape(reflection))
+    return Membrane(A[at], B[at], np.asarray(reflection))
+
+
+@lru_cache(maxsize=64)
+def _fitted(element: RoElementParameters, correlation: str, reflections: tuple[float, ...]):
     test = StandardTest(
         element.test_permeate_flow,
         element.test_rejection,
@@ -158,8 +183,8 @@ def fitted(element: RoElementParameters, correlation: str) -> Membrane:
         element.test_recovery,
     )
     law = spacer_channel.correlation(correlation)
-    found = fit_element(test, element.channel, standard_water(), law)
-    return Membrane(float(found.water_permeability), float(found.salt_permeability))
+    found = fit_element(test, element.channel, standard_water(), law, np.array(reflections))
+    return found.water_permeability, found.salt_permeability
 
 
 def membrane_at(
@@ -168,9 +193,10 @@ def membrane_at(
     temperature,
     water_permeability_ratio,
     salt_permeability_ratio,
+    reflection=1.0,
 ) -> Membrane:
-    """Return A and B at a temperature and age. [K]"""
-    new = fitted(element, correlation)
+    """Return A and B at a temperature and age, to be used with a reflection coefficient. [K]"""
+    new = fitted(element, correlation, reflection)
     arrhenius = membrane_transport.arrhenius_factor
     return Membrane(
         new.water_permeability
@@ -179,4 +205,5 @@ def membrane_at(
         new.salt_permeability
         * salt_permeability_ratio
         * arrhenius(temperature, element.salt_activation),
+        new.reflection,
     )

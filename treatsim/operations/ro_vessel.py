@@ -22,6 +22,7 @@ from treatsim.operations.ro_element import (
     element_of,
     element_problems,
     membrane_at,
+    reflection_problems,
 )
 from treatsim.operations.ro_limits import RULED, chlorine_limit, held, rules_of
 from treatsim.operations.ro_results import RESULTS
@@ -81,10 +82,18 @@ class RoVesselParameters(Parameters):
     correlation: str = choice(
         tuple(spacer_channel.CORRELATIONS), "mass transfer in the channel", default="schock_miquel"
     )
+    reflection_coefficient: float = quantity(
+        "factor",
+        "of salt by the membrane; 1 is solution-diffusion, less the law of Spiegler and Kedem",
+        open_low=True,
+        high=1,
+        default=1.0,
+    )
 
     def conflicts(self):
-        """Check the element."""
-        return element_problems(self.element)
+        """Check the element, and the reflection coefficient against its standard test."""
+        found = element_problems(self.element)
+        return found or reflection_problems(self.element, self.reflection_coefficient)
 
 
 @dataclass(frozen=True, kw_only=True, init=False)
@@ -134,6 +143,7 @@ class RoVessel(Unit):
             temperature,
             p.water_permeability_ratio,
             p.salt_permeability_ratio,
+            p.reflection_coefficient,
         )
 
     def mends(self) -> Iterator[Mend]:
@@ -223,7 +233,7 @@ class RoVessel(Unit):
             losses={"friction": friction, "membrane": lost - friction},
             sources=(spacer_channel.correlation(p.correlation).source,),
             choices=(
-                f"{self.name}: solution-diffusion with film theory, mass transfer by "
+                f"{self.name}: {_law(p)}, mass transfer by "
                 f"{p.correlation.replace('_', ' ')}, A and B fitted with it to the standard test",
                 f"{self.name}: osmotic pressure {OSMOTIC[feed.water.kind]}",
                 *(f"{self.name}: {words}" for words in class_words(p.element)),
@@ -272,6 +282,18 @@ def product_streams(feed: Stream, solved: Vessel, p: RoVesselParameters) -> tupl
         for name, value in feed.contents.items()
     }
     return permeate.changed(contents=inside), concentrate.changed(contents=rest)
+
+
+def _law(p: RoVesselParameters) -> str:
+    """Name the law of transport."""
+    if np.all(np.equal(p.reflection_coefficient, 1)):
+        return "solution-diffusion with film theory"
+    low, high = np.min(p.reflection_coefficient), np.max(p.reflection_coefficient)
+    told = f"{low:.6g}" if low == high else f"{low:.6g} to {high:.6g}"
+    return (
+        f"Spiegler and Kedem's law, reflection coefficient {told}, with film theory (by the same "
+        "test it tells less salt than solution-diffusion below the flux of the test, more above)"
+    )
 
 
 def _pick(rows, index):

@@ -98,6 +98,7 @@ class _Model:
         membrane = Membrane(
             new.water_permeability[index] * np.exp(x[0]),
             new.salt_permeability[index] * np.exp(x[1]),
+            new.reflection,
         )
         return solve_vessel(
             feed, membrane, self.plant.channel, take_line(self.line, index), self.plant.elements,

@@ -137,7 +137,9 @@ def plant_of(unit: Any, water: Any) -> Plant:
         element.channel,
         int(p.elements_in_series),
         spacer_channel.correlation(p.correlation),
-        lambda kelvin: membrane_at(element, p.correlation, kelvin, 1.0, 1.0),
+        lambda kelvin: membrane_at(
+            element, p.correlation, kelvin, 1.0, 1.0, p.reflection_coefficient
+        ),
         lambda kelvin: line_of_water(water, kelvin),
     )
 
@@ -190,7 +192,9 @@ def _pressures(plant: Plant, start: VesselReadings, trends: Mapping[str, Trend])
     )
     ages = [np.array([t.start, t.start + t.now]) for t in (trends["water"], trends["salt"])]
     membrane = Membrane(
-        new.water_permeability * np.exp(ages[0]), new.salt_permeability * np.exp(ages[1])
+        new.water_permeability * np.exp(ages[0]),
+        new.salt_permeability * np.exp(ages[1]),
+        new.reflection,
     )
     found = pressure_for_permeate(
         start.permeate_flow, feed, membrane, plant.channel, line, plant.elements, plant.law

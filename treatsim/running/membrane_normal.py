@@ -67,7 +67,9 @@ def at_start(plant: Plant, start: VesselReadings, water, salt, drop):
         start.permeate_pressure,
     )
     membrane = Membrane(
-        new.water_permeability * np.exp(water), new.salt_permeability * np.exp(salt)
+        new.water_permeability * np.exp(water),
+        new.salt_permeability * np.exp(salt),
+        new.reflection,
     )
     return solve_vessel(feed, membrane, plant.channel, line, plant.elements, plant.law)
 

@@ -10,8 +10,10 @@ from typing import Any
 
 import numpy as np
 
+from treatsim.correlations.ro.reflection import permeability_at
 from treatsim.correlations.ro.spacer_channel import correlation
 from treatsim.correlations.ro.trace_solute import film_of, trace_solute
+from treatsim.correlations.ro.vessel_kernel import ARRAYS
 from treatsim.operations.ro_element import TEST_TEMPERATURE, element_of, membrane_at
 from treatsim.safety.membrane_view import MembraneView
 from treatsim.safety.vessel_acidity import VesselAcidity
@@ -190,11 +192,14 @@ def _boron_permeability(view: MembraneView, acid: VesselAcidity | None) -> np.nd
     """Permeability to both forms of boron in the middle of each element, by their shares."""
     element, law = element_of(view.of_parameter("element")), view.of_parameter("correlation")
     cold = membrane_at(element, law, TEST_TEMPERATURE, 1.0, 1.0).salt_permeability
-    aged = membrane_at(
-        element, law, view.temperature, 1.0, view.of_parameter("salt_permeability_ratio")
-    ).salt_permeability
+    age, mirror = (view.of_parameter(key)
+                   for key in ("salt_permeability_ratio", "reflection_coefficient"))  # fmt: skip
+    aged = membrane_at(element, law, view.temperature, 1.0, age).salt_permeability
     boric = float(element.boric_acid_permeability or 0.0) * aged / cold
-    return boron.effective_permeability(_borate(view, acid), boric, aged)
+    salt = membrane_at(element, law, view.temperature, 1.0, age, mirror).salt_permeability
+    if np.any(np.less(mirror, 1)):  # borate leaks as the salt does at the flux of the element
+        salt, _ = permeability_at(ARRAYS, salt, mirror, view.by_element("flux"))
+    return boron.effective_permeability(_borate(view, acid), boric, salt)
 
 
 def _borate(view: MembraneView, acid: VesselAcidity | None):

@@ -45,6 +45,7 @@ def fit_element(
     channel: SpacerChannel,
     line: SolutionLine,
     law: SpacerCorrelation = SCHOCK_MIQUEL,
+    reflection=1.0,
 ) -> Membrane:
     """Find A and B that reproduce a standard test.
 
@@ -58,11 +59,13 @@ def fit_element(
         The test water at the test temperature. [-]
     law : SpacerCorrelation
         Must be the one the result is used with. [-]
+    reflection : array_like
+        Reflection coefficient, to be used with the result as well; 1: solution-diffusion. [1]
 
     Returns
     -------
     Membrane
-        A and B at the test temperature, broadcast shape. [m/(s Pa)], [m/s]
+        A and B at the test temperature, broadcast shape. [m/(s Pa)], [m/s], [1]
 
     Validity
     --------
@@ -73,10 +76,12 @@ def fit_element(
     ------
     definition
     """
-    feed, flow, passage, shape = _checked(test, channel, line)
+    reflection = _reflecting(reflection, test)
+    feed, flow, passage, shape = _checked(test, channel, line, reflection)
     geometry = SpacerChannel(*(_flat(v, shape) for v in channel))
     start = hand_rule(test, channel, line, strict=False)
-    x = np.log(np.stack([_flat(v, shape) for v in start]))
+    x = np.log(np.stack([_flat(v, shape) for v in start[:2]]))
+    mirror = _flat(reflection, shape)
 
     def misses(logs):
         """Logarithmic misses of flow and passage for columns of (ln A, ln B), three per test."""
@@ -84,7 +89,7 @@ def fit_element(
         wide = VesselFeed(*(np.tile(v, times) for v in feed))
         vessel = solve_vessel(
             wide,
-            Membrane(*np.exp(logs)),
+            Membrane(np.exp(logs[0]), np.exp(logs[1]), np.tile(mirror, times)),
             SpacerChannel(*(np.tile(v, times) for v in geometry)),
             line,
             1,
@@ -100,10 +105,24 @@ def fit_element(
         shifted = [x, x + STEP * FIRST, x + STEP * SECOND]
         base, first, second = np.split(misses(np.concatenate(shifted, axis=1)), 3, axis=1)
         if np.max(np.abs(base)) <= CLOSE:
-            return Membrane(*(np.exp(v).reshape(shape) for v in x))
+            A, B = (np.exp(v).reshape(shape) for v in x)
+            return Membrane(A, B, mirror.reshape(shape))
         jacobian = np.stack([first - base, second - base], axis=-1) / STEP
         x = np.clip(x + _newton(jacobian, base), -60.0, np.log([[1e-7], [1e-2]]))
-    return _refuse(test, line)
+    return _refuse(test, line, reflection)
+
+
+def _reflecting(reflection, test: StandardTest):
+    """Return the coefficient; it is the most that a membrane can reject."""
+    value = require("reflection coefficient", reflection, 0.0, 1.0, "", open_low=True)
+    short = (value < 1) & (value <= np.asarray(test.rejection))
+    if np.any(short):
+        low, most = np.min(value), float(np.max(test.rejection))
+        raise DomainError(
+            f"reflection coefficient {low:.6g}: no membrane rejects more than that, and the "
+            f"standard test says {most:.6g}; it must lie above the second"
+        )
+    return value
 
 
 def _newton(jacobian, base):
@@ -119,7 +138,7 @@ def _flat(value, shape):
     return np.array(np.broadcast_to(value, shape), dtype=float).ravel()
 
 
-def _checked(test: StandardTest, channel: SpacerChannel, line: SolutionLine):
+def _checked(test: StandardTest, channel: SpacerChannel, line: SolutionLine, reflection):
     flow = require("test permeate flow", test.permeate_flow, 0.0, np.inf, "m3/s", open_low=True)
     rejection = require("test rejection", test.rejection, 0.0, 1.0, "", open_low=True)
     recovery = require("test recovery", test.recovery, 0.0, 0.97, "", open_low=True)
@@ -128,7 +147,7 @@ def _checked(test: StandardTest, channel: SpacerChannel, line: SolutionLine):
     )
     if np.any(rejection >= 1):
         raise DomainError("test rejection = 1: no membrane passes no salt at all; give e.g. 0.998")
-    shape = np.broadcast_shapes(*(np.shape(v) for v in (*test, *channel)))
+    shape = np.broadcast_shapes(*(np.shape(v) for v in (*test, *channel, reflection)))
     fraction = fraction_at(line, feed)
     mass = flow / recovery * density_at(line, fraction)
     columns = (mass, fraction, test.pressure, test.permeate_pressure)
@@ -136,7 +155,13 @@ def _checked(test: StandardTest, channel: SpacerChannel, line: SolutionLine):
     return VesselFeed(*(_flat(v, shape) for v in columns)), _flat(flow, shape), passage, shape
 
 
-def _refuse(test: StandardTest, line: SolutionLine):
+def _refuse(test: StandardTest, line: SolutionLine, reflection):
+    if np.any(reflection < 1):
+        raise DomainError(
+            f"reflection coefficient {np.min(reflection):.6g}: behind the polarisation of the "
+            f"standard test no membrane of it rejects {np.max(test.rejection):.6g}; take it nearer "
+            "to 1"
+        )
     mean = np.max(feed_brine_concentration(test.feed_concentration, test.recovery))
     pi = float(osmotic_pressure(line, fraction_at(line, mean)))
     raise DomainError(

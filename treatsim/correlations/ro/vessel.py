@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from treatsim.correlations.ro import vessel_march, vessel_step
+from treatsim.correlations.ro.reflection import with_reflection
 from treatsim.correlations.ro.solution_line import (
     SolutionLine,
     concentration_at,
@@ -51,6 +52,7 @@ class Membrane(NamedTuple):
 
     water_permeability: Any  # A, m/(s Pa)
     salt_permeability: Any  # B, m/s
+    reflection: Any = 1.0  # coefficient of Spiegler and Kedem; 1: solution-diffusion
 
 
 class Vessel(NamedTuple):
@@ -89,7 +91,7 @@ def solve_vessel(
     feed : VesselFeed
         Mass flow, mass fraction, pressure, permeate pressure. [kg/s], [kg/kg], [Pa], [Pa]
     membrane : Membrane
-        Permeabilities at the water's temperature. [m/(s Pa)], [m/s]
+        At the water's temperature; with its reflection coefficient. [m/(s Pa)], [m/s], [1]
     channel : SpacerChannel
         Geometry of one element. [m2], [m], [m], [1]
     line : SolutionLine
@@ -108,17 +110,19 @@ def solve_vessel(
 
     Validity
     --------
-    Solution-diffusion with film theory, properties taken where they are. Water and salt close to
-    round-off at any tolerance. Impossible inputs raise DomainError; a point without a proper answer
-    has a status (see STATUS_WORDS) and finite numbers. True osmotic back-flow is not modelled.
+    Solution-diffusion, or Spiegler and Kedem, with film theory, properties taken where they are.
+    Water and salt close to round-off at any tolerance. Impossible inputs raise DomainError; a point
+    without a proper answer has a status (see STATUS_WORDS) and finite numbers. True osmotic
+    back-flow is not modelled.
 
     Source
     ------
-    solution-diffusion and film theory; schock_miquel_1987; dormand_prince_1980
+    film theory; spiegler_kedem_1966; schock_miquel_1987; dormand_prince_1980
     """
     shape, columns, count = _checked(feed, membrane, channel, line, elements)
-    mass_flow, fraction, pressure, permeate_pressure, A, B, channel = columns
+    mass_flow, fraction, pressure, permeate_pressure, A, B, s, channel = columns
     problem = build_problem(mass_flow, fraction, permeate_pressure, A, B, channel, law, line)
+    problem = with_reflection(problem, s)
     path = _marched(problem, pressure, count, tolerance)
     status = path.status | _status(problem, path, pressure, line)
     return _vessel(problem, mass_flow, path._replace(status=status), count, line, shape)
@@ -136,6 +140,7 @@ def _checked(feed, membrane, channel, line, elements):
             "water permeability", membrane.water_permeability, 0.0, 1e-6, "m/(s Pa)", open_low=True
         ),
         require("salt permeability", membrane.salt_permeability, 0.0, 1.0, "m/s", open_low=True),
+        require("reflection coefficient", membrane.reflection, 0.0, 1.0, "", open_low=True),
         *(np.asarray(value, dtype=float) for value in channel),
     ]
     count = require("elements in series", elements, 1, MOST_ELEMENTS, "").astype(int)
@@ -146,7 +151,7 @@ def _checked(feed, membrane, channel, line, elements):
     ]
     size = int(np.prod(shape))
     flat[2] = np.broadcast_to(flat[2], size)
-    return shape, (*flat[:6], SpacerChannel(*flat[6:])), np.broadcast_to(count, shape).ravel()
+    return shape, (*flat[:7], SpacerChannel(*flat[7:])), np.broadcast_to(count, shape).ravel()
 
 
 def _marched(problem: Problem, pressure, count, tolerance) -> vessel_march.Path:
@@ -171,8 +176,9 @@ def _status(problem: Problem, path, pressure, line: SolutionLine):
     push = pressure - problem.permeate_pressure
     at = local(ARRAYS, problem, *(path.nodes[:, row] for row in (0, 1, 3, 4)))
     beyond = (at.membrane > line.fraction_max).any(axis=0)
+    felt = 1.0 if problem.reflection is None else problem.reflection
     return (
-        vessel_step.FEED_BELOW_OSMOTIC * (push < osmotic_pressure(line, at.bulk[0]))
+        vessel_step.FEED_BELOW_OSMOTIC * (push < felt * osmotic_pressure(line, at.bulk[0]))
         + vessel_step.NO_DRIVING_PRESSURE * (push <= 0)
         + vessel_step.BEYOND_LINE * beyond
     )
@@ -217,7 +223,7 @@ class ElementResults(NamedTuple):
     pressure_drop: np.ndarray  # Pa
     polarisation_max: np.ndarray  # mass fraction at the membrane / in the bulk
     membrane_fraction_max: np.ndarray  # kg/kg
-    net_driving_pressure_min: np.ndarray  # J / A = P - P_p - (pi_m - pi_p), Pa
+    net_driving_pressure_min: np.ndarray  # J / A = P - P_p - s (pi_m - pi_p), Pa
 
 
 def element_results(vessel: Vessel, line: SolutionLine) -> ElementResults:
@@ -273,8 +279,8 @@ def _extremes(p: Problem, nodes):
     y, m, _, J, beta = np.moveaxis(nodes, 1, 0)
     middle = _middle(p, nodes)
     ends, half = local(ARRAYS, p, y, m, J, beta), local(ARRAYS, p, *middle)
-    factor = (J + p.salt_permeability) * ends.scale
-    inner = (middle[2] + p.salt_permeability) * half.scale
+    factor = (J + ends.salt_permeability) * ends.scale
+    inner = (middle[2] + half.salt_permeability) * half.scale
     top = _peak(factor[:-1], inner, factor[1:])
     return top, _peak(ends.membrane[:-1], half.membrane, ends.membrane[1:])
 

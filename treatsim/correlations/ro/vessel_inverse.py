@@ -59,7 +59,7 @@ def pressure_for_permeate(
     feed : VesselFeed
         As for `solve_vessel`; its pressure is not used. [-]
     membrane : Membrane
-        Permeabilities. [m/(s Pa)], [m/s]
+        Permeabilities and reflection coefficient. [m/(s Pa)], [m/s], [1]
     channel : SpacerChannel
         Geometry of one element. [-]
     line : SolutionLine
@@ -93,10 +93,10 @@ def pressure_for_permeate(
     geometry = SpacerChannel(*(np.array(np.broadcast_to(v, shape)).ravel() for v in channel))
 
     def forward(pressure, index):
-        _, mass, fraction, back, A, B = (v[index] for v in flat)
+        _, mass, fraction, back, *membrane = (v[index] for v in flat)
         here = VesselFeed(mass, fraction, pressure, back)
         part = SpacerChannel(*(v[index] for v in geometry))
-        return solve_vessel(here, Membrane(A, B), part, take_line(line, index), elements, law)
+        return solve_vessel(here, Membrane(*membrane), part, take_line(line, index), elements, law)
 
     def residual(pressure, index):
         return forward(pressure, index).permeate_flow / flat[0][index] - 1
@@ -123,7 +123,7 @@ def _shaped(vessel: Vessel, shape) -> Vessel:
 
 def _guess(flat, channel: SpacerChannel, line: SolutionLine, elements: int, law):
     """Pressure from the mean flux, the film at the mean place and half the friction; its slope."""
-    target, mass, fraction, back, A, B = flat
+    target, mass, fraction, back, A, B, reflection = flat
     area = channel.area * elements
     flux = target / area
     share = np.minimum(target * density_at(line, 0.0) / mass, 0.97)
@@ -137,6 +137,7 @@ def _guess(flat, channel: SpacerChannel, line: SolutionLine, elements: int, law)
     passage = B * film / (flux + B * film)
     membrane = mean * (passage + (1 - passage) * film)
     pi = osmotic_pressure(line, membrane) - osmotic_pressure(line, mean * passage)
+    pi = reflection * pi
     pressure = back + flux / A + pi + 0.5 * elements * friction
     # relative: d ln(flow) / dP of the mean element at fixed feed
     stiffness = flux / A + pi * (flux / transfer + share / (1 - 0.5 * share))

@@ -13,6 +13,7 @@ density), solution-diffusion in concentrations: with E = exp(-J/k), D = (J + B -
     J = A (P - P_p - pi(w_m) + pi(w_p))        beta = rho(w_m) / rho(w_p)
 
 which never overflows, has one root J in (0, A (P - P_p)], and needs no case for feed below osmotic.
+With a reflection coefficient s below 1, B is that of `reflection` at the flux and pi counts s-fold.
 
 The same source runs on arrays and on floats: `xp` is ARRAYS or FLOATS.
 """
@@ -24,6 +25,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim.correlations.ro import reflection
 from treatsim.correlations.ro.solution_line import SolutionLine, osmotic_slope_coefficients, slope
 from treatsim.correlations.ro.spacer_channel import (
     SpacerChannel,
@@ -41,7 +43,7 @@ LEAST_BETA = 0.5
 class Arrays:
     """Operations of the kernel on arrays."""
 
-    exp, sqrt, log1p = np.exp, np.sqrt, np.log1p
+    exp, sqrt, log1p, expm1 = np.exp, np.sqrt, np.log1p, np.expm1
     minimum, maximum, where = np.minimum, np.maximum, staticmethod(np.where)
     all = staticmethod(np.all)
     zeros = staticmethod(np.zeros_like)
@@ -50,7 +52,7 @@ class Arrays:
 class Floats:
     """The same on floats: a length-one array would take ten times longer."""
 
-    exp, sqrt, log1p = math.exp, math.sqrt, math.log1p
+    exp, sqrt, log1p, expm1 = math.exp, math.sqrt, math.log1p, math.expm1
     minimum, maximum = min, max
     where = staticmethod(lambda condition, yes, no: yes if condition else no)
     all = staticmethod(bool)
@@ -73,11 +75,12 @@ class Problem(NamedTuple):
     log_friction: tuple  # ln(pressure lost per element / Pa) at y = 0 against mass fraction
     density: tuple
     density_slope: tuple
-    osmotic: tuple
+    osmotic: tuple  # as the membrane feels it: times the reflection coefficient
     osmotic_slope: tuple
     fraction_max: float
     transfer_exponent: float  # of the mass flow
     friction_exponent: float
+    reflection: Any = None  # s; None: solution-diffusion throughout
 
 
 class Local(NamedTuple):
@@ -93,6 +96,8 @@ class Local(NamedTuple):
     film: Any  # E / D, s/m
     rest: Any  # (J + B - B beta) E / D
     scale: Any  # 1 / D, s/m
+    salt_permeability: Any  # B at this flux, m/s
+    rise: Any  # d ln B / d ln J; None: solution-diffusion
 
 
 def build_problem(
@@ -195,8 +200,8 @@ def take(problem: Problem, index) -> Problem:
     """
 
     def pick(value):
-        if isinstance(value, tuple):
-            return tuple(pick(item) for item in value)
+        if value is None or isinstance(value, tuple):
+            return value and tuple(pick(item) for item in value)
         if isinstance(value, np.ndarray) and value.ndim:
             value = value[index]
         # plain floats: NumPy's own scalars are three times slower
@@ -238,9 +243,10 @@ def local(xp, p: Problem, y, m, J, beta) -> Local:
 
     Source
     ------
-    film theory and solution-diffusion; definition
+    film theory; spiegler_kedem_1966; definition
     """
-    B, w0 = p.salt_permeability, p.feed_fraction
+    B, w0, law = p.salt_permeability, p.feed_fraction, p.reflection
+    B, rise = (B, None) if law is None else reflection.permeability_at(xp, B, law, J)
     swell = xp.exp(-y)
     w = xp.maximum(w0 - m, SALT_LEFT * w0) * swell
     inside = xp.minimum(w, p.fraction_max)
@@ -252,7 +258,7 @@ def local(xp, p: Problem, y, m, J, beta) -> Local:
     share = leak * scale
     w_m, w_p = w * total * scale, w * share
     film, rest = film * scale, rest * scale
-    return Local(swell, w, inside, w_m, w_p, resistance, share, film, rest, scale)
+    return Local(swell, w, inside, w_m, w_p, resistance, share, film, rest, scale, B, rise)
 
 
 def slopes(xp, p: Problem, y, m, P, J, beta, correct: bool = False):
@@ -280,7 +286,7 @@ def slopes(xp, p: Problem, y, m, P, J, beta, correct: bool = False):
 
     Source
     ------
-    film theory and solution-diffusion; definition
+    film theory; spiegler_kedem_1966; definition
     """
     A = p.water_permeability
     y, J = xp.minimum(xp.maximum(y, LOG_DRY), 0.0), xp.maximum(J, TINY_FLUX)
@@ -301,7 +307,9 @@ def slopes(xp, p: Problem, y, m, P, J, beta, correct: bool = False):
     # the flux (psi + own), and both to beta, whose weight in D is q
     phi = w_rel + at.rest * (J * at.resistance) * r_rel
     psi = at.rest * at.resistance - at.film
-    own = 1 / (J + p.salt_permeability)
+    own = 1 / (J + at.salt_permeability)
+    if at.rise is not None:
+        psi, own = reflection.answers(at, J, beta, psi, own)
     q = share - share * at.film / at.scale
     bend_p = w_p * rise_p / rho_p
     bend_m = w_m * rise_m / (beta * rho_p)

@@ -57,6 +57,7 @@ def along(result: Any, name: str) -> Along:
             temperature,
             parameters.water_permeability_ratio,
             parameters.salt_permeability_ratio,
+            parameters.reflection_coefficient,
         ),
         channel,
         line,
