@@ -278,6 +278,8 @@ def split(text: str) -> tuple[float, str, str]:
     if match is None:
         raise RequestError("no number with a unit")
     number, unit = float(match[1]), match[2]
+    if not math.isfinite(number):
+        raise RequestError("no number of this size belongs here")
     basis = BASIS.search(unit)
     return number, BASIS.sub("", unit), basis[1] if basis else ""
 
