@@ -20,6 +20,7 @@ from treatsim.operations.sheets import Given, entries
 
 STANDARD_INPUT = "-"  # as the name of a case
 LONGEST_NUMBER = 4000  # bits of a whole number
+ENDLESS = "a number of thousands of digits"
 DEEPEST = 20  # tables in one another
 LARGEST_FILE = 1_000_000  # bytes; a case file is a page or two
 TEXTS = re.compile(  # texts and comments; one that does not end takes all, so that time is linear
@@ -129,13 +130,15 @@ def parse(text: str, name: str) -> dict[str, Any]:
         if _depth(tables) > DEEPEST:
             raise CaseError(f"{name}: tables lie more than {DEEPEST} deep; this is no case file")
         if _endless(tables):
-            raise CaseError(f"{name}: a number of thousands of digits; this is no case file")
+            raise CaseError(f"{name}: {ENDLESS}; this is no case file")
         return tables
     except RecursionError as error:
         raise CaseError(f"{name}: nested too deep; this is no case file") from error
     except ValueError as error:  # faults of syntax, and numbers of thousands of digits
         line = re.search(r"at line (\d+)", str(error))
         what = re.sub(r"\s*\(at .*\)$", "", str(error))
+        if "integer string conversion" in what:  # the words of Python are for programmers
+            raise CaseError(f"{name}: {ENDLESS}; this is no case file") from error
         what = re.sub(r"[^\x20-\x7e]", "?", what)[:100]
         raise CaseError(
             f"{name}{f':{line[1]}' if line else ''}: not readable as TOML: {what}"

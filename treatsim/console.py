@@ -114,6 +114,19 @@ def on_terminal() -> bool:
 class Parser(argparse.ArgumentParser):
     """Names the nearest word for a misspelt one, and keeps to standard error."""
 
+    def _print_message(self, message, file=None) -> None:
+        """Print help or version; an output that is full is told, as of any other result."""
+        if file is None or file is not sys.stdout:
+            super()._print_message(message, file)
+            return
+        try:
+            deliver(message, None)
+        except BrokenPipeError:
+            drop_output()
+        except errors.OutputError as error:
+            report_problems(error.problems, True)
+            sys.exit(2)
+
     def error(self, message: str) -> NoReturn:
         """End with the usage and what is wrong, a line each."""
         if match := re.search(r"invalid choice: '(.*?)' \(choose from (.*)\)", message, re.DOTALL):

@@ -275,8 +275,10 @@ def split(text: str) -> tuple[float, str, str]:
     if problem := _number_problem(text):
         raise RequestError(problem)
     match = NUMBER.match(text)
-    if match is None:
-        raise RequestError("no number with a unit")
+    if match is None or math.isinf(float(match[1])):
+        raise RequestError(
+            "no number of this size belongs here" if match else "no number with a unit"
+        )
     number, unit = float(match[1]), match[2]
     basis = BASIS.search(unit)
     return number, BASIS.sub("", unit), basis[1] if basis else ""

@@ -13,6 +13,9 @@ import time
 import pytest
 from command import RIVER, ROOT, river, treatsim
 
+from treatsim.errors import RequestError
+from treatsim.power.weather_files import read_hours
+
 SMALL = ROOT / "cases/small_unit.toml"
 WELL = ROOT / "cases/brackish_well.toml"
 CODE = "import sys; from treatsim.cli import main; sys.exit(main())"
@@ -31,6 +34,16 @@ SETTINGS = [
     (RIVER, "lift_pump.motor_efficiency=0.9 %", 'write "90 %" or 0.9'),
     (ROOT / "cases/river_chlorine.toml", "chlorine.stock_age=280000 h", "of this size"),
     (ROOT / "cases/sea.toml", "ro.permeate_pressure=1e9 bar", "of this size"),
+    (
+        ROOT / "cases/sea.toml",
+        "ro.salt_permeability_ratio=1e-10",
+        "not below 0.01 and not above 100",
+    ),
+    (
+        ROOT / "cases/sea.toml",
+        "ro.water_permeability_ratio=1e-10",
+        "not below 0.01 and not above 3",
+    ),
 ]
 
 
@@ -70,10 +83,19 @@ def test_an_organism_that_is_a_list(tmp_path):
     old = 'organism = "cryptosporidium"'
     run = treatsim("solve", river(tmp_path, (old, 'organism = ["cryptosporidium"]')))
     assert run.status == 2
-    assert "target.organism" in run.err
+    assert "target.organism = ['cryptosporidium']: one name; known: ms2" in run.err
 
 
-@pytest.mark.parametrize("value", ["1e400 mJ/cm2", "1e308 mJ/cm2", "-1e400 mJ/cm2"])
+def test_a_count_of_thousands_of_digits(tmp_path):
+    old = 'tanks_in_series = { value = 10, source = "guess" }'
+    for digits in (1500, 5000):  # what TOML still reads, and what it does not
+        path = river(tmp_path, (old, f"tanks_in_series = {digits * '9'}"))
+        run = treatsim("solve", path)
+        assert (run.status, run.out) == (2, "")
+        assert "a number of thousands of digits; this is no case file" in run.err
+
+
+@pytest.mark.parametrize("value", ["1e400 mJ/cm2", "1e400", "1e308 mJ/cm2", "-1e400 mJ/cm2"])
 def test_a_target_without_end(value):
     run = treatsim("find", RIVER, "--adjust", "lift_pump.speed", "--until",
                    f"uv.dose_credited >= {value}")  # fmt: skip
@@ -140,6 +162,24 @@ def test_a_device_without_end():
     run = limited("solve", "/dev/zero")
     assert run.returncode == 2
     assert b"at most 1 MB is read" in run.stderr
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("logbook", ROOT / "cases/worn_well.toml", "/dev/zero"),
+     ("spares", RIVER, "--months", "1", "--readings", "/dev/zero")],
+    ids=lambda words: words[0],
+)  # fmt: skip
+def test_readings_without_end(words):
+    run = limited(*words)
+    assert run.returncode == 2, run.stderr
+    assert b"/dev/zero: larger than 20 MB" in run.stderr
+
+
+def test_hours_that_are_no_plain_file(tmp_path):
+    os.mkfifo(tmp_path / "hours.epw")
+    with pytest.raises(RequestError, match="no plain file"):
+        read_hours(tmp_path / "hours.epw")
 
 
 def limited(*arguments):
@@ -211,6 +251,9 @@ STREAMS = [  # line, status, on standard output, on standard error
     (f"treatsim solve {RIVER} >&-", 2, b"", b"standard output is closed"),
     (f"treatsim solve {RIVER} > /dev/full", 2, b"", b"no space left on device"),
     ("treatsim sources > /dev/full", 2, b"", b"no space left on device"),
+    ("treatsim --help > /dev/full", 2, b"", b"no space left on device"),
+    ("treatsim solve --help > /dev/full", 2, b"", b"no space left on device"),
+    ("treatsim --version > /dev/full", 2, b"", b"no space left on device"),
     ("treatsim solve none.toml 2> /dev/full", 2, b"", b""),
     ("treatsim solve none.toml 2>&-", 2, b"", b""),
     ("treatsim slove 2>&-", 2, b"", b""),

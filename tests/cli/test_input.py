@@ -42,6 +42,17 @@ def test_faults_of_standard_input(raw, words, monkeypatch):
     assert words in run.err
 
 
+def test_a_case_from_standard_input_is_described_as_it_comes(monkeypatch):
+    for title in ("first", "second"):
+        raw = RIVER.read_text("utf-8").replace("Flood camp", title).encode()
+        given(monkeypatch, raw)
+        assert json.loads(treatsim("describe", "-", "--json").out)["about"].startswith(title)
+    given(monkeypatch, RIVER.read_bytes())
+    run = treatsim("describe", "-", "uv.dose_credited")
+    assert run.status == 0, run.err
+    assert "a result of standard input" in run.out
+
+
 def test_no_standard_input(monkeypatch):
     monkeypatch.setattr(sys, "stdin", None)
     assert "standard input: nothing comes from there" in treatsim("solve", "-").err

@@ -67,10 +67,10 @@ class RoVesselParameters(Parameters):
     elements_in_series: int = quantity("count", "elements in one vessel", low=1, high=20)
     vessels_in_parallel: int = quantity("count", "vessels side by side", low=1, high=1000)
     water_permeability_ratio: float = quantity(
-        "factor", "water permeability today over new", open_low=True, high=3
+        "factor", "water permeability today over new", low=0.01, high=3
     )
     salt_permeability_ratio: float = quantity(
-        "factor", "salt permeability today over new", open_low=True, high=100
+        "factor", "salt permeability today over new", low=0.01, high=100
     )
     permeate_pressure: float = quantity("pressure", "pressure behind the membrane", default=0.0)
     antiscalant: str = choice(

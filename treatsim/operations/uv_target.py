@@ -52,10 +52,11 @@ def target_faults(target: Any) -> list[str]:
     ]
     name = target["organism"]
     if not isinstance(name, str) or name not in TARGETED:
-        told = name[:60] if isinstance(name, str) else "no text"
-        near = difflib.get_close_matches(told, TARGETED, n=1)
+        if not isinstance(name, str):
+            return [*faults, f"target.organism = {str(name)[:60]}: one name; known: {known}"]
+        near = difflib.get_close_matches(name[:60], TARGETED, n=1)
         hint = f'; did you mean "{near[0]}"?' if near else ""
-        return [*faults, f'target.organism = "{told}": known: {known}{hint}']
+        return [*faults, f'target.organism = "{name[:60]}": known: {known}{hint}']
     if ("log" in target) == ("dose" in target):
         return [*faults, "target: give one of log and dose"]
     fault = (

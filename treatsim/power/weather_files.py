@@ -152,6 +152,8 @@ def _format(path: Path) -> Format:
 def _head(path: Path) -> str:
     """Return the start of a file, or raise RequestError in one line."""
     try:
+        if path.exists() and not path.is_file():  # a pipe is read but once
+            raise RequestError(f"{path}: no plain file")
         if path.stat().st_size > LARGEST:
             raise RequestError(f"{path}: more than {LARGEST / 1e6:.0f} MB; no file of hours")
         with path.open("r", encoding="utf-8", errors="replace") as file:

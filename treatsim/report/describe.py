@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from treatsim import operations
+from treatsim.case_text import STANDARD_INPUT
 from treatsim.errors import RequestError
 from treatsim.report.described import (
     Description,
@@ -34,7 +35,7 @@ def describe(names: Sequence[str]) -> Description:
         return of_kind(name)
     if name in tables():
         return of_table(name)
-    if name.endswith(SUFFIX) or "/" in name or Path(name).is_file():
+    if name == STANDARD_INPUT or name.endswith(SUFFIX) or "/" in name or Path(name).is_file():
         from treatsim.report.described_case import of_case
 
         return of_case(name)

@@ -52,7 +52,11 @@ def of_case(path: str) -> Description:
     case = cases.load(path)
     verdict = judge(case.solve())
     return Description(
-        "case", path, case.title, keys=tuple(inputs(case)), results=tuple(answers(case, verdict))
+        "case",
+        case.path,
+        case.title,
+        keys=tuple(inputs(case)),
+        results=tuple(answers(case, verdict)),
     )
 
 
@@ -186,21 +190,21 @@ def of_address(path: str, address: str) -> Description:
     """Return what an address of a case means and where it may be used."""
     case = cases.load(path)
     rows = {key.key: key for key in inputs(case)}
-    about = f"an input of {path}"
+    about = f"an input of {case.path}"
     if address in rows:
         key = rows[address]
         return Description("address", address, about, keys=(key,), uses=_uses(case, key))
     try:
         item, value, inner = declared(case, address)
     except RequestError:
-        return _of_result(case, path, address, rows)
+        return _of_result(case, address, rows)
     kind = item.metadata["kind"]
     shown = toml_text(value) if inner else _shown(value, kind)
     key = key_of(item)._replace(key=address, value=shown, state="given")
     return Description("address", address, about, keys=(key,), uses=_uses(case, key))
 
 
-def _of_result(case: cases.Case, path: str, address: str, rows) -> Description:
+def _of_result(case: cases.Case, address: str, rows) -> Description:
     verdict = judge(case.solve())
     values = verdict.values
     if address not in values:
@@ -209,7 +213,9 @@ def _of_result(case: cases.Case, path: str, address: str, rows) -> Description:
     uses = [f"--show {address}", f'--until "{address} >= VALUE"']
     if address in verdict.result.values:
         uses.append(f'[[hold]] until = "{address}"')
-    return Description("address", address, f"a result of {path}", results=(row,), uses=tuple(uses))
+    return Description(
+        "address", address, f"a result of {case.path}", results=(row,), uses=tuple(uses)
+    )
 
 
 def _uses(case: cases.Case, key: Key) -> tuple[str, ...]:

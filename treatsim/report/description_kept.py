@@ -43,8 +43,8 @@ def description_text(names: Sequence[str], json: bool, make: Callable[[], str]) 
 def _read_by(name: str) -> dict[str, str] | None:
     """Return a hash of every file that a name leads to; None where that cannot be told."""
     path = Path(name)
-    if not path.exists():
-        return {}
+    if not path.exists():  # a kind, a table, an address; what standard input holds is not known
+        return {} if all(part.isidentifier() for part in name.split(".")) else None
     content = _content(path)
     if content is None or b"\\" in content:  # a file's name may be written with escapes
         return None

@@ -125,9 +125,11 @@ def cells_of(path: Path, name: str, others: str = "") -> list[tuple[int, list[st
     Cells are parted by commas, or by one of `others` where the first line has it.
     """
     try:
-        if path.stat().st_size > LARGEST_FILE:
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_FILE + 1)  # a device tells no size, and has no end
+        if len(raw) > LARGEST_FILE:
             raise RequestError(f"{name}: larger than {LARGEST_FILE // 1_000_000} MB")
-        text = path.read_text("utf-8-sig")
+        text = raw.decode("utf-8-sig")
     except FileNotFoundError as error:
         raise RequestError(f'"{name}": no such file') from error
     except (OSError, UnicodeDecodeError) as error:
