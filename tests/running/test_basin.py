@@ -14,9 +14,8 @@ from treatsim import cases
 from treatsim.case_text import Problems, read_record
 from treatsim.errors import CaseError, RequestError
 from treatsim.running import basin
-from treatsim.running.basin import prospect
 from treatsim.running.basin_table import BasinParameters, Removal
-from treatsim.running.spares import plan_for
+from treatsim.running.spares import plan_for, simulate
 from treatsim.running.spares_table import read_all
 
 RIVER = "cases/river.toml"
@@ -27,11 +26,8 @@ def plan():
     return plan_for(cases.load(RIVER), 2)
 
 
-@pytest.fixture(scope="module", autouse=True)
-def few():
-    kept, basin.FEW = basin.FEW, 40
-    yield
-    basin.FEW = kept
+def prospect(plan, table, path):
+    return basin.prospect(plan, table, path, simulate(dataclasses.replace(plan, dose=None), 40))
 
 
 def drawn(**changes) -> BasinParameters:

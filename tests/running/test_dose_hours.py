@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import pickle
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,7 +14,7 @@ from numpy.testing import assert_allclose
 
 from treatsim import cases
 from treatsim.errors import CaseError, RequestError
-from treatsim.running.dose_hours import DoseLimit, hours_under
+from treatsim.running.dose_hours import DoseLimit, Mud, darkness, hours_under
 from treatsim.running.filter_stretch import Clock
 from treatsim.running.outlook import outlook
 from treatsim.running.source import turbidity_series
@@ -50,23 +52,24 @@ def test_the_limit_is_where_the_train_itself_misses_the_dose(case, plan):
 
 def test_hours_are_counted_one_by_one():
     """A storm, a standstill and a change within an hour, counted by hand."""
-    limit = DoseLimit(np.array([1.0, 2.0]), np.array([30.0, 20.0]), (5.0, 10.0), 1.0, 0.0)
+    limit = DoseLimit(np.array([1.0, 2.0]), np.array([30.0, 20.0]), None)
     running = np.array([[1, 1, 0, 1, 1, 1]]) * HOUR
-    turbidity = np.array([[5.0, 16.0, 99.0, 24.0, 16.0, 26.0]])  # absorption 10 21 .. 29 21 31
+    turbidity = np.array([[5.0, 16.0, 99.0, 24.0, 16.0, 26.0]])
+    dark = darkness(Mud(5.0, 10.0, 1.0, 0.0), turbidity, np.random.default_rng(0))
+    assert_allclose(dark, [[10, 21, 104, 29, 21, 31]])
     edges = np.concatenate([[[0.0]], np.cumsum(running, axis=1)], axis=1)
     clock = Clock(edges.copy(), edges)
-    draw = np.random.default_rng(0)
-    one = hours_under(limit, turbidity, clock,
-                      ([np.array([0])], [np.array([0.0])], [np.array([1.0])]), draw)  # fmt: skip
+    one = hours_under(limit, dark, clock,
+                      ([np.array([0])], [np.array([0.0])], [np.array([1.0])]))  # fmt: skip
     assert_allclose(one, HOUR)  # at the lower flow only the last is too dark
     changed = ([np.array([0, 0])], [np.array([0.0, 2.5 * HOUR])], [np.array([1.0, 2.0])])
-    two = hours_under(limit, turbidity, clock, changed, draw)
+    two = hours_under(limit, dark, clock, changed)
     assert_allclose(two, 3 * HOUR)  # 24 NTU while it is changed, and both after
 
 
 def test_muddier_water_is_longer_under_the_dose_and_clear_water_never(case, plan):
     def hours(slope):
-        dose = plan.dose._replace(slope=slope, spread=0.0)
+        dose = plan.dose._replace(mud=plan.dose.mud._replace(slope=slope, spread=0.0))
         return piece_of(dataclasses.replace(plan, dose=dose), 0, 40).under.mean() / HOUR
 
     clear, some, much = (hours(slope) for slope in (0.0, 0.2, 0.8))
@@ -141,3 +144,33 @@ def test_turbid_hours_are_counted_by_the_source(plan):
         hours = np.sum(plan.on * (raw * 0.1925 > most), axis=1, where=np.arange(raw.shape[1]) <
                        plan.hours)  # fmt: skip
         assert_allclose(piece.turbid[:, n], HOUR * hours, rtol=1e-9)
+
+
+def test_the_dose_follows_the_transmittance_that_was_read(tmp_path):
+    """Two days in three of clear water, one too dark at any flow: a third of the running hours."""
+    text = Path(RIVER).read_text("utf-8")
+    start = text.index("[source]")
+    text = text[:start] + (
+        '[source]\nreadings = "river.csv"\nsolids_spread = 1.5\nsolids_scatter = 1.3\n\n'
+    ) + text[text.index("[people]"):]  # fmt: skip
+    text = text[: text.index("[pit]")] + text[text.index("[units.strainer]") :]
+    (tmp_path / "river.toml").write_text(text, "utf-8")
+    shades = ["90"] * 48 + ["40"] * 24
+    rows = [f"2026-03-{1 + n // 24:02d} {n % 24:02d}:00, 4.5, {shade}"
+            for n, shade in enumerate(shades)]  # fmt: skip
+    log = tmp_path / "river.csv"
+    log.write_text("\n".join(["time, turbidity [NTU], uv_transmittance [%]", *rows]), "utf-8")
+    case = cases.load(tmp_path / "river.toml")
+    plan = plan_for(case, 6)
+    assert plan.dose.mud is None
+    piece = piece_of(plan, 0, 200)
+    assert_allclose(piece.under.mean() / piece.running.mean(), 1 / 3, rtol=0.05)
+    kept = pickle.loads(pickle.dumps(plan))  # as it travels to machines without the file
+    log.rename(tmp_path / "elsewhere.csv")
+    assert_allclose(piece_of(kept, 0, 200).under, piece.under)
+    (tmp_path / "elsewhere.csv").rename(log)
+    seen = outlook(case, 1, level=0.8, scenarios=100)
+    assert any(row.name == "dose of the light" for row in seen.missed)
+    assert any("transmittance as read, 40 % to 90 %" in note for note in seen.notes)
+    log.write_text(log.read_text("utf-8").replace(", 40", ", 90"), "utf-8")
+    assert piece_of(plan_for(case, 6), 0, 20).under.max() == 0

@@ -10,6 +10,7 @@ from treatsim.errors import RequestError
 from treatsim.running.source import (
     MONTH,
     SourceParameters,
+    _remembered,
     month_of_hour,
     solids_series,
     source_notes,
@@ -142,3 +143,14 @@ def test_what_the_water_lacks_is_asked_for():
     with pytest.raises(RequestError, match="start_month"):
         turbidity_series(source(), 1.0, 10, 1, 0, 13)
     assert len(source_notes(source())) == 2
+
+
+@pytest.mark.parametrize("keep", [0.0, 1e-6, 0.5, 0.9932, 0.999999])
+def test_memory_from_hour_to_hour_is_that_of_its_recurrence(keep):
+    """Summed at once or hour by hour, from no memory to one of years."""
+    pushes = np.random.default_rng(1).standard_normal((3, 3000))
+    expected = pushes.copy()
+    for n in range(1, 3000):
+        expected[:, n] += keep * expected[:, n - 1]
+    told = _remembered(pushes.copy(), keep)
+    assert_allclose(told, expected, rtol=0, atol=1e-10 * np.abs(expected).max())

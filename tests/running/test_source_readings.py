@@ -10,7 +10,13 @@ from numpy.testing import assert_allclose
 
 import treatsim
 from treatsim.errors import RequestError
-from treatsim.running.source import SourceParameters, solids_series, source_notes, turbidity_series
+from treatsim.running.source import (
+    SourceParameters,
+    absorption_series,
+    solids_series,
+    source_notes,
+    turbidity_series,
+)
 from treatsim.running.source_readings import read_readings
 
 HEAD = "time, turbidity [NTU]"
@@ -144,3 +150,72 @@ def test_a_case_finds_its_readings_beside_it_and_tells_their_faults(tmp_path):
     short = case_with(tmp_path, '[source]\nreadings = "readings.csv"\n')
     with pytest.raises(RequestError, match="source: solids_spread is missing"):
         treatsim.load(short)
+
+
+SHADED = "time, turbidity [NTU], uv_transmittance [%]"
+
+
+def test_transmittance_is_read_by_the_hour_and_blanks_are_named(tmp_path):
+    """Straight lines in absorption, in which light dies away: 100/m at 37 % per cm."""
+    rows = ["2026-03-01 00:00, 10, 90", "2026-03-01 20:00, 12,", "2026-03-02 16:00, 14, 60"]
+    found = read_readings(written(tmp_path, *rows, head=SHADED))
+    ends = -100 * np.log([0.9, 0.6])
+    hours = (np.arange(40) + 0.5) / 40
+    assert_allclose(found.absorption, ends[0] + hours * (ends[1] - ends[0]), rtol=1e-12)
+    told = "\n".join(found.notes)
+    assert "transmittance as read, 60 % to 90 %" in told
+    assert "no transmittance in line 3; a straight line is drawn over" in told
+    assert read_readings(written(tmp_path, *ROWS)).absorption is None
+
+
+@pytest.mark.parametrize(
+    ("row", "expected"),
+    [
+        ("2026-03-04 08:00, 10, -5", "5: uv_transmittance = -5: a number from 1 % to 100 %"),
+        ("2026-03-04 08:00, 10, 101", "5: uv_transmittance = 101: a number from 1 % to 100 %"),
+        ("2026-03-04 08:00, 10, 0.86", "5: uv_transmittance = 0.86: a number from 1 % to 100 %"),
+        ("2026-03-04 08:00, 10, dark", '5: uv_transmittance = "dark": a number belongs here'),
+    ],
+)
+def test_a_transmittance_that_cannot_be_is_named(tmp_path, row, expected):
+    """0.86 under [%] is a fraction in the wrong unit; water of 1 % is not treated by light."""
+    rows = [f"{one}, 80" for one in ROWS]
+    assert f"readings.csv:{expected}" in told(written(tmp_path, *rows, row, head=SHADED))
+
+
+@pytest.mark.parametrize(
+    ("column", "expected"),
+    [
+        ("uv_transmittance", "a unit is missing"),
+        ("uv_transmittance [NTU]", "readings.csv:1: uv_transmittance"),
+        ("transmittance [%]", 'did you mean "uv_transmittance"?'),
+    ],
+)
+def test_a_transmittance_without_its_unit_is_refused(tmp_path, column, expected):
+    rows = [f"{one}, 80" for one in ROWS]
+    head = f"time, turbidity [NTU], {column}"
+    assert expected in told(written(tmp_path, *rows, head=head))
+
+
+def test_turbidity_and_transmittance_are_replayed_in_the_same_hours(tmp_path):
+    """A record in which one tells the other: so do the series."""
+    hours = [f"2026-03-{1 + n // 24:02d} {n % 24:02d}:00, {5 + n}, {90 - n / 4:g}"
+             for n in range(96)]  # fmt: skip
+    path = written(tmp_path, *hours, head=SHADED)
+    source = SourceParameters(readings=str(path), solids_spread=1.5, solids_scatter=1.2)
+    found = read_readings(path)
+    place = {round(t, 9): a for t, a in zip(found.turbidity, found.absorption, strict=True)}
+    turbid = turbidity_series(source, None, 400, 5, seed=3)
+    dark = absorption_series(source, 400, 5, seed=3)
+    expected = np.vectorize(lambda value: place[round(value, 9)])(turbid)
+    assert_allclose(dark, expected, rtol=1e-12)
+    assert absorption_series(None, 400, 5, seed=3) is None
+
+
+def test_transmittance_and_a_muddy_sample_say_it_twice(tmp_path):
+    written(tmp_path, *[f"{one}, 80" for one in ROWS], head=SHADED)
+    muddy = {"muddy_turbidity": 60.0, "muddy_transmittance": 0.7, "muddy_spread": 1.5}
+    source = SourceParameters(readings="readings.csv", solids_spread=1.5, solids_scatter=1.2,
+                              **muddy)  # fmt: skip
+    with pytest.raises(RequestError, match="muddy_spread: the readings give it too; keep one"):
+        source.beside(tmp_path)

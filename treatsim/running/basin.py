@@ -8,6 +8,7 @@ on the same scenarios as without the pit.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -27,12 +28,11 @@ from treatsim.running.particle_sizes import (
     settled,
     size_classes,
 )
-from treatsim.running.spares import Plan, simulate, swift
+from treatsim.running.spares import Piece, Plan, piece_of
 from treatsim.running.stock import quantile
 from treatsim.water.properties import density as water_density
 from treatsim.water.properties import viscosity as water_viscosity
 
-FEW, FEWEST = 400, 100  # scenarios, the same with the basin and without; where they take longer
 SURE = 0.95
 FAR = 1.5  # times by which sizes and a stated capture fraction may differ unsaid
 SERIES = 1e-6  # relative: what leaves one filter comes to the next
@@ -73,7 +73,7 @@ class Prospect(NamedTuple):
     scenarios: int  # on which elements were counted
 
 
-def prospect(plan: Plan, table: BasinParameters, path: str) -> Prospect:
+def prospect(plan: Plan, table: BasinParameters, path: str, pieces: Sequence[Piece]) -> Prospect:
     """Return whether the basin of a table pays over the months of a plan.
 
     Parameters
@@ -84,6 +84,8 @@ def prospect(plan: Plan, table: BasinParameters, path: str) -> Prospect:
         The pit and the particles.
     path : str
         Of the case, for faults.
+    pieces : sequence of Piece
+        What the plan came to; the first of them is run again behind the basin.
 
     Validity
     --------
@@ -108,7 +110,7 @@ def prospect(plan: Plan, table: BasinParameters, path: str) -> Prospect:
     loading = flow / (table.length * table.width)
     stages, chains = _stages(table, names, water, loading)
     behind = _behind(plan, chains, names, arriving)
-    filters, rate = _saved(plan, behind)
+    filters, rate = _saved(plan, behind, pieces[0])
     whole = digging(table.pit(table.depth + table.sludge_depth), table.digging_rate)
     room = whole.volume - digging(table.pit(table.depth), table.digging_rate).volume
     held = stages[_place(table)].held[1]
@@ -120,7 +122,7 @@ def prospect(plan: Plan, table: BasinParameters, path: str) -> Prospect:
         stages, filters, worth, whole, held, loading, along, scour,
         float(sludge_time(rate / arriving[0] / flow, flow, held, room, table.sludge_solids)),
         _tighter(stages, table, names), _notes(plan, table, chains[0]),
-        _few(plan),
+        len(pieces[0].volume),
     )  # fmt: skip
 
 
@@ -190,17 +192,15 @@ def _behind(
     return dataclasses.replace(plan, line=line)
 
 
-def _saved(plan: Plan, behind: Plan) -> tuple[tuple[Saved, ...], float]:
+def _saved(plan: Plan, behind: Plan, without: Piece) -> tuple[tuple[Saved, ...], float]:
     """Return elements used on the same scenarios, without the basin and behind it, and solids.
 
     The solids are those that come to the first filter without the basin, storms included, by the
     running time. [kg/s]
     """
-    many = _few(plan)
-    pieces = [simulate(dataclasses.replace(one, dose=None), many) for one in (plan, behind)]
-    used = [counts_of(plan, some)[0] for some in pieces]
-    fed = float(np.mean(np.concatenate([piece.fed[:, 0] for piece in pieces[0]])))
-    running = float(np.mean(np.concatenate([piece.running for piece in pieces[0]])))
+    within = piece_of(dataclasses.replace(behind, dose=None), 0, len(without.volume))
+    used = [counts_of(plan, [piece])[0] for piece in (without, within)]
+    fed, running = float(np.mean(without.fed[:, 0])), float(np.mean(without.running))
     return tuple(
         Saved(
             name,
@@ -233,11 +233,6 @@ def _notes(plan: Plan, table: BasinParameters, alone: Carried) -> tuple[str, ...
                          "its capture_fraction: measure again before digging")  # fmt: skip
     return (*found, "pit: lifting water into it, rain, algae and a fence around it are not "
             "counted; a bucket test decides")  # fmt: skip
-
-
-def _few(plan: Plan) -> int:
-    """Return the scenarios on which a basin is judged."""
-    return FEW if swift(plan) else FEWEST
 
 
 def section_of(case: Any) -> BasinParameters | None:

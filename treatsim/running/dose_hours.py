@@ -1,8 +1,9 @@
 """The dose of the light through months: how dark the water may be at each flow, hour by hour.
 
-The source says how its absorption goes with its turbidity; the flowsheet says at which absorption
-the dose falls below what is asked for, flow by flow. The flow of an hour is taken as that after
-the last change of an element, which is the most, so that the dose is told too low.
+The source says how its absorption goes with its turbidity, or its transmittance was read; the
+flowsheet says at which absorption the dose falls below what is asked for, flow by flow. The flow of
+an hour is taken as that after the last change of an element, which is the most, so that the dose is
+told too low.
 """
 
 from __future__ import annotations
@@ -24,14 +25,21 @@ CLEAREST, DARKEST = 0.1, 300.0  # 1/m: transmittance 99.9 and 5 % per cm
 SHADE = "water.uv_transmittance"
 
 
+class Mud(NamedTuple):
+    """How dark the water becomes with its turbidity, by two samples. SI"""
+
+    turbidity: float  # of [water], NTU
+    absorption: float  # of [water], 1/m
+    slope: float  # 1/m per NTU above it, median
+    spread: float  # of ln slope
+
+
 class DoseLimit(NamedTuple):
-    """How dark the water may be, and how dark it becomes. SI"""
+    """How dark the water may be. SI"""
 
     flow: Array  # m3/s, rising
     absorption: Array  # most that still gives the dose, 1/m
-    clear: tuple[float, float]  # turbidity [NTU] and absorption [1/m] of [water]
-    slope: float  # 1/m per NTU above it, median
-    spread: float  # of ln slope
+    mud: Mud | None  # None where the transmittance was read
 
 
 def dose_limit(case: Any, line: Line, temperatures: Array) -> DoseLimit | None:
@@ -41,8 +49,9 @@ def dose_limit(case: Any, line: Line, temperatures: Array) -> DoseLimit | None:
     RequestError for a muddy sample that is not muddier than the other.
     """
     source, water = case.sections.get("source"), case.sections["water"]
-    if not related(source) or water.uv_transmittance is None:
+    if water.uv_transmittance is None or not (was_read(source) or related(source)):
         return None
+    mud = None if was_read(source) else _mud(source, water, case.path)
     ends = sorted({float(np.min(temperatures)), float(np.max(temperatures))})
     found = [one for warm in ends if (one := _largest(case, line, warm)) is not None]
     if not found:
@@ -50,16 +59,27 @@ def dose_limit(case: Any, line: Line, temperatures: Array) -> DoseLimit | None:
     flow, dark = found[0]
     for other, shade in found[1:]:
         dark = np.minimum(dark, np.interp(flow, other, shade))
-    clear = -100.0 * float(np.log(water.uv_transmittance))
-    muddy = -100.0 * float(np.log(source.muddy_transmittance))
+    return DoseLimit(flow, dark, mud)
+
+
+def _mud(source: SourceParameters, water: Any, path: str) -> Mud:
+    given = (source.muddy_turbidity, source.muddy_transmittance, source.muddy_spread)
+    muddiest, shade, spread = (float(one or np.nan) for one in given)  # asked for all or none
+    clear, muddy = (-100.0 * float(np.log(one)) for one in (water.uv_transmittance, shade))
     turbidity = float(water.turbidity)
-    if source.muddy_turbidity <= turbidity or muddy <= clear:
+    if muddiest <= turbidity or muddy <= clear:
         raise RequestError(
-            f"{case.path}: source.muddy_turbidity and source.muddy_transmittance: a sample more "
+            f"{path}: source.muddy_turbidity and source.muddy_transmittance: a sample more "
             "turbid and darker than that of [water] belongs here; read both again"
         )
-    slope = (muddy - clear) / (float(source.muddy_turbidity) - turbidity)
-    return DoseLimit(flow, dark, (turbidity, clear), slope, float(np.log(source.muddy_spread)))
+    slope = (muddy - clear) / (muddiest - turbidity)
+    return Mud(turbidity, clear, slope, float(np.log(spread)))
+
+
+def was_read(source: SourceParameters | None) -> bool:
+    """Whether the transmittance of a source was read through time."""
+    found = None if source is None else source.read()
+    return found is not None and found.absorption is not None
 
 
 def related(source: SourceParameters | None) -> bool:
@@ -115,24 +135,31 @@ def _reached(case: Any, line: Line, warm: float, shade: Array) -> tuple[Array, A
     return flow.reshape(shade.shape)[:, 0].copy(), reached.reshape(shade.shape)
 
 
+def darkness(mud: Mud, turbidity: Array, draw: Any) -> Array:
+    """Return the absorption by turbidity, its slope drawn for each scenario. -> [1/m]"""
+    slope = mud.slope * np.exp(mud.spread * draw.standard_normal((len(turbidity), 1)))
+    dark = np.maximum(turbidity - mud.turbidity, 0.0)
+    dark *= slope
+    dark += mud.absorption
+    return dark
+
+
 def hours_under(
-    limit: DoseLimit, turbidity: Array, clock: Clock, track: Sequence[Sequence[Array]], draw: Any
+    limit: DoseLimit, dark: Array, clock: Clock, track: Sequence[Sequence[Array]]
 ) -> Array:
-    """Return the running time below the dose. turbidity (scenarios, hours) -> (scenarios,) [s]
+    """Return the running time below the dose. dark (scenarios, hours) [1/m] -> (scenarios,) [s]
 
     track: scenario, exposure and flow at the start of every stretch between changes.
     """
-    clear, absorption = limit.clear
-    slope = limit.slope * np.exp(limit.spread * draw.standard_normal((len(turbidity), 1)))
-    dark = absorption + slope * np.maximum(turbidity - clear, 0.0)
-    hours = turbidity.shape[1]
-    running = np.diff(clock.running[:, : hours + 1], axis=1)
-    surely = (dark > limit.absorption.max()) & (running > 0)  # at any flow
-    time = np.sum(running, axis=1, where=surely)
-    row, hour = np.nonzero((dark > limit.absorption.min()) & (running > 0) & ~surely)
-    most = _most(row, hour, clock, track)
-    under = dark[row, hour] > np.interp(most, limit.flow, limit.absorption)
-    return time + np.bincount(row[under], running[row[under], hour[under]], len(turbidity))
+    row, hour = np.nonzero(dark > limit.absorption.min())
+    ran = clock.running[row, hour + 1] - clock.running[row, hour]
+    row, hour, ran = row[ran > 0], hour[ran > 0], ran[ran > 0]
+    shade = dark[row, hour]
+    under = shade > limit.absorption.max()  # at any flow
+    open_ = np.flatnonzero(~under)
+    most = _most(row[open_], hour[open_], clock, track)
+    under[open_] = shade[open_] > np.interp(most, limit.flow, limit.absorption)
+    return np.asarray(np.bincount(row[under], ran[under], len(dark)), float)
 
 
 def _most(row: Index, hour: Index, clock: Clock, track: Sequence[Sequence[Array]]) -> Array:

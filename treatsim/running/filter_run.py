@@ -15,7 +15,7 @@ from treatsim.arrays import Array, Index
 from treatsim.constants import ZERO_CELSIUS
 from treatsim.correlations.solids import filtration
 from treatsim.errors import NoSolutionError
-from treatsim.running.filter_line import Line
+from treatsim.running.filter_line import Flows, Line
 from treatsim.running.filter_lives import WEIGHTS, Lives, ahead_of_any, before_it, lives, summed
 from treatsim.running.filter_state import Bank, History, Law, Rules, State
 from treatsim.running.filter_stretch import (
@@ -46,6 +46,8 @@ class Run:
     ) -> None:
         self.followed = followed  # whether the flow of every stretch is kept in `track`
         self.line, self.bank, self.law, self.clock, self.rules = line, bank, law, clock, rules
+        self.growth = law.constant * law.clean ** (law.exponent - 1)  # of resistance, by mass
+        self.fresh = self._fresh()  # m3/s, between the stops
         filters = line.filters
         self.each = bank.filter_of
         self.members = [np.flatnonzero(self.each == g) for g in range(len(filters.names))]
@@ -69,7 +71,6 @@ class Run:
 
     def run(self, progress: Callable[[float], None] = lambda share: None) -> History:
         """Follow every scenario to the last stop."""
-        self._refuse_fresh()
         everyone = np.arange(len(self.exposure))
         stops = len(self.rules.stops)
         state = self.state(everyone, self.mass)
@@ -93,26 +94,25 @@ class Run:
 
     def state(self, rows: Index, mass: Array) -> State:
         """Return what the train does at some loads of the scenarios `rows`."""
-        law, filters, rules = self.law, self.line.filters, self.rules
-        capacity = law.capacity[rows]
-        resistance = filtration.blocked_resistance(
-            np.minimum(mass, capacity), law.clean, law.constant[rows], law.exponent[rows]
-        )
-        period = np.minimum(self.stop[rows], len(rules.stops) - 1)
-        sticky, warm = rules.viscosity[period], rules.temperature[period]
-        flows, share, drop = self._shared(rows, resistance, sticky, warm)
+        filters = self.line.filters
+        flows, share, drop = self._shared(rows, mass)
         arriving = flows.arriving * filters.capture
         excess = np.concatenate(
-            [mass / capacity, drop / filters.largest_drop,
-             (rules.flow_needed / flows.product)[:, None]], axis=1
+            [mass / self.law.capacity[rows], drop / filters.largest_drop,
+             (self.rules.flow_needed / flows.product)[:, None]], axis=1
         ) - 1.0  # fmt: skip
         rate = arriving[:, self.each] * share
         return State(rate, flows.arriving * flows.through, drop, excess, flows.product,
                      flows.through)  # fmt: skip
 
-    def _shared(self, rows: Index, resistance: Array, sticky: Array, warm: Array):
+    def _shared(self, rows: Index, mass: Array) -> tuple[Flows, Array, Array]:
         """Return flows, flow through an element of each entry, and the loss of each filter."""
-        filters = self.line.filters
+        law, filters, rules = self.law, self.line.filters, self.rules
+        resistance = filtration.grown_resistance(
+            np.minimum(mass, law.capacity[rows]) * self.growth[rows], law.clean, law.exponent[rows]
+        )
+        period = np.minimum(self.stop[rows], len(rules.stops) - 1)
+        sticky, warm = rules.viscosity[period], rules.temperature[period]
         equal = np.stack([resistance[:, members[0]] for members in self.members], axis=1)
         uneven = [g for g, members in enumerate(self.members) if members.size > 1]
         flows = self.line.flows(equal, warm)
@@ -241,19 +241,20 @@ class Run:
         """Go on by whole lives, as long as each ends by its mass and before the next stop."""
         rows = self._free(state)
         bound, most = self._bound(rows), self.look[rows]
-        product = self.state(rows, np.zeros((rows.size, len(self.each)))).product  # the most
         slope = state.rate[rows] / state.product[rows, None]
         mass, capacity = self.mass[rows], self.law.capacity[rows]
-        found = lives(mass, slope, capacity, bound * product, most)
+        found = lives(mass, slope, capacity, bound * self.fresh[self.stop[rows]], most)
         row = found.row
-        told = self.state(
+        flows, _, drop = self._shared(
             np.tile(rows[row], len(WEIGHTS)),
             found.masses(mass, slope, capacity).reshape(-1, len(self.each)),
         )
-        taken = WEIGHTS @ (1.0 / told.product).reshape(len(WEIGHTS), -1)
+        taken = WEIGHTS @ (1.0 / flows.product).reshape(len(WEIGHTS), -1)
         passed = summed(taken * (found.end - found.start), row)
-        over = told.excess[:, len(self.each) :].max(axis=1).reshape(len(WEIGHTS), -1).max(axis=0)
-        whole = ahead_of_any((over >= REACHED) | (passed > bound[row] * (1 - SHORT)), row)
+        over = np.any(drop >= self.line.filters.largest_drop * (1 + REACHED), axis=1)
+        over |= flows.product * (1 + REACHED) <= self.rules.flow_needed
+        over = over.reshape(len(WEIGHTS), -1).any(axis=0)
+        whole = ahead_of_any(over | (passed > bound[row] * (1 - SHORT)), row)
         counted = np.bincount(row[whole], minlength=rows.size)
         self.look[rows] = np.clip(2 * counted, FIRST, MOST)
         self._track(rows, self.exposure[rows], state.product[rows])
@@ -358,30 +359,34 @@ class Run:
         weighted = self.mass * self.bank.weight
         return np.stack([weighted[:, m].sum(axis=1) for m in self.members], axis=1)
 
-    def _refuse_fresh(self) -> None:
-        """Say so if fresh elements do not keep a limit: then changing gains nothing."""
-        rows = np.zeros(len(self.rules.stops), int)
-        stop, self.stop = self.stop, np.arange(len(self.rules.stops))
-        law = Law(self.law.clean, *(np.broadcast_to(part[:1], (rows.size, part.shape[1]))
-                                    for part in self.law[1:]))  # fmt: skip
-        self.law, kept = law, self.law
-        state = self.state(self.stop, np.zeros((rows.size, len(self.each))))
-        self.law, self.stop = kept, stop
-        period, limit = np.unravel_index(np.argmax(state.excess), state.excess.shape)
-        if state.excess[period, limit] < REACHED:
-            return
-        entries, names = len(self.each), self.line.filters.names
-        warm = self.rules.temperature[period] - ZERO_CELSIUS
-        if limit == state.excess.shape[1] - 1:
+    def _fresh(self) -> Array:
+        """Return the product of fresh elements; refuse where they do not keep a limit.
+
+        Then changing gains nothing.
+        """
+        filters, rules = self.line.filters, self.rules
+        clean = np.tile(filters.clean, (len(rules.stops), 1))
+        flows = self.line.flows(clean, rules.temperature)
+        drop = filtration.element_loss(
+            flows.through / filters.elements, clean, rules.viscosity[:, None], filters.quadratic
+        )
+        excess = np.concatenate(
+            [drop / filters.largest_drop, (rules.flow_needed / flows.product)[:, None]], axis=1
+        ) - 1.0  # fmt: skip
+        period, limit = np.unravel_index(np.argmax(excess), excess.shape)
+        if excess[period, limit] < REACHED:
+            return flows.product
+        names = filters.names
+        warm = rules.temperature[period] - ZERO_CELSIUS
+        if limit == len(names):
             text = (
-                f"{state.product[period] * 3600:.3g} m3/h, below the "
-                f"{self.rules.flow_needed * 3600:.3g} m3/h needed"
+                f"{flows.product[period] * 3600:.3g} m3/h, below the "
+                f"{rules.flow_needed * 3600:.3g} m3/h needed"
             )
         else:
-            g = limit - entries
             text = (
-                f"{state.drop[period, g] / 1e5:.3g} bar over {names[g]}, above its largest drop of "
-                f"{self.line.filters.largest_drop[g] / 1e5:.3g} bar"
+                f"{drop[period, limit] / 1e5:.3g} bar over {names[limit]}, above its largest drop "
+                f"of {filters.largest_drop[limit] / 1e5:.3g} bar"
             )
         raise NoSolutionError(
             f"fresh elements already give {text}, in water of {warm:.3g} degC: changing them "

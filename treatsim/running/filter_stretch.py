@@ -13,6 +13,7 @@ TO_POWERS = np.linalg.inv(np.vander(NODES, increasing=True))  # values at nodes 
 SUMS = (NODES[:, None] ** np.arange(1, 9) / np.arange(1, 9)) @ TO_POWERS  # -> integrals to nodes
 HALVINGS = 40  # of the place at which a limit is reached
 REACHED = -1e-9  # relative: a limit this close is reached
+MET = 1e-10  # relative, of the bound of a stretch
 
 
 class Clock(NamedTuple):
@@ -50,28 +51,43 @@ def at_part(powers: Array, part: Array) -> Array:
 
 def first_end(stretch: Stretch, bound: Array) -> Array:
     """Return the part of each stretch at which a limit or the bound is first reached, at most 1."""
-
-    def beyond(rows: Index, part: Array) -> Array:
-        over = at_part(stretch.excess[:, rows], part).max(axis=1)
-        return np.maximum(over, at_part(stretch.exposure[:, rows], part) / bound[rows] - 1.0)
-
-    parts = np.ones(bound.size)
-    high = beyond(np.arange(bound.size), parts)
+    parts = _passed(stretch.exposure, bound)
+    high = at_part(stretch.excess, parts).max(axis=1)
     rows = np.flatnonzero(high > -REACHED)
-    ends = np.zeros(rows.size), np.ones(rows.size)
-    values = beyond(rows, ends[0]), high[rows]
+    ends = np.zeros(rows.size), parts[rows]
+    excess = stretch.excess[:, rows]
+    values = excess[0].max(axis=1), high[rows]
     for _ in range(HALVINGS):
         if not rows.size:
             break
         part = (ends[0] * values[1] - ends[1] * values[0]) / (values[1] - values[0])
-        f = beyond(rows, part)
+        f = at_part(excess, part).max(axis=1)
         over = f >= REACHED
         parts[rows] = np.where(over, part, ends[1])
         ends = np.where(over, ends[0], part), np.where(over, part, ends[1])
         values = np.where(over, 0.5 * values[0], f), np.where(over, f, 0.5 * values[1])  # Illinois
         left = np.abs(f) > -REACHED
-        rows, ends = rows[left], (ends[0][left], ends[1][left])
-        values = values[0][left], values[1][left]
+        rows, excess = rows[left], excess[:, left]
+        ends, values = (ends[0][left], ends[1][left]), (values[0][left], values[1][left])
+    return parts
+
+
+def _passed(exposure: Array, bound: Array) -> Array:
+    """Return the part of each stretch at which its exposure, which rises, comes to the bound."""
+    parts = np.ones(bound.size)
+    rows = np.flatnonzero(exposure.sum(axis=0) > bound)
+    powers, wanted = exposure[:, rows], bound[rows]
+    rises = powers[1:] * np.arange(1, len(powers))[:, None]
+    low, high = np.zeros(rows.size), np.ones(rows.size)
+    part = wanted / powers.sum(axis=0)
+    for _ in range(HALVINGS):
+        f = at_part(powers, part) - wanted
+        if not np.any(np.abs(f) > MET * wanted):
+            break
+        low, high = np.where(f < 0, part, low), np.where(f < 0, high, part)
+        newton = part - f / at_part(rises, part)
+        part = np.where((newton >= low) & (newton <= high), newton, 0.5 * (low + high))
+    parts[rows] = part
     return parts
 
 

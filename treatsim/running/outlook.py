@@ -15,6 +15,7 @@ from treatsim.running.hours_missed import Missed, hours_missed
 from treatsim.running.moments import Kept, Moment, moments
 from treatsim.running.readings import Readings, Water, read_log
 from treatsim.running.source import MUDDY, source_notes
+from treatsim.running.source_readings import SHADE
 from treatsim.running.spares import (
     ONE_BY_ONE,
     SCENARIOS,
@@ -53,7 +54,8 @@ class Outlook:
             found.append(("storms and seasons", "a table [source]"))
         dosed = any(row.quantity == "dose" and row.relation == ">=" for row in self.limits)
         if dosed and self.told.under is None:
-            found.append(("dose in muddy water", ", ".join(f"source.{key}" for key in MUDDY)))
+            needs = ", ".join(f"source.{key}" for key in MUDDY)
+            found.append(("dose in muddy water", f"{needs}, or {SHADE} in source.readings"))
         return tuple(found)
 
     @property
@@ -113,10 +115,11 @@ def outlook(
         notes = [*notes, *log.notes, *_surprises(plan, rows)]
     if scenarios is None:
         scenarios = SCENARIOS if swift(plan) else ONE_BY_ONE
-    told = forecast(case, plan, simulate(plan, scenarios, scheduler, progress), level)
+    pieces = simulate(plan, scenarios, scheduler, progress)
+    told = forecast(case, plan, pieces, level)
     states, limits = moments(case, plan, told)
     drawn = section_of(case)
-    dug = None if drawn is None else prospect(plan, drawn, case.path)
+    dug = None if drawn is None else prospect(plan, drawn, case.path, pieces)
     notes += () if dug is None else dug.notes
     missed = hours_missed(plan, told)
     return Outlook(plan, told, tuple(states), tuple(limits), tuple(rows), tuple(notes), dug, missed)

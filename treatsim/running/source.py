@@ -3,6 +3,7 @@
     turbidity_series(source, median, hours, scenarios, seed, start_month=1)
         -> (scenarios, hours) [NTU]
     solids_series(source, turbidity, solids_per_turbidity, seed) -> (scenarios, hours) [kg/m3]
+    absorption_series(source, hours, scenarios, seed) -> (scenarios, hours) [1/m], where it was read
     source_notes(source) -> lines that say what was taken as it is
 
 `source` is the case's table [source], or None where it has none. The same seed gives the same
@@ -13,12 +14,11 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 
-from treatsim.arrays import Array
+from treatsim.arrays import Array, Index
 from treatsim.constants import DAY
 from treatsim.correlations.solids.turbidity import Rating, curve_from_sample, suspended_solids
 from treatsim.errors import RequestError, require
@@ -27,11 +27,13 @@ from treatsim.running.source_readings import Readings, read_readings
 
 MONTH = 30.4375 * 24  # hours
 MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+SCALED = 230.0  # of a logarithm: numbers up to e^230 are summed without loss
 MEMORY = 12  # lengths of a storm that are looked back for water still turbid at the start
 BLOCK = 120  # hours, mean length of a piece of the readings that is replayed in one go
 SPREADS = ("turbidity_spread", "day_correlation")
 STORM = ("storm_rise", "storm_length")
 MUDDY = ("muddy_turbidity", "muddy_transmittance", "muddy_spread")
+CARRIED = "_carried"
 RATING = ("solids_spread", "solids_scatter")  # of solids by turbidity
 
 
@@ -40,7 +42,9 @@ class SourceParameters(Parameters):
     """How the source varies about the turbidity and solids of [water], or readings of it."""
 
     readings: str | None = reference(
-        "file of readings beside the case, instead of spread, correlation, storms and season",
+        "file of readings beside the case, instead of spread, correlation, storms and season: "
+        "columns time, turbidity [NTU] and, where known, uv_transmittance [%], suspended_solids "
+        "[mg/L], temperature [degC]",
         example="readings.csv",
         default=None,
     )
@@ -127,7 +131,10 @@ class SourceParameters(Parameters):
         found = read_readings(path)
         given = [name for name in RATING if getattr(self, name) is not None]
         twice = [*given, *(["solids_exponent"] if self.solids_exponent is not None else [])]
-        if found.rating is not None and twice:
+        twice = twice if found.rating is not None else []
+        if found.absorption is not None:
+            twice += [name for name in MUDDY if getattr(self, name) is not None]
+        if twice:
             raise RequestError([f"{name}: the readings give it too; keep one" for name in twice])
         if found.rating is None and len(given) < len(RATING):
             raise RequestError(
@@ -141,7 +148,15 @@ class SourceParameters(Parameters):
 
     def read(self) -> Readings | None:
         """Return the readings, if the table has some."""
-        return None if self.readings is None else read_readings(Path(self.readings))
+        if self.readings is None:
+            return None
+        return getattr(self, CARRIED, None) or read_readings(Path(self.readings))
+
+    def carrying(self) -> SourceParameters:
+        """Return the record with its readings read, for machines that do not have the file."""
+        found = dataclasses.replace(self)
+        object.__setattr__(found, CARRIED, self.read())  # no field: nothing that a case states
+        return found
 
 
 def _season_faults(season) -> list[str]:
@@ -195,7 +210,7 @@ def turbidity_series(
     require("start_month", start_month, 1, 12, "")
     found = None if source is None else source.read()
     if found is not None:
-        return _replayed(found.turbidity, hours, scenarios, np.random.default_rng([seed, 4]))
+        return found.turbidity[_replayed(found.turbidity.size, hours, scenarios, seed)]
     if median is None:
         raise RequestError("water.turbidity is missing: the source over time is built about it")
     level = np.asarray(require("water.turbidity", median, 0.0, 4000.0, "NTU"))
@@ -207,7 +222,8 @@ def turbidity_series(
         float(np.log(spread)), np.power(keep, 1 / 24), shape,
         np.random.default_rng([seed, 1]),
     )  # fmt: skip
-    series = float(level) * np.exp(noise)
+    series = np.exp(noise, out=noise)
+    series *= float(level)
     if source.season is not None:
         series *= np.asarray(source.season, float)[month_of_hour(hours, start_month)]
     if source.storms_per_month:
@@ -216,6 +232,19 @@ def turbidity_series(
         rise, length = _stated(source, *STORM)
         series *= 1 + (rise - 1) * _storms(rate, length / 3600, shape, rng)
     return series
+
+
+def absorption_series(
+    source: SourceParameters | None, hours: int, scenarios: int, seed: int
+) -> Array | None:
+    """Return the absorption that was read, in the hours of the turbidity of the same seed.
+
+    -> (scenarios, hours) [1/m], or None where no transmittance was read.
+    """
+    found = None if source is None else source.read()
+    if found is None or found.absorption is None:
+        return None
+    return found.absorption[_replayed(found.turbidity.size, hours, scenarios, seed)]
 
 
 def solids_series(
@@ -271,9 +300,13 @@ def _rated(rating: Rating, turbidity: Array, rng) -> Array:
     if rating.slope_error > 0:  # about the centre; water as clear as glass has no solids anyway
         distance = np.log(np.maximum(turbidity, 1e-6) / rating.centre)
         wrong = wrong + rating.slope_error * slope * distance
+    solids = suspended_solids(turbidity, rating.curve._replace(smearing=1.0))
     if rating.scatter > 0:
-        wrong = wrong + rating.scatter * rng.standard_normal(turbidity.shape)
-    return suspended_solids(turbidity, rating.curve._replace(smearing=1.0)) * np.exp(wrong)
+        scattered = rng.standard_normal(turbidity.shape)
+        scattered *= rating.scatter
+        wrong = np.add(scattered, wrong, out=scattered)
+    solids *= np.exp(wrong)
+    return solids
 
 
 def month_of_hour(hours: int, start_month: int) -> Array:
@@ -286,19 +319,32 @@ def month_of_hour(hours: int, start_month: int) -> Array:
 def _wandering(spread: float, keep: float, shape: tuple[int, int], rng) -> Array:
     """AR(1) series of standard deviation `spread`, stationary from the first hour."""
     pushes = rng.standard_normal(shape)
-    pushes[:, 1:] *= np.sqrt((1 - keep) * (1 + keep))
-    return _remembered(spread * pushes, keep)
+    pushes[:, :1] *= spread
+    pushes[:, 1:] *= spread * np.sqrt((1 - keep) * (1 + keep))
+    return _remembered(pushes, keep)
 
 
 def _remembered(pushes: Array, keep: float) -> Array:
     """Return the series that keeps this share of itself from hour to hour; hours along axis 1.
 
-    Hour by hour for all scenarios: SciPy's filter does as much, and takes 2 s to load.
+    By running sums of what is pushed, scaled up as it is forgotten, as many hours at once as
+    numbers bear: SciPy's filter does as much, and takes 2 s to load.
     """
-    series = np.ascontiguousarray(pushes.T)
-    for before, now in pairwise(series):
-        now += keep * before
-    return np.ascontiguousarray(series.T)
+    if keep <= 0:
+        return pushes
+    hours = pushes.shape[1]
+    length = int(np.clip(SCALED / max(-float(np.log(keep)), 1e-12), 1, hours))
+    kept = np.power(keep, np.arange(1.0, length + 1))
+    series = np.empty_like(pushes)
+    last = np.zeros((len(pushes), 1))
+    for start in range(0, hours, length):
+        part = slice(start, min(start + length, hours))
+        size = part.stop - start
+        total = pushes[:, part] / kept[:size]
+        np.cumsum(total, axis=1, out=total)
+        np.multiply(total + last, kept[:size], out=series[:, part])
+        last = series[:, part.stop - 1 : part.stop]
+    return series
 
 
 def _storms(rate: float, length: float, shape: tuple[int, int], rng) -> Array:
@@ -317,12 +363,13 @@ def _storms(rate: float, length: float, shape: tuple[int, int], rng) -> Array:
     return _remembered(length * (1 - keep) * pulses, keep)
 
 
-def _replayed(record: Array, hours: int, scenarios: int, rng) -> Array:
-    """Series of pieces of a record, of geometric length, from random places; its end wraps."""
-    mean_length = min(BLOCK, record.size / 2)
+def _replayed(size: int, hours: int, scenarios: int, seed: int) -> Index:
+    """Places in a record of so many hours: pieces of geometric length; its end wraps."""
+    rng = np.random.default_rng([seed, 4])
+    mean_length = min(BLOCK, size / 2)
     fresh = rng.random((scenarios, hours)) < 1 / mean_length
     fresh[:, 0] = True
     now = np.arange(hours)
     began = np.maximum.accumulate(np.where(fresh, now, 0), axis=1)
-    place = np.take_along_axis(rng.integers(0, record.size, (scenarios, hours)), began, axis=1)
-    return record[(place + now - began) % record.size]
+    place = np.take_along_axis(rng.integers(0, size, (scenarios, hours)), began, axis=1)
+    return (place + now - began) % size

@@ -1,10 +1,11 @@
 """Readings of the source in a file: read whole, every bad row named by its line.
 
-    time, turbidity [NTU], suspended_solids [mg/L], temperature [degC]
-    2026-03-01 08:00, 12.5, 18, 21.5
+    time, turbidity [NTU], uv_transmittance [%], suspended_solids [mg/L], temperature [degC]
+    2026-03-01 08:00, 12.5, 78, 18, 21.5
 
-Suspended solids and temperature may be left out, or blank in a row. Times are those of one clock;
-with their offset (+01:00) a changed clock does no harm.
+All but the turbidity may be left out, or blank in a row. Times are those of one clock; with their
+offset (+01:00) a changed clock does no harm. A transmittance is that of an unfiltered sample, per
+cm at 254 nm.
 """
 
 from __future__ import annotations
@@ -22,8 +23,10 @@ from treatsim.correlations.solids.turbidity import FEWEST_PAIRS, Rating, curve_f
 from treatsim.errors import RequestError
 from treatsim.running.timed_table import HOUR, Column, Timed, read_timed
 
+SHADE = "uv_transmittance"
 COLUMNS = {
     "turbidity": Column("turbidity"),
+    SHADE: Column("uv_transmittance", blank=True, low=quantities.SIZES["uv_transmittance"][0]),
     "suspended_solids": Column("concentration", blank=True),
     "temperature": Column("temperature", blank=True),
 }
@@ -37,6 +40,7 @@ class Readings(NamedTuple):
 
     turbidity: Array  # mean of each hour, NTU
     rating: Rating | None  # solids by turbidity, where enough were measured
+    absorption: Array | None  # mean of each hour, where transmittance was read, 1/m
     notes: tuple[str, ...]
 
 
@@ -48,8 +52,31 @@ def read_readings(path: Path) -> Readings:
     blank = np.full(log.time.size, np.nan)
     columns = {key: log.values.get(key, blank) for key in COLUMNS}
     rating = _rating(columns)
-    return Readings(_hour_means(log.time, columns["turbidity"]), rating,
-                    _notes(log, columns, rating))  # fmt: skip
+    dark, lines = _absorption(log, columns[SHADE])
+    return Readings(_hour_means(log.time, columns["turbidity"]), rating, dark,
+                    (*_notes(log, columns, rating), *lines))  # fmt: skip
+
+
+def _absorption(log: Timed, shade: Array) -> tuple[Array | None, list[str]]:
+    """Return the absorption by the hour, or None, and what is to be said of it."""
+    read = np.flatnonzero(np.isfinite(shade))
+    if not read.size:
+        return None, []
+    ends = [quantities.text(end, SHADE) for end in (shade[read].min(), shade[read].max())]
+    notes = [f"source: transmittance as read, {ends[0]} to {ends[1]}: the dose follows it by the "
+             "hour"]  # fmt: skip
+    blank = np.flatnonzero(~np.isfinite(shade))
+    if blank.size:
+        told = ", ".join(str(log.lines[n]) for n in blank[:MOST_NOTES])
+        more = f" and {blank.size - MOST_NOTES} more" * (blank.size > MOST_NOTES)
+        notes.append(f"{log.name}: no transmittance in {_lines(blank.size)} {told}{more}; a "
+                     "straight line is drawn over, which may hide dark water")  # fmt: skip
+    line = np.interp(log.time, log.time[read], -100.0 * np.log(shade[read]))
+    return _hour_means(log.time, line), notes
+
+
+def _lines(count: int) -> str:
+    return "line" if count == 1 else "lines"
 
 
 def _notes(log: Timed, columns: Mapping[str, Array], rating: Rating | None) -> tuple[str, ...]:

@@ -8,25 +8,25 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.arrays import Array, Index
+from treatsim.arrays import Array, Flags, Index
 from treatsim.constants import DAY
 from treatsim.correlations.solids.filtration import blocking_constant
 from treatsim.correlations.solids.turbidity import TURBIDITY_RANGE
 from treatsim.errors import RequestError
 from treatsim.ranges import excursions
-from treatsim.running.dose_hours import DoseLimit, dose_limit, hours_under
+from treatsim.running.dose_hours import DoseLimit, darkness, dose_limit, hours_under
 from treatsim.running.filter_line import TEMPERATURE, Line, filter_line
 from treatsim.running.filter_run import Run
 from treatsim.running.filter_state import Law, Rules, bank_of
 from treatsim.running.filter_stretch import Clock
-from treatsim.running.source import solids_series, turbidity_series
+from treatsim.running.source import absorption_series, solids_series, turbidity_series
 from treatsim.running.spares_table import SparesParameters
 from treatsim.safety.barriers import HIGHEST_TURBIDITY
 from treatsim.safety.verdict import judge
 
 HOUR = 3600.0
 MONTH = DAY * 365.0 / 12.0
-PIECE = 1000  # scenarios at once; a number never depends on where its piece ran
+PIECE, SMALL = 400, 100  # scenarios at once: few enough for the cache; where they take long
 SCENARIOS = 2000
 ONE_BY_ONE = 600  # scenarios where elements side by side are changed alone: each takes ten times
 WEEK = 168  # hours between the stops at which the state is told
@@ -124,6 +124,7 @@ def plan_for(
     if not 0 < months <= LONGEST:
         raise RequestError(f"--months {months:g}: above 0 and not above {LONGEST}")
     table, water = stated_table(case), case.sections["water"]
+    source = case.sections.get("source")
     if not water.turbidity or not water.suspended_solids:
         raise RequestError(
             f"{case.path}: water.turbidity and water.suspended_solids above 0 are needed: what "
@@ -146,7 +147,7 @@ def plan_for(
         Rules(table.flow_needed or 0.0, np.array(longest), stops, warm, sticky),
         _running(daily, whole),
         hours,
-        case.sections.get("source"),
+        None if source is None else source.carrying(),
         float(water.turbidity),
         float(water.suspended_solids / water.turbidity),
         left,
@@ -223,14 +224,18 @@ def piece_of(
     turbidity = turbidity_series(
         plan.source, plan.turbidity, whole, scenarios, int(seeds[0]), plan.start_month
     )
+    dark = absorption_series(plan.source, whole, scenarios, int(seeds[0]))
     solids = solids_series(
         plan.source, turbidity, plan.solids, int(seeds[1]), sample_turbidity=plan.turbidity
     )
-    running = np.where(turbidity > plan.stop_above, 0.0, plan.on * HOUR)
-    behind = turbidity[:, : plan.hours] * plan.turbidity_left
-    turbid = [np.sum(running[:, : plan.hours], axis=1, where=behind > most) for most in plan.turbid]
-    beyond = [found.outside & (running > 0) for found in excursions(TURBIDITY_RANGE, turbidity)]
-    clock = Clock(_summed(solids * running), _summed(running))
+    running = plan.on[None] * HOUR
+    if np.isfinite(plan.stop_above):
+        running = np.where(turbidity > plan.stop_above, 0.0, running)
+    told, within = running[:, : plan.hours], turbidity[:, : plan.hours]
+    turbid = [np.sum((within > most / plan.turbidity_left) * told, axis=1) for most in plan.turbid]
+    beyond = [found.outside for found in excursions(TURBIDITY_RANGE, turbidity)]
+    solids *= running
+    clock = Clock(_summed(solids), np.broadcast_to(_summed(running), (scenarios, whole + 1)))
     law = _law(plan, np.random.default_rng(seeds[2]), scenarios)
     bank = bank_of(plan.line.filters.elements, np.array(plan.together))
     run = Run(plan.line, bank, law, clock, plan.rules, followed=plan.dose is not None)
@@ -247,17 +252,26 @@ def piece_of(
         history.fed,
         clock.running[:, plan.hours].copy(),
         np.stack(turbid, axis=1),
-        _under(plan, turbidity[:, : plan.hours], clock, run),
+        _under(plan, within if dark is None else dark[:, : plan.hours], clock, run),
         float(np.max(left / np.maximum(history.fed, 1e-12))),
-        float(np.sum(beyond)) / max(float(np.sum(running > 0)), 1.0),
+        sum(_share(outside, running > 0) for outside in beyond),
     )
 
 
-def _under(plan: Plan, turbidity: Array, clock: Clock, run: Run) -> Array:
+def _share(found: Flags, among: Flags) -> float:
+    """Return the share of some hours in which something was found; `among` broadcasts."""
+    here = np.broadcast_to(among, found.shape)
+    return float(np.sum(found & here)) / max(float(np.sum(here)), 1.0)
+
+
+def _under(plan: Plan, read: Array, clock: Clock, run: Run) -> Array:
+    """Return the running time below the dose; read: absorption, or turbidity that tells it."""
     if plan.dose is None:
-        return np.full(len(turbidity), np.nan)
-    draw = np.random.default_rng([plan.seed, len(turbidity), 7])
-    return hours_under(plan.dose, turbidity, clock, run.track, draw)
+        return np.full(len(read), np.nan)
+    if plan.dose.mud is not None:
+        draw = np.random.default_rng([plan.seed, len(read), 7])
+        read = darkness(plan.dose.mud, read, draw)
+    return hours_under(plan.dose, read, clock, run.track)
 
 
 def _volume(product: Array, clock: Clock, stops: Index, hours: int) -> Array:
@@ -322,7 +336,8 @@ def simulate(
     RequestError
         The scheduler cannot be reached, or distributed is not installed.
     """
-    sizes = [min(PIECE, scenarios - start) for start in range(0, scenarios, PIECE)]
+    most = PIECE if swift(plan) else SMALL
+    sizes = [min(most, scenarios - start) for start in range(0, scenarios, most)]
     if scheduler is not None:
         return _on_workers(plan, sizes, scheduler, progress)
     found, done = [], 0

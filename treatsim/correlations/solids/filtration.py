@@ -127,12 +127,39 @@ def blocked_resistance(
     hermia_1982, integrated.
     """
     load, clean, constant, n = _blocking(load, clean, constant, exponent)
-    growth = constant * load * clean ** (n - 1)
-    inside = 1 + (1 - n) * growth
-    bend = np.where(n == 1, 1.0, 1 - n)  # 1 stands in where the exponential law holds
+    return grown_resistance(constant * load * clean ** (n - 1), clean, n)
+
+
+def grown_resistance(growth: Array, clean: ArrayLike, exponent: Array) -> Array:
+    """Return the resistance at a load in the units of its law, for who asks for many loads.
+
+    Parameters
+    ----------
+    growth : ndarray
+        x k R0^(n-1) of a load x. [1]
+    clean : array_like
+        Resistance R0 at no load. [any, u]
+    exponent : ndarray
+        n, from 0 to 2. [1]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        As `blocked_resistance`. [u]
+
+    Validity
+    --------
+    Growth of 0 or more, an exponent from 0 to 2: not looked at here, as in an inner loop.
+
+    Source
+    ------
+    hermia_1982, integrated.
+    """
+    bend = 1 - exponent
+    turned = bend * growth
     with np.errstate(divide="ignore", invalid="ignore"):
-        log_ratio = np.where(n == 1, growth, np.log1p(bend * growth) / bend)
-    return np.where(inside > 0, clean * np.exp(log_ratio), np.inf)
+        log_ratio = np.where(bend == 0, growth, np.log1p(turned) / bend)
+        return np.where(turned > -1, clean * np.exp(log_ratio), np.inf)
 
 
 def load_at_resistance(
