@@ -14,6 +14,7 @@ OURS = {path.stem for path in TESTS} | {path.parent.name for path in TESTS} | {"
 OF_THE_COMMAND = {"pytest-xdist"}  # the README runs the tests on every core
 OF_UNCERTAINTY = {"SALib"}  # reached through the command
 OF_PAGE = {"bokeh"}  # reached through the command
+OF_FAST = {"numba"}  # reached through the march
 IMPORTED_AS = {"PIL": "pillow"}  # name in an import -> name of the package
 OF_TABLES = {"pandas", "pyarrow", "openpyxl", "xarray"}  # reached through sweep files
 
@@ -31,6 +32,8 @@ def test_imports_of_the_tests_are_declared_and_used():
     foreign = found - set(sys.stdlib_module_names) - OURS
     foreign = {IMPORTED_AS.get(name, name) for name in foreign}
     assert foreign <= names(project["dependencies"]) | extras["test"]
-    assert extras["test"] <= foreign | OF_TABLES | OF_PAGE | OF_UNCERTAINTY | OF_THE_COMMAND
+    known = OF_TABLES | OF_PAGE | OF_UNCERTAINTY | OF_THE_COMMAND | OF_FAST
+    assert extras["test"] <= foreign | known
     assert extras["tables"] == OF_TABLES
     assert extras["uncertainty"] == OF_UNCERTAINTY
+    assert extras["fast"] == OF_FAST

@@ -6,6 +6,7 @@ from treatsim.correlations.ro.solution_line import polynomial
 from treatsim.correlations.ro.vessel_kernel import TINY_FLUX, Problem, slopes
 
 MAX_NEWTON = 60
+ROUNDING = 4e-16
 
 
 def first_flux(xp, p: Problem, P):
@@ -34,12 +35,12 @@ def first_flux(xp, p: Problem, P):
     ------
     definition
     """
+    J, ceiling, floor = first_guess(xp, p, P)
     zero = xp.zeros(P)
-    ceiling = p.water_permeability * (P - p.permeate_pressure)
-    J, beta = first_guess(xp, p, zero, P - p.permeate_pressure), 1.0 + zero
-    low, high, done = zero, ceiling, False
+    beta, low, high, done = 1.0 + zero, zero, ceiling, False
     for _ in range(MAX_NEWTON):
-        new, turned, low, high, still = newton_step(xp, p, P, (J, beta, low, high), ceiling)
+        state = J, beta, low, high
+        new, turned, low, high, still = newton_step(xp, p, P, state, (ceiling, floor))
         # a point that is done stays as it is, so that no answer depends on the company
         J, beta, done = xp.where(done, J, new), xp.where(done, beta, turned), done | still
         if xp.all(done):
@@ -47,7 +48,7 @@ def first_flux(xp, p: Problem, P):
     return J, beta
 
 
-def newton_step(xp, p: Problem, P, state, ceiling):
+def newton_step(xp, p: Problem, P, state, limits):
     """One guarded Newton step for the flux and density ratio at the inlet.
 
     Parameters
@@ -60,8 +61,8 @@ def newton_step(xp, p: Problem, P, state, ceiling):
         Feed pressure. [Pa]
     state : tuple
         J, beta and the bracket of J. [m/s], [1], [m/s], [m/s]
-    ceiling : float or ndarray
-        Flux without osmotic pressure. [m/s]
+    limits : tuple
+        Flux without osmotic pressure, and what rounding leaves of a flux. [m/s], [m/s]
 
     Returns
     -------
@@ -76,7 +77,7 @@ def newton_step(xp, p: Problem, P, state, ceiling):
     ------
     definition
     """
-    J, beta, low, high = state
+    (J, beta, low, high), (ceiling, floor) = state, limits
     zero = xp.zeros(P)
     found = slopes(xp, p, zero, zero, P, J, beta, correct=True)
     step, turn = found[5], found[6]
@@ -86,11 +87,11 @@ def newton_step(xp, p: Problem, P, state, ceiling):
     wrong = (new < low) | (new > xp.minimum(high, ceiling))
     J = xp.maximum(xp.where(wrong, 0.5 * (low + xp.minimum(high, ceiling)), new), TINY_FLUX)
     # the step after this one would be the square of it
-    still = (abs(step) <= 1e-7 * J + 1e-16 * ceiling) & (abs(turn) <= 1e-7)
+    still = (abs(step) <= 1e-7 * J + floor) & (abs(turn) <= 1e-7)
     return J, beta, low, high, still
 
 
-def first_guess(xp, p: Problem, zero, push):
+def first_guess(xp, p: Problem, P):
     """Flux to start from: the harmonic sum of the film-free and the film-limited flux.
 
     Parameters
@@ -99,15 +100,13 @@ def first_guess(xp, p: Problem, zero, push):
         Operations. [-]
     p : Problem
         What is fixed. [-]
-    zero : float or ndarray
-        Nothing, in the shape of the points. [1]
-    push : float or ndarray
-        Pressure over the permeate's, above 0. [Pa]
+    P : float or ndarray
+        Feed pressure, above the permeate's. [Pa]
 
     Returns
     -------
-    float or ndarray
-        Flux. [m/s]
+    tuple
+        Flux; flux without osmotic pressure; what rounding leaves of a flux. [m/s], [m/s], [m/s]
 
     Validity
     --------
@@ -117,12 +116,12 @@ def first_guess(xp, p: Problem, zero, push):
     ------
     definition
     """
-    A, B = p.water_permeability, p.salt_permeability
-    w = xp.minimum(p.feed_fraction + zero, p.fraction_max)
+    A, B, push = p.water_permeability, p.salt_permeability, P - p.permeate_pressure
+    w = xp.minimum(p.feed_fraction + xp.zeros(P), p.fraction_max)
     s = w * polynomial(p.osmotic, xp.sqrt(w)) + 1e-12 * push
     half = 0.5 * (B + A * (s - push))
     reach = xp.sqrt(half * half + A * push * B)
     larger = abs(half) + reach
     free = xp.where(half > 0, A * push * B / larger, larger)
     limited = xp.exp(-polynomial(p.log_resistance, w)) * xp.log1p(push / s)
-    return free * limited / (free + limited)
+    return free * limited / (free + limited), A * push, ROUNDING * A * (abs(P) + s)

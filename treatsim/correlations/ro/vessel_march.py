@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from treatsim.correlations.ro.vessel_effort import compiled_march
 from treatsim.correlations.ro.vessel_inlet import first_flux
 from treatsim.correlations.ro.vessel_kernel import ARRAYS, FLOATS, LOG_DRY, Problem, slopes, take
 from treatsim.correlations.ro.vessel_step import (
@@ -25,6 +26,7 @@ from treatsim.correlations.ro.vessel_step import (
     A6,
     ERROR,
     FIRST_STEP,
+    LEAST_PUSH,
     MAX_STEPS,
     NOT_CONVERGED,
     OK,
@@ -78,6 +80,9 @@ def march(problem: Problem, pressure, elements: int, tolerance: float) -> Path:
     ------
     dormand_prince_1980
     """
+    found = compiled_march(problem, pressure, elements, tolerance, _one_by_one)
+    if found is not None:
+        return Path(*found)
     if pressure.size <= FEW:
         return _one_by_one(problem, pressure, elements, tolerance)
     parts = [
@@ -124,7 +129,7 @@ def _uniform(p: Problem, pressure, elements: int, tolerance: float):
 
 
 def _start(xp, p: Problem, pressure):
-    push = xp.maximum(pressure - p.permeate_pressure, 1e-6)
+    push = xp.maximum(pressure - p.permeate_pressure, LEAST_PUSH)
     start = push + p.permeate_pressure
     flux, beta = first_flux(xp, p, start)
     zero = xp.zeros(start)
@@ -168,12 +173,12 @@ class _Walk:
     def run(self):
         """Go on until every point is at the outlet; the last few on floats."""
         with np.errstate(all="ignore"):
-            for _ in range(MAX_STEPS):
-                if self.index.size <= FEW:
-                    break
+            taken = 0
+            while self.index.size > FEW and taken < MAX_STEPS:
                 self._advance()
+                taken += 1
         for i in range(self.index.size):
-            self._finish_alone(i)
+            self._finish_alone(i, taken)
         return self.nodes, self.worst, self.status
 
     def _advance(self):
@@ -210,7 +215,7 @@ class _Walk:
         self.h, self.state, self.first = self.h[keep], self.state[:, keep], self.first[:, keep]
         self.working = take(self.working, keep)
 
-    def _finish_alone(self, i):
+    def _finish_alone(self, i, taken: int):
         j = int(self.index[i])
         worst, status = _lone_walk(
             take(self.p, j),
@@ -220,6 +225,7 @@ class _Walk:
             float(self.place[i]),
             self.tolerance,
             float(self.h[i]),
+            taken,
         )
         self.worst[j], self.status[j] = max(self.worst[j], worst), status
 
@@ -256,12 +262,10 @@ def _lone_march(p: Problem, nodes, state, first, tolerance: float):
     return worst, OK
 
 
-def _lone_walk(p: Problem, nodes, state, first, place: float, tolerance: float, h: float):
+def _lone_walk(p: Problem, nodes, state, first, place: float, tolerance: float, h, taken: int = 0):
     """March one point on floats from `place` to the outlet; fills `nodes`."""
     worst, last_node, target = 0.0, nodes.shape[0] - 1, math.floor(place) + 1
-    for _ in range(MAX_STEPS):
-        if target > last_node:
-            return worst, OK
+    for _ in range(taken, MAX_STEPS):
         h = min(h, target - place)
         new, last, estimate = _float_step(p, state, h, first)
         dry, weak = new[0] <= LOG_DRY, new[2] <= p.permeate_pressure
@@ -277,6 +281,8 @@ def _lone_walk(p: Problem, nodes, state, first, place: float, tolerance: float, 
             if arrived:
                 nodes[target] = state
                 target += 1
+                if target > last_node:
+                    return worst, OK
         h *= growth(FLOATS, estimate, tolerance)
     _fill(nodes, state, first[2], place, target)
     return worst, NOT_CONVERGED

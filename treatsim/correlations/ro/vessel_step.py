@@ -16,6 +16,7 @@ BEYOND_LINE = 32
 
 MAX_STEPS = 600
 FIRST_STEP = 0.25  # elements, of a walk
+LEAST_PUSH = 1e-6  # Pa at the inlet; where there is less, a status says so
 SHORT = 1e-4  # elements; a step this short may end at a limit whatever its estimate
 HALF, ONCE, TWICE, FOURFOLD = ((factor / 0.9) ** 5 for factor in (0.5, 1.0, 2.0, 4.0))
 
@@ -29,7 +30,34 @@ ERROR = (71 / 57600, 0.0, -71 / 16695, 71 / 1920, -17253 / 339200, 22 / 525, -1 
 
 
 def estimated(xp, h, error, new, old_y):
-    """Largest relative error of recovery, salt, pressure and (a tenth of) flux; inf if unsound."""
+    """Largest relative error of recovery, salt, pressure and (a tenth of) flux.
+
+    Parameters
+    ----------
+    xp : Arrays or Floats
+        Operations. [-]
+    h : float or ndarray
+        Length of the step. [elements]
+    error : tuple or ndarray
+        Rates of the error of y, m, P, J and beta. [per element]
+    new : tuple or ndarray
+        State the step leads to. [-]
+    old_y : float or ndarray
+        Logarithm of the flow it starts from. [1]
+
+    Returns
+    -------
+    float or ndarray
+        Infinite where the new state is unsound. [1]
+
+    Validity
+    --------
+    Any state; where water came back, or nearly all is gone, it is unsound.
+
+    Source
+    ------
+    dormand_prince_1980
+    """
     y, m, P, J, beta = new
     worst = xp.maximum(abs(error[0]) / (abs(y) + 1e-300), abs(error[1]) / (abs(m) + 1e-300))
     worst = xp.maximum(worst, abs(error[2]) / (abs(P) + 1e-300))
@@ -42,7 +70,27 @@ def estimated(xp, h, error, new, old_y):
 def growth(xp, estimate, tolerance: float):
     """Factor to the next step: a power of two, so that a rounding error moves no place.
 
+    Parameters
+    ----------
+    xp : Arrays or Floats
+        Operations. [-]
+    estimate : float or ndarray
+        Relative error of this step. [1]
+    tolerance : float
+        Largest allowed. [1]
+
+    Returns
+    -------
+    float or ndarray
+        1/4, 1/2, 1, 2 or 4. [1]
+
+    Validity
+    --------
     The fifth root of the room left, with a tenth of reserve, rounded down.
+
+    Source
+    ------
+    dormand_prince_1980
     """
     room = tolerance / (estimate + 1e-6 * tolerance)
     longer = xp.where(room >= FOURFOLD, 4.0, xp.where(room >= TWICE, 2.0, 1.0))
@@ -50,4 +98,24 @@ def growth(xp, estimate, tolerance: float):
 
 
 def limit(dry) -> int:
+    """Status of a path that came to an end.
+
+    Parameters
+    ----------
+    dry : bool
+        Nearly all water is gone; else the pressure is. [-]
+
+    Returns
+    -------
+    int
+        A bit. [1]
+
+    Validity
+    --------
+    Any path that ended.
+
+    Source
+    ------
+    definition
+    """
     return DRY_OUT if dry else CONCENTRATE_BELOW_PERMEATE
