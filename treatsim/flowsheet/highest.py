@@ -1,9 +1,10 @@
-"""What an exchanger cannot be balanced by, even at the highest pressure: known before any search.
+"""What no pressure balances at an exchanger is known before any search.
 
 Pumps of stated flows feed vessels whose concentrate drives an exchanger; only the permeate can
 leave. The most permeate there can be is that of source water at the highest pressure the pumps may
 take, for what returns makes the feed saltier. Where even that leaves too much concentrate, no
-pressure meets the equations, and one march has said so.
+pressure meets the equations, and one march has said so. Nor does any where all of the feed would
+not be enough, because more leaks than the pumps bring.
 """
 
 from __future__ import annotations
@@ -25,10 +26,10 @@ from treatsim.flowsheet.wiring import reach
 from treatsim.numerics import find_roots
 from treatsim.water.stream import Stream
 
-SURPLUS = 1e-3  # of concentrate, relative; above what a march is exact to
+SURPLUS = 1e-4  # of concentrate, relative; above what a march is exact to
 GUESS = 0.45  # of the highest pressure
 ROUGH = 1e-2  # of a first guess, relative
-STEPS = 8  # to the state at the highest pressure
+STEPS = 8  # to the state at an end of the pressures
 
 
 class Driven(NamedTuple):
@@ -44,27 +45,31 @@ def known_before(equations: Equations, x: Array) -> Flags:
     """Return the points that no pressure balances; puts what is known of the answer into `x`.
 
     Where an answer may be, that is the pressure at which source water alone would be balanced;
-    elsewhere it is the state at the highest pressure.
+    elsewhere it is the state at the pressure that comes nearest, the highest or the lowest.
     """
     out = np.zeros(equations.points, bool)
     for driven in _driven(equations.sheet):
         rows = _pressure_rows(equations, driven)
         if not rows:  # nothing to be moved
             continue
-        high = max(equations.unknowns[row].high for row in rows)
-        everyone = np.arange(equations.points)
-        surplus = _surplus(equations, driven, np.full(equations.points, high), everyone)
-        new = np.flatnonzero(~out & (surplus > SURPLUS))
-        if new.size:
-            x[:, new] = _state(equations, driven, x[:, new], new)
-        out[new] = True
-        within = np.flatnonzero(~out & (surplus < 0))
+        everyone = np.arange(out.size)
+        x[:] = _flows(equations, x, everyone)
+        own = [equations.unknowns[row] for row in rows]
+        ends = min(u.low for u in own), max(u.high for u in own)
+        least, most = (
+            _surplus(equations, driven, np.full(out.shape, end), everyone) for end in ends
+        )
+        for end, beyond in zip(ends, (least < -SURPLUS, most > SURPLUS), strict=True):
+            new = np.flatnonzero(~out & beyond)
+            if new.size:
+                x[:, new] = _state(equations, driven, x[:, new], new, end)
+            out[new] = True
+        within = np.flatnonzero(~out & (least > 0) & (most < 0))
         if within.size:
-            pressure = _balancing(equations, driven, within, high)
+            pressure = _balancing(equations, driven, within, ends, (least - most)[within])
             for row in rows:
                 x[row, within] = pressure
             _remember(equations, driven, pressure, within)
-            x[:, within] = _flows(equations, x[:, within], within)
     return out
 
 
@@ -77,15 +82,19 @@ def _pressure_rows(equations: Equations, driven: Driven) -> list[int]:
     ]
 
 
-def _balancing(equations: Equations, driven: Driven, index: Index, high: float) -> Array:
-    """Return the pressure at which feed of source water leaves what is to be pushed."""
+def _balancing(
+    equations: Equations, driven: Driven, index: Index, ends: tuple[float, float], fall: Array
+) -> Array:
+    """Return the pressure at which feed of source water leaves what is to be pushed.
+
+    `fall` is by how much the surplus falls from the lowest pressure to the highest.
+    """
     return find_roots(
         lambda pressure, part: _surplus(equations, driven, pressure, index[part]),
-        np.full(index.size, GUESS * high),
-        0.0,
-        high,
+        np.full(index.size, GUESS * ends[1]),
+        *ends,
         rtol=ROUGH,
-        ftol=ROUGH,
+        ftol=ROUGH * fall,
     ).x
 
 
@@ -225,18 +234,18 @@ def _flows(equations: Equations, x: Array, index: Index) -> Array:
     return x
 
 
-def _state(equations: Equations, driven: Driven, x: Array, index: Index) -> Array:
-    """Return the open values at the highest pressure, all equations but the balance met."""
+def _state(equations: Equations, driven: Driven, x: Array, index: Index, pressure: float) -> Array:
+    """Return the open values at a pressure, all equations but the balance met."""
     unknowns = equations.unknowns
     rows = _pressure_rows(equations, driven)
     fixed = rows[0]
-    x[rows] = unknowns[fixed].high
+    x[rows] = pressure
     opened = OpenRecycles(equations, x, index)
     left_out = equations.conditions.index((driven.exchanger, "balance"))
     least, most = opened.limits()
 
     def whole(values: Array) -> Array:
-        return np.insert(values, fixed, unknowns[fixed].high, axis=0)
+        return np.insert(values, fixed, pressure, axis=0)
 
     def rest(values: Array, part: Index) -> Array:
         return np.delete(opened(whole(values), part), left_out, axis=0)

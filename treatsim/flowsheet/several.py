@@ -21,7 +21,8 @@ NEWTON_STEPS = 40
 OPEN_STEPS = 20  # with the recycles open
 LAST_STEPS = 8  # with the recycles closed, where they could not be closed before
 OTHER_STARTS = (0.45, 0.15)  # shares of a pressure's range to start from where the guess failed
-PINNED = 1e-2  # of the range of a pressure; nearer to its upper end it cannot go on
+PINNED = 1e-2  # of the range of an open value; nearer to its end it cannot go on
+NEAR = 1e-3  # residual from which the closed recycles lead on, rather than another start
 SOLVED = 1e-8  # residual that is still an answer
 
 
@@ -77,13 +78,13 @@ def _limits(unknowns: list[Unknown], points: int) -> tuple[Array, Array]:
 def _together(equations: Equations, x: Array, out: Flags) -> tuple[Flags, Flags]:
     """Solve for the open values, put into `x`, together with the state at the cuts.
 
-    Returns where that was met, and where not because a pressure went to its upper limit from two
-    starts in turn, or because a point is known to be `out` of reach; these are given up, and `x`
+    Returns where that was met, and where not because an open value went to its limit from the
+    first two starts, or because a point is known to be `out` of reach; these are given up, and `x`
     is that state.
     """
     points = equations.points
     index, good, pinned = np.flatnonzero(~out), np.zeros(points, bool), out.copy()
-    before = np.zeros(points, bool)  # at a limit from the last start
+    before = np.ones(points, bool)  # at a limit from every start so far
     for share in (None, *OTHER_STARTS):
         if index.size == 0:
             break
@@ -95,21 +96,26 @@ def _together(equations: Equations, x: Array, out: Flags) -> tuple[Flags, Flags]
         first, here = np.concatenate([start, opened.first]), np.arange(index.size)
         found, r = quasi_newton(defined(opened), *ends, first, here, OPEN_STEPS)
         met = size(r) <= CLOSE
+        near = ~met & (size(r) <= NEAR)
         own = found[: len(x)]
-        now = ~met & _at_highest_pressure(equations.unknowns, own)
-        stuck = now & before[index]
-        opened.keep(found, np.flatnonzero(met | stuck))
-        x[:, index[met | stuck]] = own[:, met | stuck]
-        good[index[met]], pinned[index[stuck]], before[index] = True, True, now
-        index = index[~met & ~stuck]
+        now = ~met & _at_a_limit(equations.unknowns, own)
+        stuck = now & ~near & before[index] & (share is not None)
+        ended = met | near | stuck
+        opened.keep(found, np.flatnonzero(ended))
+        x[:, index[ended]] = own[:, ended]
+        good[index[met]], pinned[index[stuck]] = True, True
+        before[index] &= now
+        index = index[~ended]
     return good, pinned
 
 
-def _at_highest_pressure(unknowns: list[Unknown], x: Array) -> Flags:
-    """Return the points at which an open pressure has gone to its upper limit."""
-    limits = [
-        x[i] > u.high - PINNED * (u.high - u.low)
-        for i, u in enumerate(unknowns)
-        if u.field == "outlet_pressure"
-    ]
-    return np.any(limits, axis=0) if limits else np.zeros(x.shape[1], bool)
+def _at_a_limit(unknowns: list[Unknown], x: Array) -> Flags:
+    """Return the points at which an open pressure has gone to an end, or a flow to the largest."""
+    found = np.zeros(x.shape[1], bool)
+    for u, value in zip(unknowns, x, strict=True):
+        margin = PINNED * (u.high - u.low)
+        if u.field in ("", "outlet_pressure"):
+            found |= value > u.high - margin
+        if u.field == "outlet_pressure":
+            found |= value < u.low + margin
+    return found
