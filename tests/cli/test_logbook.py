@@ -102,6 +102,7 @@ def test_the_case_as_it_is_today(tmp_path):
     assert 0.80 < ro["water_permeability_ratio"]["value"] < 0.83
     assert 1.10 < ro["salt_permeability_ratio"]["value"] < 1.18  # 1.15 was put in; with leak 2.2
     assert O_RING in ro["salt_permeability_ratio"]["source"]
+    assert 1.40 < ro["pressure_drop_ratio"]["value"] < 1.50
     assert data["logbook"]["stop"] == [f"ro: {O_RING} suspected"]
     solved = treatsim("solve", out)
     assert solved.status == 1

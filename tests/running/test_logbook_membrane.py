@@ -202,6 +202,11 @@ def test_learnt_values_hold_the_truth(tmp_path):
     for key, true in (("water", 0.92 * np.exp(-0.15)), ("salt", 1.15 * np.exp(0.2))):
         item = found.learnt[f"ro.{key}_permeability_ratio"]
         assert abs(item.value - true) < 3 * item.spread
+    drop = found.learnt["ro.pressure_drop_ratio"]
+    assert abs(drop.value - 1.0) < 3 * drop.spread
+    closed = logs.front_fouling(FRESH, 0.6 * SHARE)
+    item = judged(tmp_path, closed, logs.Noise(), 5).learnt["ro.pressure_drop_ratio"]
+    assert 1.2 < item.value < np.max(closed.drop)
 
 
 @pytest.mark.parametrize("name", ["o-ring", "brine seal"])

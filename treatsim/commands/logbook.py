@@ -13,11 +13,13 @@ def run(arguments) -> int:
     from treatsim import cases
     from treatsim.report import logbook_files, logbook_text
     from treatsim.report.files import write_whole
+    from treatsim.report.progress import Progress
     from treatsim.running.logbook import study
 
     form = form_of(arguments, *FORMS)
     case = cases.load(arguments.case, changes(arguments))
-    book = study(case, arguments.readings)
+    with Progress("rows") as progress:
+        book = study(case, arguments.readings, progress)
     if form in (".svg", ".png"):
         write_whole(arguments.out, logbook_files.picture(case, book, form[1:]))
     elif form:

@@ -72,6 +72,13 @@ class RoVesselParameters(Parameters):
     salt_permeability_ratio: float = quantity(
         "factor", "salt permeability today over new", low=0.01, high=100
     )
+    pressure_drop_ratio: float = quantity(
+        "factor",
+        "pressure drop of the feed channel today over clean",
+        open_low=True,
+        high=20,
+        default=1.0,
+    )
     permeate_pressure: float = quantity("pressure", "pressure behind the membrane", default=0.0)
     antiscalant: str = choice(
         ("none", "dosed"), "whether the feed gets an antiscalant", default="none"
@@ -152,19 +159,24 @@ class RoVessel(Unit):
         if p.antiscalant != "dosed":
             yield Mend(f"dose an antiscalant ahead of {self.name}", {"antiscalant": "dosed"})
         worn = np.any(np.asarray(p.water_permeability_ratio) < 1)
+        worn |= np.any(np.asarray(p.pressure_drop_ratio) > 1)
         if worn or np.any(np.asarray(p.salt_permeability_ratio) > 1):
-            new = {"water_permeability_ratio": 1.0, "salt_permeability_ratio": 1.0}
+            new = {f"{key}_ratio": 1.0 for key in ("water_permeability", "salt_permeability")}
+            if np.any(np.asarray(p.pressure_drop_ratio) > 1):
+                new["pressure_drop_ratio"] = 1.0
             yield Mend(f"put new elements into {self.name}", new)
 
     def evaluate(self, feed: Stream) -> Outcome:
         """Return permeate and concentrate of all vessels."""
         p = self.parameters
         element = element_of(p.element)
-        law = spacer_channel.correlation(p.correlation)
+        law = spacer_channel.fouled(
+            spacer_channel.correlation(p.correlation), p.pressure_drop_ratio
+        )
         membrane = self.membrane(feed.temperature)
         line = line_of_water(feed.water, feed.temperature)
         entering = VesselFeed(
-            feed.mass_flow / p.vessels_in_parallel,
+            feed.mass_flow / p.vessels_in_parallel + 0.0 * np.asarray(p.pressure_drop_ratio),
             feed.salinity,
             feed.pressure,
             p.permeate_pressure,

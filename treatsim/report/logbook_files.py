@@ -131,13 +131,15 @@ def case_text(case: Any, book: Logbook, system: str) -> str:
     goes into `logbook.stop`, beside what stood there, until a person takes it out.
     """
     data = copy.deepcopy(dict(case.data))
-    changed = 0
+    changed, units = 0, case.flowsheet().units
+    fields = {name: units[name].parameters.__dataclass_fields__ for name in data["units"]}
     for unit in book.units:
         table = data["units"][unit.unit]
         when = moment(book.readings.start, unit.time[-1])
         for address, item in unit.learnt.items():
             key = address.rpartition(".")[2]
-            if key not in table:  # by a sheet, which the log cannot rewrite
+            left_out = isinstance(fields[unit.unit][key].default, float)
+            if key not in table and not left_out:  # by a sheet, which the log cannot rewrite
                 continue
             source = f"{len(unit.line)} rows of {Path(book.readings.path).name} up to {when}"
             table[key] = {

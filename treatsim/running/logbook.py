@@ -10,6 +10,7 @@ from treatsim.running import filter_log, membrane_log, membrane_rows, pump_log, 
 from treatsim.running.log_checks import read_log
 from treatsim.running.log_file import METER, Readings
 from treatsim.running.logbook_table import LogbookParameters
+from treatsim.running.membrane_inverse import nobody
 from treatsim.running.records import UnitLog
 from treatsim.running.timed_table import Column
 
@@ -74,14 +75,15 @@ class Judge(NamedTuple):
     fits: Callable[[Any], bool]  # unit -> whether it is of the sort
     columns_of: Callable[[str], dict[str, Column]]
     lacks: Callable[[Any, Readings], list[str]]
-    study: Callable[[Any, Any, Readings, LogbookParameters], UnitLog]
+    study: Callable[..., UnitLog]  # unit, case, log, table, and whom to report to where it is slow
     words: Mapping[str, str]  # of the trade -> end of the address
+    slow: bool = False
 
 
 JUDGES = (
     Judge(
         lambda unit: unit.semipermeable, membrane_rows.columns_of, membrane_rows.lacks,
-        membrane_log.study, membrane_rows.WORDS,
+        membrane_log.study, membrane_rows.WORDS, slow=True,
     ),
     Judge(
         lambda unit: unit.fouled == "filter", filter_log.columns_of, filter_log.lacks,
@@ -120,8 +122,11 @@ def trade_words(units: Mapping[str, Any]) -> dict[str, str]:
     return found
 
 
-def study(case: Any, path: str) -> Logbook:
-    """Judge the log at `path` against a case: its units, its water and its table `[logbook]`."""
+def study(case: Any, path: str, report: Callable[[int, int], None] = nobody) -> Logbook:
+    """Judge the log at `path` against a case: its units, its water and its table `[logbook]`.
+
+    `report` is told how many rows of a vessel are inverted, and how many there are.
+    """
     table: LogbookParameters | None = case.sections.get("logbook")
     if table is None:
         raise RequestError(
@@ -135,7 +140,8 @@ def study(case: Any, path: str) -> Logbook:
         if missing := judge.lacks(unit, log):
             lacking.append(f"{unit.name}: its log needs {', '.join(missing)}")
             continue
-        found.append(judge.study(unit, case, log, table))
+        more = (report,) if judge.slow else ()
+        found.append(judge.study(unit, case, log, table, *more))
     if not found:
         told = "; ".join(lacking) or "no unit of this case is judged by a log"
         raise RequestError([f"{path}: nothing to judge: {line}" for line in told.split("; ")])

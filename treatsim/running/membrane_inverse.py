@@ -145,8 +145,19 @@ class _Model:
         return np.clip(x, -WIDEST, WIDEST)
 
 
-def invert(rows: VesselReadings, plant: Plant, errors: Errors | None = None) -> Implied:
+def nobody(done: int, total: int) -> None:
+    """Report to nobody."""
+
+
+def invert(
+    rows: VesselReadings,
+    plant: Plant,
+    errors: Errors | None = None,
+    report: Callable[[int, int], None] = nobody,
+) -> Implied:
     """Return the permeabilities that each row implies, and their errors by the instruments'.
+
+    `report` is told how many of the rows are done.
 
     A row that no membrane explains is not found. The pressure drop is that of the row: what it has
     beyond a clean channel is taken from the driving pressure by half.
@@ -154,7 +165,7 @@ def invert(rows: VesselReadings, plant: Plant, errors: Errors | None = None) -> 
     rows = VesselReadings(*(np.asarray(v, float) for v in np.broadcast_arrays(*rows)))
     model = _Model(rows, plant)
     every = np.arange(rows.feed_flow.size)
-    x, miss = _newton(model, every)
+    x, miss = _newton(model, every, report)
     solved = model.solve(x, every)
     sound = (np.max(np.abs(miss), axis=0) <= ACCEPTED) & (np.asarray(solved.status) == 0)
     sound &= np.max(np.abs(x), axis=0) < WIDEST
@@ -167,7 +178,7 @@ def invert(rows: VesselReadings, plant: Plant, errors: Errors | None = None) -> 
     return Implied(x[0], x[1], drop, scatter, sound)
 
 
-def _newton(model: _Model, every) -> tuple[Array, Array]:
+def _newton(model: _Model, every, report) -> tuple[Array, Array]:
     """Return logarithms and misses (2, n); Broyden's update after the first slopes."""
     x = model.guess()
     model.misses(x, every, follow=True)  # the drop first: it moves the driving pressure
@@ -175,6 +186,7 @@ def _newton(model: _Model, every) -> tuple[Array, Array]:
     slopes = _slopes(model, x, miss, every)
     for number in range(MOST_ROUNDS):
         left = np.flatnonzero(np.maximum(np.max(np.abs(miss), axis=0), model.moved) > CLOSE)
+        report(every.size - left.size, every.size)
         if left.size == 0:
             break
         if number % ANEW == ANEW - 1:  # the few that creep

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -14,10 +14,18 @@ from treatsim.correlations.ro.vessel import Membrane, VesselFeed
 from treatsim.correlations.ro.vessel_inverse import pressure_for_permeate
 from treatsim.errors import RequestError
 from treatsim.operations.ro_element import element_of, membrane_at
+from treatsim.running.flow_balance import Meters, hold_together
 from treatsim.running.log_file import Fault, Readings
 from treatsim.running.logbook_table import HABIT, LogbookParameters
 from treatsim.running.membrane_causes import HALF, Conditions, Pattern, causes_of, pattern_of
-from treatsim.running.membrane_inverse import Errors, Implied, Plant, VesselReadings, invert
+from treatsim.running.membrane_inverse import (
+    Errors,
+    Implied,
+    Plant,
+    VesselReadings,
+    invert,
+    nobody,
+)
 from treatsim.running.membrane_normal import at_start, series_of
 from treatsim.running.membrane_rows import Rows, rows_of
 from treatsim.running.records import (
@@ -35,13 +43,29 @@ from treatsim.running.trends import Trend, trend_of
 
 LEAST_ROWS = 5
 LAST = 20  # rows that stand for today's conditions
+INPUTS = {  # of the case, by trend
+    "water": "water_permeability_ratio",
+    "salt": "salt_permeability_ratio",
+    "drop": "pressure_drop_ratio",
+}
 
 
-def study(unit: Any, case: Any, log: Readings, table: LogbookParameters) -> UnitLog:
+def study(
+    unit: Any,
+    case: Any,
+    log: Readings,
+    table: LogbookParameters,
+    report: Callable[[int, int], None] = nobody,
+) -> UnitLog:
     """Return what a log says of a vessel of a case."""
     table.needed("flow_error", "pressure_error", "conductivity_error", "temperature_error")
     plant = plant_of(unit, case.flowsheet().source.water)
-    rows, implied = _explained(unit, log, table, plant)
+    errors = _errors(unit, log, table)
+    meters = hold_together(
+        unit, log, table, _explained(unit, log, rows_of(unit, log, table), (plant, errors, report)),
+        (plant, errors),
+    )  # fmt: skip
+    rows, implied = meters.rows, meters.implied
     first = rows.time <= rows.time[0] + table.baseline
     start = VesselReadings(*(float(np.median(v[first])) for v in rows.readings))
     series, outside = series_of(unit, plant, rows.readings, implied, start)
@@ -53,31 +77,50 @@ def study(unit: Any, case: Any, log: Readings, table: LogbookParameters) -> Unit
     }
     pattern = pattern_of(trends, notice, rows.time, log.events, log.start)
     causes = causes_of(pattern, _conditions(plant, rows.readings, implied, first))
+    causes = _with_meters(causes, meters, pattern)
     notes = (
+        *filter(None, (meters.note,)),
         *_notes(unit.name, log, table),
         *outside,
         *(f"noted beside a step: {text}" for text in pattern.explained),
         _pressures(plant, start, trends),
     )
-    learnt = _learnt(unit.name, trends, pattern, causes)
+    learnt = _learnt(unit.name, trends, pattern, causes, meters.doubt)
     return UnitLog(
         unit.name, "reverse osmosis", rows.time, rows.line, rows.left_out, series, trends,
         _triggers(trends, table, rows.time), causes, learnt, notes,
     )  # fmt: skip
 
 
-def _explained(
-    unit: Any, log: Readings, table: LogbookParameters, plant: Plant
-) -> tuple[Rows, Implied]:
-    """Return the rows that a membrane explains, and what each implies."""
-    rows = rows_of(unit, log, table)
+def _with_meters(causes: tuple[Cause, ...], meters: Meters, pattern: Pattern) -> tuple[Cause, ...]:
+    """Put what the flow meters say behind what stops, and beside what rests on flow."""
+    found = [
+        cause._replace(evidence=(*cause.evidence, meters.remark))
+        if pattern.slow["water"] and not cause.stop and cause.verdict != "nothing"
+        else cause
+        for cause in causes
+    ]
+    if meters.cause is None:
+        return tuple(found)
+    rest = [cause for cause in found if not cause.stop and cause.verdict != "nothing"]
+    return (*(cause for cause in found if cause.stop), meters.cause, *rest)
+
+
+def _errors(unit: Any, log: Readings, table: LogbookParameters) -> Errors:
+    """Return the standard errors of the instruments."""
     flow, pressure, conductivity, temperature = (
         float(getattr(table, f"{kind}_error"))
         for kind in ("flow", "pressure", "conductivity", "temperature")
     )
     two = not log.has(f"{unit.name}.pressure_drop")
-    errors = Errors(flow, pressure, conductivity, temperature, two)
-    implied = invert(rows.readings, plant, errors)
+    return Errors(flow, pressure, conductivity, temperature, two)
+
+
+def _explained(
+    unit: Any, log: Readings, rows: Rows, how: tuple[Plant, Errors, Callable[[int, int], None]]
+) -> tuple[Rows, Implied]:
+    """Return the rows that a membrane explains, and what each implies."""
+    implied = invert(rows.readings, *how)
     sound = implied.found & np.isfinite(implied.drop)
     lost = [
         Fault(int(line), f"{unit.name}: no membrane explains this row", True)
@@ -109,23 +152,20 @@ def _triggers(
 
 
 def _learnt(
-    name: str, trends: Mapping[str, Trend], pattern: Pattern, causes: Sequence[Cause]
+    name: str, trends: Mapping[str, Trend], pattern: Pattern, causes: Sequence[Cause], doubt: str
 ) -> dict[str, Learnt]:
-    """Return the permeabilities of today as inputs of the case.
+    """Return the permeabilities and the drop of today as inputs of the case.
 
     What came at once through a seal is not the membrane's: it is left out, and said.
     """
     seal = [cause.name for cause in causes if cause.stop]
     found = {}
-    for key in ("water", "salt"):
+    for key in INPUTS:
         but = pattern.open_steps[key] if seal else ()
         shares = ", ".join(percent(np.expm1(step.size)) for step in but)
         said = [f"without {shares} at once, no membrane's: {'; '.join(seal)}"] if but else []
-        if key == "water" and (pattern.slow["drop"] or pattern.sudden["drop"]):
-            change = percent(np.expm1(trends["drop"].now))
-            said.append(f"the pressure drop, {change}, has no input here: flow is told too high")
-        address = f"{name}.{key}_permeability_ratio"
-        found[address] = learnt_level(trends[key], "factor", but, "; ".join(said))
+        said += [doubt] if doubt else []
+        found[f"{name}.{INPUTS[key]}"] = learnt_level(trends[key], "factor", but, "; ".join(said))
     return found
 
 

@@ -55,6 +55,32 @@ class SpacerChannel(NamedTuple):
     porosity: Any  # of the spacer-filled channel
 
 
+def fouled(law: SpacerCorrelation, ratio: Any) -> SpacerCorrelation:
+    """Return a correlation of a channel whose pressure drop is `ratio` times that of a clean one.
+
+    Parameters
+    ----------
+    law : SpacerCorrelation
+        Of the clean channel. [-]
+    ratio : array_like
+        Above 0, over the points. [1]
+
+    Returns
+    -------
+    SpacerCorrelation
+        With its friction factor times the ratio; mass transfer as it was. [-]
+
+    Validity
+    --------
+    The same share of blocking along the whole vessel.
+
+    Source
+    ------
+    definition
+    """
+    return law._replace(friction_factor=law.friction_factor * ratio)
+
+
 def correlation(name: str) -> SpacerCorrelation:
     """Find a correlation by its name.
 

@@ -62,7 +62,10 @@ def along(result: Any, name: str) -> Along:
         channel,
         line,
         CUTS * int(parameters.elements_in_series),
-        spacer_channel.correlation(parameters.correlation),
+        spacer_channel.fouled(
+            spacer_channel.correlation(parameters.correlation),
+            float(at(parameters.pressure_drop_ratio, 0)),
+        ),
     )
     y, m, pressure, flux, beta = solved.nodes.reshape(-1, 5).T[:, :, None]
     here = vessel_kernel.local(vessel_kernel.ARRAYS, solved.problem, y, m, flux, beta)
