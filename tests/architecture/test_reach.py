@@ -17,7 +17,6 @@ WAITING = {
         "correlations.solids.collector Bed flow_factor contact_yao contact_tufenkji",
     ),
     "bench readings in a case": (
-        "correlations.disinfection.chlorine chlorine_demand jar_dose",
         "correlations.disinfection.chlorine_decay rate_from_readings",
         "correlations.uv.collimated_beam depth_average reflection_factor divergence_factor"
         " collimated_beam_irradiance lamp_power_from_irradiance",

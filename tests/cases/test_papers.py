@@ -129,6 +129,9 @@ def test_no_germ_in_a_hundred_millilitres():
         ({"sodium": "520 mg/L as N"}, "no meaning"),
         ({"iron": "-1 mg/L"}, "iron"),
         ({"iron": "below mg/L"}, "no number"),
+        ({"sodium": "3 °dH"}, "not stated in degrees"),
+        ({"hardness": "12 dH as CaCO3"}, "says what it counts"),
+        ({"hardness": "12 degC"}, "wrong dimension"),
     ],
 )
 def test_reports_refused(changes, words):
@@ -195,6 +198,7 @@ JAR = {"jar_turbidity_before": "40 NTU", "jar_turbidity_after": "6 NTU",
        "jar_coagulant_dose": "0 mg/L"}  # fmt: skip
 COLUMN = {"column_depth": "1.2 m", "column_readings": ["60 % at 10 min", "30 % at 40 min"],
           "median_size": None, "size_deviation": None, "particle_density": None}  # fmt: skip
+JARS = {"jars": ["0 mg/L at 0.5 mg/L", "0.4 mg/L at 1 mg/L"], "jar_residual": "0.2 mg/L"}
 SILT = {"silt_first_filling": "30 s", "silt_last_filling": "40 s", "silt_test_time": "15 min"}
 SHEETS += [
     ("feed_pump", CURVE, {"curve": ["18 m at 0 m3/h", "24 m at 6 m3/h"]}, "rises is refused"),
@@ -210,6 +214,12 @@ SHEETS += [
     ("settling_basin", COLUMN, {"column_readings": ["30 % at 10 min", "60 % at 40 min"]}, "rise"),
     ("settling_basin", COLUMN, {"column_readings": ["130 % at 10 min", "9 % at 40 min"]}, "130 %"),
     ("settling_basin", COLUMN, {"median_size": "20 um"}, "keep one"),
+    ("chlorine_dosing", JARS, {"jar_residual": "0.5 mg/L"}, "falls short"),
+    ("chlorine_dosing", JARS, {"jars": "0.4 mg/L at 1 mg/L"}, "at least two jars"),
+    ("chlorine_dosing", JARS, {"jars": ["2 mg/L at 1 mg/L", "3 mg/L at 2 mg/L"]}, "raw water"),
+    ("chlorine_dosing", JARS, {"jars": ["0 mg/L at 1 NTU", "1 mg/L at 2 mg/L"]}, "NTU"),
+    ("chlorine_dosing", JARS, {"jar_residual": None}, "jar_residual is missing"),
+    ("chlorine_dosing", JARS, {"dose": "1.5 mg/L"}, "jars gives it too; keep one"),
     ("ro_vessel", SILT, {"silt_last_filling": "20 s"}, "last over first"),
     ("ro_vessel", SILT, {"silt_last_filling": "200 s"}, "says nothing"),
     ("ro_vessel", {}, {"element": {"class": "brackish"}}, "no class"),
@@ -238,6 +248,7 @@ def test_sheets_refused(kind, sheet, changes, words):
         ("feed_pump", "shutoff_head", "curve"),
         ("uv_reactor", "ageing_factor", "lamp_hours"),
         ("settling_basin", "turbidity_removal", "jar_turbidity_before"),
+        ("chlorine_dosing", "demand", "jars"),
         ("settling_basin", "median_size", "column_readings"),
     ],
 )
@@ -248,7 +259,8 @@ def test_what_is_missing_names_both_forms(kind, field, other):
 
 
 def test_sheets_declare_all_they_read():
-    for kind in ("cartridge_filter", "feed_pump", "uv_reactor", "settling_basin", "ro_vessel"):
+    for kind in ("cartridge_filter", "feed_pump", "uv_reactor", "settling_basin", "ro_vessel",
+                 "chlorine_dosing"):  # fmt: skip
         record = type(read(kind, unit_table(kind, {}))[0])
         names = set(record.__dataclass_fields__)
         for sheet in record.forms:

@@ -11,9 +11,10 @@ from command import treatsim
 from scipy.stats import norm
 
 from treatsim import cases
-from treatsim.errors import CaseError, RequestError
+from treatsim.errors import CaseError, NoSolutionError, RequestError
 from treatsim.safety.verdict import judge
 from treatsim.spreads import Spread
+from treatsim.studies import uncertainty as module
 from treatsim.studies.sensitivity import indices, sensitivity, swings
 from treatsim.studies.spread_inputs import SpreadInputs, sobol, spread_inputs
 from treatsim.studies.uncertainty import quick_chances, uncertainty
@@ -102,9 +103,39 @@ def test_a_case_with_a_recycle_has_no_chance_on_the_screen():
     assert quick_chances(case, judge(case.solve())) == {}
 
 
-def test_a_chemistry_of_its_own_at_every_sample_is_no_matter_of_a_second():
+def test_the_screen_and_the_command_agree_where_every_sample_is_a_water_of_its_own():
     case = cases.load("cases/sea.toml")  # whose salinity is uncertain
-    assert quick_chances(case, judge(case.solve())) == {}
+    quick = quick_chances(case, judge(case.solve()))
+    told = uncertainty(case, samples=2**13)
+    assert min(one.met for one in told.chances) < 0.9
+    for one in told.chances:
+        assert quick[one.limit.name, one.limit.address] == pytest.approx(one.met, abs=0.02)
+
+
+def test_samples_in_threads_are_those_of_one_after_the_other(monkeypatch):
+    case = cases.load("cases/sea.toml")
+    monkeypatch.setattr(module, "PIECE", 256)
+    side_by_side = uncertainty(case, samples=1024)
+    monkeypatch.setattr(module, "PIECE", 2**20)
+    at_once = uncertainty(case, samples=1024)
+    assert side_by_side.chances == at_once.chances
+    for address, (_, values) in at_once.results.items():
+        np.testing.assert_allclose(side_by_side.results[address][1], values, rtol=1e-6)
+
+
+def test_a_fault_in_one_piece_is_no_answer(monkeypatch):
+    case = cases.load(RIVER)
+    monkeypatch.setattr(module, "PIECE", 256)
+    take = module._Runs.take
+
+    def fails(self, case, arrays, start):
+        if start == 512:
+            raise NoSolutionError("third piece")
+        take(self, case, arrays, start)
+
+    monkeypatch.setattr(module._Runs, "take", fails)
+    with pytest.raises(NoSolutionError, match="third piece"):
+        uncertainty(case, samples=1024)
 
 
 def test_ishigami_indices_are_the_closed_form():

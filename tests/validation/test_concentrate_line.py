@@ -8,7 +8,7 @@ import salt_waters as waters
 from numpy.testing import assert_allclose
 
 from treatsim.errors import NoSolutionError
-from treatsim.water import analysis, concentrate_line, scaling, speciation
+from treatsim.water import analysis, cache, concentrate_line, scaling, speciation
 from treatsim.water.concentrate_line import acid_balance, first_crossing, states
 from treatsim.water.concentrate_line import concentrate_line as line_of
 
@@ -68,17 +68,26 @@ def test_waters_of_many_points_are_phreeqc_s_own(name):
 
 
 @pytest.mark.parametrize("water", [sea(), sea(0.037), waters.well("BWb")])
-def test_few_runs_serve_every_limit(water, monkeypatch):
+def test_few_runs_serve_every_limit_and_none_the_next_time(water, monkeypatch, tmp_path):
     """It was 107 runs, 88 ms, for the limits of one sea verdict."""
-    concentrate_line._line.cache_clear()
+    monkeypatch.setenv("TREATSIM_CACHE", str(tmp_path))
     speciation.feed(water)
     calls = []
     run = speciation.run
     monkeypatch.setattr(speciation, "run", lambda *a, **k: calls.append(1) or run(*a, **k))
-    for high in (2.0, 3.0):
-        acid_balance(water, np.linspace(1.0, high, 400), 299.15)
-    states(water, np.array([1.0, 1.5, 1.6]), 299.15)
-    assert 0 < len(calls) <= 20
+    factors = np.array([1.0, 1.5, 1.6])
+    indices = []
+    for _ in range(2):
+        monkeypatch.setattr(cache, "_memory", {})
+        concentrate_line._line.cache_clear()
+        concentrate_line._LATEST.clear()
+        for high in (2.0, 3.0):
+            acid_balance(water, np.linspace(1.0, high, 400), 299.15)
+        indices.append(states(water, factors, 299.15).saturation.indices)
+        assert 0 < len(calls) <= 20  # in both rounds together
+    assert list(indices[0]) == list(indices[1])
+    for name, index in indices[0].items():
+        np.testing.assert_array_equal(indices[1][name], index)
 
 
 def test_the_first_crossing_counts():

@@ -45,6 +45,21 @@ def test_sums_are_shared_out(agree):
     assert any("hydrogen carbonate" in note for note in found.notes)
 
 
+def test_degrees_of_hardness(agree):
+    found = {key: read_report({name: text}, "ions")[name].value / MG
+             for key, name, text in (("german", "hardness", "1 °dH"),
+                                     ("german_calcium", "calcium", "1 dH"),
+                                     ("english", "hardness", "1 degree Clark"),
+                                     ("french", "hardness", "1 °f"))}  # fmt: skip
+    for key, value in found.items():
+        agree(f"L_degree_{key}", value)
+    alike = ("8 dKH", "8 German degrees", "142.785 mg/L as CaCO3")
+    assert_allclose(
+        [read_report({"alkalinity": one}, "ions")["alkalinity"].value for one in alike],
+        142.785 * MG, rtol=1e-6,
+    )  # fmt: skip
+
+
 def test_filter_by_its_clean_drop(agree):
     one = read("cartridge_filter", unit_table("cartridge_filter", {
         "clean_drop": "0.1 bar at 3 m3/h", "clean_drop_temperature": "20 degC"}))[0]  # fmt: skip
@@ -104,6 +119,18 @@ def test_jar(agree):
     jar = {"jar_turbidity_before": "40 NTU", "jar_turbidity_after": "6 NTU",
            "jar_coagulant_dose": "25 mg/L"}  # fmt: skip
     agree("B_jar", 100 * unit("settling_basin", jar).parameters.turbidity_removal)
+
+
+def test_jars_of_chlorine():
+    """Straight lines between jars, by hand; a jar that falls again (breakpoint) is not trusted."""
+    jars = ["0 mg/L at 0.5 mg/L", "0.4 mg/L at 1 mg/L", "0.9 mg/L at 1.5 mg/L"]
+    found = unit("chlorine_dosing", {"jars": jars, "jar_residual": "0.5 mg/L"}).parameters
+    assert_allclose([found.dose, found.demand], [1.1e-3, 0.6e-3], rtol=1e-12)
+    dip = ["0.6 mg/L at 1 mg/L", "0.3 mg/L at 2 mg/L", "0.9 mg/L at 3 mg/L"]
+    found = unit("chlorine_dosing", {"jars": dip, "jar_residual": "0.6 mg/L"}).parameters
+    assert_allclose([found.dose, found.demand], [2.5e-3, 1.9e-3], rtol=1e-12)
+    enough = unit("chlorine_dosing", {"jars": jars[1:], "jar_residual": "0.1 mg/L"}).parameters
+    assert_allclose([enough.dose, enough.demand], [1e-3, 0.6e-3], rtol=1e-12)
 
 
 SIZES = ("median_size", "size_deviation", "particle_density")

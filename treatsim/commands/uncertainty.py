@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from importlib.util import find_spec
 
 from treatsim import errors
@@ -13,6 +14,8 @@ MOST = 2**24
 
 def run(arguments) -> int:
     """Solve and judge samples of the uncertain inputs."""
+    # Pieces run side by side; threads of small matrix products would only wait for each other.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # read when NumPy is loaded
     from treatsim import cases
     from treatsim.report.as_text import as_json
     from treatsim.report.progress import Progress

@@ -15,6 +15,7 @@ import numpy as np
 
 from treatsim.constants import LITRE
 from treatsim.correlations.disinfection import chlorine
+from treatsim.operations.chlorine_jars import ChlorineJars
 from treatsim.operations.declarations import Company, Earns, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
 from treatsim.operations.parameters import Parameters, choice, quantity
@@ -63,6 +64,7 @@ def _percent(strength) -> str:
 class ChlorineDosingParameters(Parameters):
     """Dose, demand and the product it comes from."""
 
+    forms = (ChlorineJars,)
     dose: float = quantity("concentration", "available chlorine dosed, per volume of water")
     demand: float = quantity(
         "concentration",

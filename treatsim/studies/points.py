@@ -45,16 +45,18 @@ def _waters(case, arrays: Mapping[str, np.ndarray], points: int) -> list[np.ndar
     `water.each_water`.
     """
     own = [address for address in case.other_waters() if address in arrays]
-    found = _alike([arrays[address] for address in own], points)
-    return found if len(found) <= MOST_WATERS else [np.arange(points)]
+    return _alike([arrays[address] for address in own], points) or [np.arange(points)]
 
 
 def _alike(columns: list[np.ndarray], points: int) -> list[np.ndarray]:
-    """Return the positions of points at which every column has one value, by that value."""
-    if not columns:
-        return [np.arange(points)]
+    """Return the positions of points at which every column has one value; [] if too many have."""
     rows = np.array([np.broadcast_to(column, (points,)) for column in columns])
-    owner = np.unique(rows, axis=1, return_inverse=True)[1].ravel()
+    if any(len(np.unique(row)) > MOST_WATERS for row in rows) or not columns:
+        return []
+    values, owner = np.unique(rows, axis=1, return_inverse=True)
+    if values.shape[1] > MOST_WATERS:
+        return []
+    owner = owner.ravel()
     return np.split(np.argsort(owner, kind="stable"), np.cumsum(np.bincount(owner))[:-1])
 
 

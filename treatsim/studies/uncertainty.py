@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +24,7 @@ STUDENT = 2.131  # two-sided 95 % of 15 degrees of freedom (Student's distributi
 NEVER = 3.69  # -ln 0.025: no miss in n samples leaves a chance of 3.69 / n at 95 %, two-sided
 QUICK = 2**10
 PIECE = 8192
+MOST_THREADS = 4  # each piece takes some 50 MB
 Samples = npt.NDArray[np.float32]  # half the memory, digits enough for a percentile
 PERCENTS = (5.0, 10.0, 50.0, 90.0, 95.0)
 
@@ -120,10 +122,13 @@ def uncertainty(
 def _told(case, inputs, nominal, shares, wanted, progress=lambda done, total: None) -> Uncertainty:
     """Solve the samples, replicate after replicate, and count."""
     runs = _Runs(nominal, wanted, len(shares))
-    for start in range(0, len(shares), PIECE):
-        part = shares[start : start + PIECE]
-        runs.take(case, inputs.values(part), start)
-        progress(start + len(part), len(shares))
+
+    def take(start: int) -> None:
+        runs.take(case, inputs.values(shares[start : start + PIECE]), start)
+
+    starts = range(0, len(shares), PIECE)
+    for done, _ in enumerate(_side_by_side(take, starts), start=1):
+        progress(min(done * PIECE, len(shares)), len(shares))
     section = case.sections.get("uncertainty")
     return Uncertainty(
         nominal,
@@ -138,6 +143,25 @@ def _told(case, inputs, nominal, shares, wanted, progress=lambda done, total: No
         {a: (wanted[a], row) for a, row in zip(wanted, runs.values, strict=True)},
         0.95 if section is None else float(section.confidence),
     )
+
+
+def _side_by_side(work: Callable[[int], None], starts: Sequence[int]) -> Iterator[None]:
+    """Do pieces on every core: what takes long in them are array operations, which let go.
+
+    The first alone, for it makes what is kept and shared.
+    """
+    work(starts[0])
+    yield
+    if len(starts) == 1:
+        return
+    from concurrent.futures import ThreadPoolExecutor, as_completed
+
+    pool = ThreadPoolExecutor(min(os.cpu_count() or 1, MOST_THREADS))
+    try:
+        for future in as_completed([pool.submit(work, start) for start in starts[1:]]):
+            yield future.result()
+    finally:
+        pool.shutdown(cancel_futures=True)
 
 
 def _wanted(nominal: Verdict, show: Sequence[str]) -> dict[str, str]:
@@ -157,16 +181,13 @@ def _wanted(nominal: Verdict, show: Sequence[str]) -> dict[str, str]:
 def quick_chances(case, verdict: Verdict) -> dict[tuple[str, str], float]:
     """Return the chance of each judged limit by name and address, from few samples.
 
-    Nothing for a case without spreads, or one whose every point is dear: with a recycle, a hold,
-    or a chemistry of its own.
+    Nothing for a case without spreads, or one whose every point is dear: with a recycle or a hold.
     """
     if case.holds or verdict.result.sheet.tears or not verdict.result.solved[0]:
         return {}
     try:
         inputs = spread_inputs(case)
     except RequestError:  # no spreads, or none that can be sampled: the command says why
-        return {}
-    if {spread.address for spread in inputs.spreads} & set(case.other_waters()):
         return {}
     told = _told(case, inputs, verdict, even_points(len(inputs.spreads), QUICK), {})
     return {(o.limit.name, o.limit.address): o.met for o in told.chances if o.limit is not None}

@@ -19,7 +19,8 @@ from treatsim.water.boron import log_boric_acid_constant
 
 DAVIES_RANGE = Range("ionic_strength", 0.0, 0.1, "mol/kg", "activity by Davies")  # memory; 3 %
 PH_LOW, PH_HIGH = 0.0, 14.0  # searched
-ROUNDS, SETTLED = 80, 1e-10  # of the pH
+ROUNDS, SETTLED = 80, 1e-6  # of the pH; Newton's next step would be 1e-12
+LOG_10 = np.log(10)
 
 
 class Constants(NamedTuple):
@@ -205,7 +206,15 @@ def forms(ph, constants: Constants, *, carbon=None, gas=None, boron=0.0) -> Form
     ------
     definition
     """
-    h = 10 ** -np.asarray(ph, dtype=float)
+    return _forms(_proton(ph), constants, carbon, gas, boron)
+
+
+def _proton(ph):
+    """Activity of H+, by an exponential of base e: many times faster than a power."""
+    return np.exp(np.asarray(ph, dtype=float) * -LOG_10)
+
+
+def _forms(h, constants: Constants, carbon, gas, boron) -> Forms:
     one = constants.first / h
     two = one * constants.second / h
     free = carbon / (1 + one + two) if gas is None else np.asarray(gas, float)
@@ -246,10 +255,11 @@ def ph_of(alkalinity, constants: Constants, *, carbon=None, gas=None, boron=0.0,
     low, high = np.full(shape, PH_LOW), np.full(shape, PH_HIGH)
     ph = np.broadcast_to(np.asarray(guess, dtype=float), shape)
     for _ in range(ROUNDS):
-        found = forms(ph, constants, carbon=carbon, gas=gas, boron=boron)
+        h = _proton(ph)
+        found = _forms(h, constants, carbon, gas, boron)
         excess = found.alkalinity - wanted
         high, low = np.where(excess > 0, ph, high), np.where(excess > 0, low, ph)
-        step = -excess / np.maximum(_slope(found, ph, constants, gas is not None), 1e-300)
+        step = -excess / np.maximum(_slope(found, h, constants, gas is not None), 1e-300)
         ahead = ph + step
         ahead = np.where((ahead >= low) & (ahead <= high), ahead, 0.5 * (low + high))
         moved, ph = np.max(np.abs(ahead - ph), initial=0.0), ahead
@@ -258,16 +268,15 @@ def ph_of(alkalinity, constants: Constants, *, carbon=None, gas=None, boron=0.0,
     return ph
 
 
-def _slope(found: Forms, ph, constants: Constants, held: bool):
+def _slope(found: Forms, h, constants: Constants, held: bool):
     """Rise of the alkalinity with the pH; `held` where carbon dioxide stays what it is."""
-    h = 10 ** -np.asarray(ph, dtype=float)
     one, two = found.hydrogen_carbonate, found.carbonate
     carbons = one + 4 * two
     if not held:
         total = found.carbon
         carbons = carbons - (one + 2 * two) ** 2 / np.where(total > 0, total, 1.0)
     borate = found.borate * h / (constants.boric + h)
-    return np.log(10) * (carbons + borate + constants.water / h + h / constants.proton)
+    return LOG_10 * (carbons + borate + constants.water / h + h / constants.proton)
 
 
 def calcite_index(calcium, forms_found: Forms, ionic_strength, temperature):

@@ -142,6 +142,8 @@ def _meeting(own: Balance, strength, temperature, thin) -> Constants:
 
     What ion pairs make of them goes with the ionic strength.
     """
+    if not np.any(thin):
+        return own.constants
     at_end = acid_base.thin_constants(own.ionic_strength, temperature)
     here = acid_base.thin_constants(strength, temperature)
     share = np.minimum(strength / own.ionic_strength, 1.0)

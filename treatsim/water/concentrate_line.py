@@ -7,6 +7,7 @@ logarithm of the factor. A vessel, its membrane, the highest recovery and a swee
 from __future__ import annotations
 
 import dataclasses
+from collections import deque
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -16,10 +17,11 @@ from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import NoSolutionError, require
 from treatsim.water.acid_base import Constants
 from treatsim.water.analysis import WaterAnalysis
+from treatsim.water.cache import library_versions, load_or_build
 from treatsim.water.each_water import FEW, waters
-from treatsim.water.phreeqc import PITZER
+from treatsim.water.phreeqc import PITZER, database_fingerprint
 from treatsim.water.scaling import SCALES, Saturation, minerals
-from treatsim.water.series import Series, basis, evaluate, fit_series, nodes, transform
+from treatsim.water.series import Series, evaluate, fit_series, nodes, transform
 from treatsim.water.speciation import AnalysisKey, Feed, feed
 
 SMALLEST, LARGEST = 0.1, 20.0  # concentration factor, per kg of water
@@ -30,6 +32,8 @@ LARGEST_RATIO = 0.3  # kg of salt per kg of water; beyond, no activity model her
 SHRINK, TRIES = 0.7, 8  # of the largest factor, where PHREEQC finds no equilibrium
 COLDEST, WARMEST = ZERO_CELSIUS, ZERO_CELSIUS + 45.0
 WARM_NODES = nodes(COLDEST, WARMEST, 6)
+BLOCK = 8192  # points whose lines are summed at once: up to some hundred lines each
+DATABASES = sorted({scale.database for scale in SCALES.values()}, key=lambda n: (n != PITZER, n))
 HEAD = 3 + len(Constants._fields)  # columns before the minerals, those of Balance
 NONE_LEFT = 1e-50  # mol/kg of carbon dioxide in a water without carbon
 
@@ -87,8 +91,38 @@ def concentrate_line(analysis: WaterAnalysis, temperature: float) -> Line:
 
 @lru_cache(maxsize=1024)  # six temperatures of every water of a lattice
 def _line(key: AnalysisKey, temperature: float) -> Line:
-    fed = [feed(key.analysis, name) for name in sorted({s.database for s in SCALES.values()})]
-    fed.sort(key=lambda water: water.database != PITZER)  # whose pH and ionic strength hold
+    found = load_or_build(
+        "line",
+        {
+            "analysis": key.content,
+            "temperature": temperature,
+            "databases": [database_fingerprint(name) for name in DATABASES],
+            "versions": library_versions("phreeqpython"),
+        },
+        lambda: _built(key.analysis, temperature),
+        {"coefficients": (NODES, HEAD + len(SCALES)), "known": (len(SCALES),), "high": ()},
+    )
+    known = found["known"].astype(bool)
+    columns = np.append(np.ones(HEAD, bool), known)
+    series = Series(found["coefficients"][:, columns], np.log(SMALLEST), float(found["high"]))
+    return Line(series, tuple(name for name, is_told in zip(SCALES, known, strict=True) if is_told))
+
+
+def _built(analysis: WaterAnalysis, temperature: float) -> dict[str, np.ndarray]:
+    """Return a line as it is stored: a column for every mineral, and which of them are told."""
+    fed = [feed(analysis, name) for name in DATABASES]
+    line = _longest(fed, temperature)
+    coefficients = np.zeros((NODES, HEAD + len(SCALES)))
+    coefficients[:, :HEAD] = line.series.coefficients[:, :HEAD]
+    order = list(SCALES)
+    for column, name in enumerate(line.scales, HEAD):
+        coefficients[:, HEAD + order.index(name)] = line.series.coefficients[:, column]
+    known = np.array([float(name in line.scales) for name in order])
+    return {"coefficients": coefficients, "known": known, "high": np.array(line.series.high)}
+
+
+def _longest(fed: list[Feed], temperature: float) -> Line:
+    """Return the line as far as PHREEQC finds an equilibrium."""
     high = min(LARGEST, max(LARGEST_RATIO / fed[0].salt_ratio, 2 * SMALLEST))
     for attempt in range(TRIES):
         try:
@@ -148,10 +182,10 @@ def states(analysis: WaterAnalysis, concentration_factor, temperature) -> States
     ------
     parkhurst_appelo_2013
     """
-    values, lines, inside = _values(analysis, concentration_factor, temperature, slice(None))
-    indices = {name: values[..., HEAD + i] for i, name in enumerate(lines[0].scales)}
+    values, own, inside = _values(analysis, concentration_factor, temperature, slice(None))
+    indices = dict(zip(own.scales, values[HEAD:], strict=True))
     ordered = {name: indices[name] for name in SCALES if name in indices}
-    return States(Saturation(values[..., 0], ordered, np.exp(values[..., 1])), inside)
+    return States(Saturation(values[0], ordered, np.exp(values[1])), inside)
 
 
 class Balance(NamedTuple):
@@ -190,33 +224,81 @@ def acid_balance(analysis: WaterAnalysis, concentration_factor, temperature) -> 
     parkhurst_appelo_2013
     """
     values, _, inside = _values(analysis, concentration_factor, temperature, slice(HEAD))
-    strength, gas, *constants = np.moveaxis(np.exp(values[..., 1:]), -1, 0)
-    return Balance(values[..., 0], strength, gas, Constants(*constants), inside)
+    strength, gas, *constants = np.exp(values[1:])
+    return Balance(values[0], strength, gas, Constants(*constants), inside)
+
+
+class _Own(NamedTuple):
+    """One line for each point: that of its own water at its own temperature."""
+
+    series: Series  # coefficients (NODES, quantities, *points)
+    scales: tuple[str, ...]
+    inside: Any  # bool: whether the temperature is that of a line, not of the nearest
+
+    @property
+    def high(self) -> float:
+        """Largest factor with an equilibrium, of all the waters."""
+        return float(np.exp(self.series.high))
 
 
 def _values(analysis: WaterAnalysis, concentration_factor, temperature, columns: slice):
-    """Sum the series of some quantities at every point; also the lines, and what is inside."""
+    """Return some quantities at every point, quantities first; the lines, and what is inside."""
     factor = require("concentration_factor", concentration_factor, 0, np.inf, "")
+    own = _own(analysis, np.asarray(temperature, dtype=float))
+    shape = np.broadcast_shapes(factor.shape, own.inside.shape)
+    series = own.series._replace(
+        coefficients=_at_front(own.series.coefficients[:, columns], len(shape))
+    )
+    values = evaluate(series, np.log(np.clip(factor, SMALLEST, own.high)))
+    inside = (factor >= SMALLEST) & (factor <= own.high) & own.inside
+    return np.broadcast_to(values, (len(values), *shape)), own, inside
+
+
+def _at_front(coefficients: np.ndarray, axes: int) -> np.ndarray:
+    """Coefficients whose points are the last of so many axes."""
+    count, quantities, *points = coefficients.shape
+    return coefficients.reshape(count, quantities, *(1,) * (axes - len(points)), *points)
+
+
+_LATEST: deque[tuple[WaterAnalysis, np.ndarray, _Own]] = deque(maxlen=4)
+
+
+def _own(analysis: WaterAnalysis, temperature: np.ndarray) -> _Own:
+    """Return the lines of the points; kept a while, for one verdict asks some twenty times."""
     points = () if analysis.own is None else analysis.own
-    factor, given = np.broadcast_arrays(factor, np.asarray(temperature, dtype=float), *points)[:2]
+    given = _unrepeated(*np.broadcast_arrays(temperature, *points))
+    for known, at, lines in tuple(_LATEST):
+        if known is analysis and np.array_equal(at, given):
+            return lines
+    lines = _lines(analysis, given)
+    _LATEST.appendleft((analysis, np.array(given), lines))
+    return lines
+
+
+def _unrepeated(first: np.ndarray, *others: np.ndarray) -> np.ndarray:
+    """The first array without the axes in front along which it and all others are repeated."""
+    strides = np.array([array.strides for array in (first, *others)])
+    varied = np.flatnonzero(np.any(strides != 0, axis=0) & (np.array(first.shape) > 1))
+    front = varied[0] if varied.size else first.ndim
+    return first[(0,) * front]
+
+
+def _lines(analysis: WaterAnalysis, given: np.ndarray) -> _Own:
     T = np.clip(given, COLDEST, WARMEST)
     warm = np.unique(T)
     warm = warm if len(warm) <= FEW else WARM_NODES
-    own, shares = waters(analysis, factor.shape)
+    own, shares = waters(analysis, T.shape)
     lines = [[concentrate_line(water, float(t)) for t in warm] for water in own]
     high = min(line.high for row in lines for line in row)
-    x = np.log(np.clip(factor, SMALLEST, high)).ravel()
-    across = basis(x, np.log(SMALLEST), np.log(high), NODES)
-    terms = np.concatenate([weight * across for weight in _weights(T.ravel(), warm)]).T
-    values: Any = 0.0
-    for row, share in zip(lines, shares, strict=True):
-        rows = np.concatenate([_up_to(line, high)[:, columns] for line in row])
-        if np.isscalar(values):
-            values = np.zeros((len(share), rows.shape[1]))
-        here = np.flatnonzero(share)  # four in each direction are not zero
-        values[here] += share[here, None] * (terms[here] @ rows)
-    inside = (factor >= SMALLEST) & (factor <= high) & (given == T)
-    return values.reshape(*factor.shape, -1), lines[0], inside
+    rows = np.stack([_up_to(line, high) for row in lines for line in row], axis=-1)
+    at = np.stack(_weights(T.ravel(), warm))
+    found = np.empty((*rows.shape[:2], T.size))
+    for start in range(0, T.size, BLOCK):
+        part = slice(start, start + BLOCK)
+        every = shares[:, None, part] * at[:, part]
+        found[..., part] = rows @ every.reshape(rows.shape[-1], -1)
+    series = Series(found.reshape(*found.shape[:2], *T.shape), np.log(SMALLEST), np.log(high))
+    return _Own(series, lines[0][0].scales, given == T)
 
 
 def _up_to(line: Line, high: float) -> np.ndarray:

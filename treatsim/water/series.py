@@ -195,10 +195,18 @@ def _scaled(x, low, high):
 
 def _clenshaw(coefficients, t):
     """Sum of c[k] T_k(t); each c[k] is a number or an array that broadcasts with t."""
-    first = second = np.zeros_like(t)
+    t = np.asarray(t, dtype=float)
+    shape = np.broadcast_shapes(t.shape, np.shape(coefficients)[1:])
+    twice, first, second, last = 2 * t, np.zeros(shape), np.zeros(shape), np.empty(shape)
     for c in coefficients[:0:-1]:
-        first, second = c + 2 * t * first - second, first
-    return coefficients[0] + t * first - second
+        np.multiply(twice, first, out=last)
+        last += c
+        last -= second
+        first, second, last = last, first, second
+    first *= t
+    first += coefficients[0]
+    first -= second
+    return first
 
 
 def _clenshaw_slope(coefficients, t):

@@ -1,7 +1,8 @@
 """Substances as a laboratory reports them: by symbol or by name, in mass, amount or charge.
 
-"84 mg/L", "210 mg/L as CaCO3", "1.1 mg/L as N", "2 mmol/L", "4.2 meq/L", "below 0.01 mg/L". Inside:
-kg/m3 of the substance itself, on the basis that guideline values and the chemistry use.
+"84 mg/L", "210 mg/L as CaCO3", "1.1 mg/L as N", "2 mmol/L", "4.2 meq/L", "12 degrees dH",
+"below 0.01 mg/L". Inside: kg/m3 of the substance itself, on the basis that guideline values and
+the chemistry use.
 """
 
 from __future__ import annotations
@@ -18,6 +19,21 @@ BELOW = re.compile(r"\s*(?:below|less than|under|<)\s*(.*)", re.IGNORECASE)
 SIGNS = (re.compile(r"[\s^]*[+-]+$"), re.compile(r"[\s^]*\d[+-]+$"))  # Na+, SO4--; Ca2+, SO4^2-
 AMOUNT = re.compile(r"(m|u|µ)?(mol|eq)\s*/\s*(L|l|m3)$")
 PREFIX = {"m": 1e-3, "u": 1e-6, "µ": 1e-6, "": 1.0}
+# degrees of hardness, eq/m3 of calcium, magnesium or alkalinity, by definition: German 10 mg of CaO
+# in a litre, French 10 mg of CaCO3 in a litre, English a grain of CaCO3 in an imperial gallon
+LIME_MOLAR_MASS = 56.077e-3  # CaO, kg/mol; standard atomic weights
+GRAIN, IMPERIAL_GALLON = 64.79891e-6, 4.54609e-3  # kg, m3; both exact
+DEGREES = {
+    "d": 1e-2 / (LIME_MOLAR_MASS / 2),
+    "f": 1e-2 / CALCIUM_CARBONATE_EQUIVALENT,
+    "e": GRAIN / IMPERIAL_GALLON / CALCIUM_CARBONATE_EQUIVALENT,
+}
+DEGREE = re.compile(
+    r"°\s*([dfe])[KG]?H?|(?:deg(?:rees?)?\s+)?(?:([df])[KG]?H|(C)lark|(German|French|English))"
+    r"(?:\s+degrees?)?",
+    re.IGNORECASE,
+)
+IN_DEGREES = ("calcium", "magnesium", "hardness", "alkalinity")
 LARGEST = 400.0  # kg/m3; no water holds more
 
 
@@ -209,10 +225,22 @@ def read(row: Substance, text: str) -> Reading:
             raise RequestError(f'"{unit}" is an amount: leave "as {basis}" away')
         value = number * PREFIX[amount[1] or ""] * _molar(row, amount[2])
         value *= 1.0 if amount[3] == "m3" else 1e3
+    elif degree := DEGREE.fullmatch(unit):
+        value = number * _of_degree(row, degree, basis)
     else:
         factor, offset = quantities.conversion(unit, "kg/m3")
         value = (factor * number + offset) * basis_factor(row, basis)
     return Reading(float(require(row.name, value, 0.0, LARGEST, "kg/m3")), below)
+
+
+def _of_degree(row: Substance, degree: re.Match, basis: str) -> float:
+    """Mass per volume of one degree of hardness. [kg/m3]"""
+    if row.name not in IN_DEGREES:
+        raise RequestError(f"{row.name} is not stated in degrees of hardness; use mg/L")
+    if basis:
+        raise RequestError(f'a degree of hardness says what it counts: leave "as {basis}" away')
+    letter = next(text for text in degree.groups() if text)[0].lower()
+    return DEGREES[{"g": "d", "c": "e"}.get(letter, letter)] * _molar(row, "eq")
 
 
 def _molar(row: Substance, kind: str) -> float:
