@@ -165,10 +165,8 @@ def _carbonate(view: MembraneView, acid: VesselAcidity, factor, bulk, wall):
         return np.full(np.shape(salt), np.nan), salty, {}
     water = view.table.density(salinity, T) - salt
     strength = bulk.ionic_strength * water / 1e3
-    below, above = scaling.stiff_davis_parts(
-        acid.by_standard(factor), *hardness(view, acid, salt), strength, T
-    )
-    index = np.where(strength <= scaling.STIFF_DAVIS_JUMP, below, above)
+    state = acid.by_standard(factor), *hardness(view, acid, salt), strength, T
+    index, (below, above) = scaling.stiff_davis_index(*state), scaling.stiff_davis_parts(*state)
     words = ("salt", "ionic strength", "index, low strength", "index, high strength",
              "index at the membrane")  # fmt: skip
     parts = (salt, strength, below, above, wall.indices["calcite"])

@@ -237,7 +237,7 @@ def stiff_davis_parts(ph, calcium, alkalinity, ionic_strength, temperature):
     Parameters
     ----------
     ph, calcium, alkalinity, ionic_strength, temperature : array_like
-        As of `stiff_davis_index`.
+        As of `stiff_davis_index`, in the same units.
 
     Returns
     -------
