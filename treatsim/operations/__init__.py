@@ -8,6 +8,7 @@ from importlib import import_module
 
 HELPERS = {
     "declarations",
+    "composed",
     "lamp_hours",
     "outcome",
     "parameters",

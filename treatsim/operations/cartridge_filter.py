@@ -12,6 +12,7 @@ import numpy as np
 from treatsim import quantities
 from treatsim.correlations.solids import filtration
 from treatsim.errors import RequestError
+from treatsim.operations.composed import Composed
 from treatsim.operations.declarations import Earns, Mend, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Limit, Outcome, Value, loss, unjudged
 from treatsim.operations.parameters import Parameters, points, quantity
@@ -224,6 +225,7 @@ class CartridgeFilter(Unit):
             "element_flow": Value(share, "flow"),
             "lost_power": Value(drop * inlet.flow, "power"),
         }
+        composed = {}
         if p.capacity is not None:
             captured = p.capture_fraction * inlet.contents["suspended_solids"] * share
             left = np.maximum(np.asarray(p.capacity) - p.captured_mass, 0.0)
@@ -234,6 +236,8 @@ class CartridgeFilter(Unit):
                 "capacity_left": Value(left, "mass"),
                 "hours_by_mass": Value(life, "duration"),  # endless where there are no solids
             }
+            if np.size(p.capacity) == 1:
+                composed["hours_by_mass"] = self._hours_left(captured)
         return Details(
             values,
             limits=self._limits(drop, share),
@@ -242,7 +246,16 @@ class CartridgeFilter(Unit):
             choices=(f"{self.name}: elements taken as clean: {self.name}.capacity is not given",)
             if p.capacity is None
             else (),
+            composed=composed,
         )
+
+    def _hours_left(self, captured) -> Composed:
+        """Return the time left: none where the element is over full. captured [kg/s]"""
+        name, p = self.name, self.parameters
+        held, rate = f"{name}.captured", f"{name}.captured a second"
+        left = ["most", 0.0, ["less", float(np.ravel(np.asarray(p.capacity))[0]), held]]
+        reads = {held: Value(p.captured_mass, "mass"), rate: Value(captured, "mass")}
+        return Composed(["over", left, rate], reads)
 
     def _limits(self, drop, share) -> list[Limit]:
         """What its data sheet allows: pressure drop, flow and load of an element."""

@@ -150,6 +150,7 @@ class Details:
     losses: dict[str, Any] = field(default_factory=dict)  # where that power goes, W
     sources: tuple[str, ...] = ()  # keys of sources.toml
     choices: tuple[str, ...] = ()  # model choices, in words
+    composed: dict[str, Any] = field(default_factory=dict)  # key -> Composed, of what is not smooth
 
 
 @dataclass

@@ -198,6 +198,10 @@ class Unit:
         """Return the largest flow at which a dose is still given, of kinds that irradiate."""
         raise NotImplementedError
 
+    def largest_flow_parts(self, inlet: Stream, required, points: int) -> dict[str, Value]:
+        """Return the smooth flows of which the largest one is the least, where they are known."""
+        return {}
+
     def exposure(self) -> Any:
         """Return how its light adds up to a dose over time, of kinds that know their chamber."""
         return

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, ClassVar
 
 import numpy as np
@@ -231,19 +232,41 @@ class UvReactor(Unit):
 
         Shape (points,); 0 where no flow does. organism: whose dose it is; left out, the target's.
         """
-        p, (_, bands) = self.parameters, self.bands(inlet)
-        organism = organism or credited_organism(p.target)
+        p = self.parameters
+        wanted = organism or credited_organism(p.target)
+
+        def design_dose(doses, factor):
+            return creditable(doses, p.test_organism, wanted, factor)
+
+        return self._largest(inlet, required, points, design_dose)
+
+    def largest_flow_parts(self, inlet: Stream, required, points: int) -> dict[str, Value]:
+        """Return the smooth flows of which the target's largest one is the least.
+
+        One for each organism and mixing that the design dose is the lowest of.
+        """
+        p, parts = self.parameters, {}
+        for name in dict.fromkeys((p.test_organism, credited_organism(p.target))):
+            for mixing in MIXINGS:
+                own = partial(_one_dose, f"red.{name}.{mixing}", name == p.test_organism)
+                flow = partial(self._largest, inlet, required, points, own)
+                parts[f"{self.name}.largest flow by {name}, {mixing}"] = later(flow, "flow")
+        return parts
+
+    def _largest(self, inlet: Stream, required, points: int, design_dose) -> np.ndarray:
+        """Return the largest flow at which a dose, of all equivalent ones, meets what is asked."""
+        _, bands = self.bands(inlet)
         rows = {name: by_points(band, points) for name, band in bands.items()}
         flow, factor, asked = (
             np.broadcast_to(np.asarray(value, float), (points,))
-            for value in (inlet.flow, p.validation_factor, required)
+            for value in (inlet.flow, self.parameters.validation_factor, required)
         )
 
-        def design_dose(scale, index):
+        def dose_at(scale, index):
             scaled = {name: rows[name].scaled(scale, index) for name in MIXINGS}
-            return creditable(equivalent_doses(scaled), p.test_organism, organism, factor[index])
+            return design_dose(equivalent_doses(scaled), factor[index])
 
-        return dose.largest_flow(design_dose, flow, asked).flow
+        return dose.largest_flow(dose_at, flow, asked).flow
 
     def exposure(self) -> Exposure:
         """Return how its light adds up to a dose over time, at one point."""
@@ -362,3 +385,9 @@ class UvReactor(Unit):
         """Where the water is no lamp's comfort, and no factor was stated for it."""
         unstated = np.asarray(self.parameters.temperature_factor) == 1.0
         return excursions(lamp.TEMPERATURE_RANGE, np.where(unstated, inlet.temperature, CELSIUS_20))
+
+
+def _one_dose(address: str, tested: bool, doses: Mapping[str, Value], factor):
+    """Return one of the doses that a design dose is the lowest of. [J/m2]"""
+    own = doses[address].value
+    return own / factor if tested else own

@@ -18,6 +18,7 @@ import numpy as np
 import treatsim
 from treatsim import quantities
 from treatsim.errors import NoSolutionError, RequestError
+from treatsim.operations.composed import names_in
 from treatsim.operations.outcome import Limit
 from treatsim.report import dial_words as words
 from treatsim.report.dial_figure import figure, library, shades
@@ -163,6 +164,7 @@ def _told(
             "flow": FLOW,
             "fixed": carriage.fixed,
             "fields": {name: _field(one) for name, one in carriage.fields.items()},
+            "composed": carriage.composed,
         },
         "figure": figure(),
     }
@@ -183,7 +185,8 @@ def _dial(dial: Dial, first: Dial) -> dict[str, Any]:
 
 def _limit(number: int, limit: Limit, carriage: Carriage) -> dict[str, Any]:
     names = (value_of(number), limit_of(number))
-    carried = all(name in carriage.fields or name in carriage.fixed for name in names)
+    known = {*carriage.fields, *carriage.fixed, *carriage.composed}
+    carried = known.issuperset(names)
     unjudged = number in carriage.unjudged
     needs = f"needs {limit.needs}" if limit.needs else words.NOT_CARRIED
     return {
@@ -308,6 +311,10 @@ def _sure(
 def _error(name: str, carriage: Carriage, quantity: str, system: str) -> str:
     if name in carriage.fixed:
         return words.STILL
+    if name in carriage.composed:
+        reads = names_in(carriage.composed[name]) & set(carriage.fields)
+        worst = max((carriage.fields[read].error for read in reads), default=0.0)
+        return words.COMPOSED.format(share=f"{100 * worst:.2g}")
     if name not in carriage.fields:
         return words.LOST
     one = carriage.fields[name]

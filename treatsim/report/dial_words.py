@@ -21,6 +21,7 @@ WHOLE = "The cautions in full"
 ERRORS = "The error of each number"
 STILL = "the same at every setting"
 LOST = "not carried"
+COMPOSED = "by its own rule, from numbers each known within {share} %"
 OF_VALUE = "within {share} % of the value"
 OF_LIMIT = "within {wide}, {share} % of the limit"
 ONLY = (

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from treatsim.operations.composed import Composed
 from treatsim.operations.outcome import Finding, Limit, Value
 from treatsim.ranges import Excursion
 
@@ -21,6 +22,7 @@ class Additions:
     sources: tuple[str, ...] = ()  # keys of the bibliography
     records: Mapping[str, Any] = field(default_factory=dict)  # what a page sets out in full
     excursions: tuple[tuple[str, Excursion], ...] = ()  # by unit
+    composed: Mapping[str, Composed] = field(default_factory=dict)  # address -> how it is made
 
     def joined(self, more: Additions) -> Additions:
         """Return both; limits that govern the duty stay in the order in which they came.
@@ -51,4 +53,5 @@ class Additions:
             self.sources + more.sources,
             {**self.records, **more.records},
             self.excursions + more.excursions,
+            {**self.composed, **more.composed},
         )

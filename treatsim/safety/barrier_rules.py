@@ -152,7 +152,7 @@ def _chlorine(result: Result, unit: Unit, proof, solved, ph) -> Barrier | None:
         _sound(values["residual_counted"].value, solved, 0.0),
         _sound(values["contact_time_counted"].value, solved, 0.0),
         _sound(inlet.temperature, solved, CELSIUS_20),
-        _sound(ph, solved, 7.0),
+        ph if np.size(ph) == 1 else _sound(ph, solved, 7.0),
         _turbidity(result, unit.name, solved),
     )
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from treatsim.errors import DomainError, require
 from treatsim.safety import ct_tables
+from treatsim.safety.composed_credit import held, single, stepped_chlorine
 from treatsim.safety.log_credit import CLASSES, Barrier, Term
 
 CARTRIDGE_RULES = {False: (1.0, 2.0), True: (0.5, 2.5)}  # in series -> safety log, cap
@@ -128,7 +129,11 @@ def cartridge_barrier(
     )
     missing = ("the authority's word, before the same credit counts for the larger Giardia cyst",)
     credit = {"cryptosporidium": cartridge_log_credit(challenge, in_series)}
-    return Barrier("cartridge filters", credit, source, terms, missing, cause)
+    earned = single(credit["cryptosporidium"])
+    bounds = {"flow": single(tested_flow), "pressure drop": single(tested_pressure_drop)}
+    steps = {} if earned is None else {"cryptosporidium": held(earned, bounds, {})}
+    reads = {"flow": flow, "pressure drop": pressure_drop}
+    return Barrier("cartridge filters", credit, source, terms, missing, cause, steps, reads)
 
 
 def settling_barrier() -> Barrier:
@@ -214,9 +219,12 @@ def ro_barrier(feed_conductivity, permeate_conductivity, read_today) -> Barrier:
     credit = ro_log_credit(feed_conductivity, permeate_conductivity)
     terms = (Term("conductivity of feed and permeate read every day", read_today),)
     missing = ("an integrity test finer than conductivity, before more than 2 log counts",)
-    return Barrier(
-        "reverse osmosis", dict.fromkeys(CLASSES, credit), "common practice", terms, missing
-    )
+    every, known = dict.fromkeys(CLASSES, credit), isinstance(read_today, bool)
+    ratio = ["log10", ["over", "feed conductivity", "permeate conductivity"]]
+    tree = ["least", RO_CAP, ["most", 0.0, ratio]] if read_today is True else 0.0
+    reads = {"feed conductivity": feed_conductivity, "permeate conductivity": permeate_conductivity}
+    return Barrier("reverse osmosis", every, "common practice", terms, missing,
+                   steps=dict.fromkeys(CLASSES, tree) if known else {}, reads=reads)  # fmt: skip
 
 
 def turbidity_term(turbidity) -> Term:
@@ -323,4 +331,11 @@ def chlorine_barrier(residual_end, contact_time, temperature, ph, turbidity) -> 
     end = ct_tables.tables()["giardia"]["chlorine"][-1]
     if np.any(residual > end * 1e-3 * SLACK):
         missing += (f"Giardia: free chlorine above {end:g} mg/L counts as {end:g}: the table ends",)
-    return Barrier("free chlorine", credits, CHLORINE_CLAUSE, tuple(terms), missing)
+    acidity = single(np.unique(ph))
+    trees = {} if acidity is None else stepped_chlorine(acidity)
+    bound = {"turbidity": HIGHEST_TURBIDITY}
+    steps = {cls: held(tree, bound, {}) for cls, tree in trees.items()}
+    reads = {"residual": residual, "time": contact_time, "temperature": temperature,
+             "turbidity": turbidity}  # fmt: skip
+    return Barrier("free chlorine", credits, CHLORINE_CLAUSE, tuple(terms), missing,
+                   steps=steps, reads=reads)  # fmt: skip

@@ -39,6 +39,8 @@ class Barrier:
     terms: tuple[Term, ...] = ()
     missing: tuple[str, ...] = ()  # proof or measurement that would earn more, or that is owed
     shared_cause: str = ""  # barriers with the same word can fail together
+    steps: Mapping[str, Any] = field(default_factory=dict)  # class -> tree of `composed`, terms in
+    reads: Mapping[str, Any] = field(default_factory=dict)  # what the trees read, per point, SI
 
     def __post_init__(self) -> None:
         unknown = set(self.credits) - set(CLASSES)

@@ -10,11 +10,12 @@ Of a vessel that is fed with a permeate only calcium carbonate can come near, wh
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.operations.outcome import Limit
+from treatsim.operations.outcome import Limit, Value
 from treatsim.safety.membrane_view import MembraneView
 from treatsim.safety.vessel_acidity import VesselAcidity
 from treatsim.water import scaling
@@ -61,6 +62,7 @@ class ScaleState(NamedTuple):
     inside: Any  # whether factor and temperature lie within the chemistry
     carbonate: Any  # index that is held; NaN where the analysis has no calcium or alkalinity
     salty: Any  # whether it is that of Stiff and Davis
+    reads: Mapping[str, Value]  # smooth numbers that the index is made of
 
 
 def scale_state(view: MembraneView, acid: VesselAcidity) -> ScaleState:
@@ -153,19 +155,24 @@ def _dosed(view: MembraneView, acid: VesselAcidity, ion: str):
 
 
 def _carbonate(view: MembraneView, acid: VesselAcidity, factor, bulk, wall):
-    """Index of calcium carbonate that is held, and where it is that of salty water."""
+    """Index of calcium carbonate that is held, where it is that of salty water, and its parts."""
     T = view.temperature
     ratio = np.asarray(factor) * view.table.feed_salinity / (1 - view.table.feed_salinity)
     salinity = ratio / (1 + ratio)
     salt = view.table.mass_concentration(np.minimum(salinity, 0.45), T)
     salty = salt > scaling.LANGELIER_RANGE.high
     if "calcite" not in wall.indices:
-        return np.full(np.shape(salt), np.nan), salty
+        return np.full(np.shape(salt), np.nan), salty, {}
     water = view.table.density(salinity, T) - salt
-    index = scaling.stiff_davis_index(
-        acid.by_standard(factor), *hardness(view, acid, salt), bulk.ionic_strength * water / 1e3, T
-    )
-    return np.where(salty, index, wall.indices["calcite"]), salty
+    strength = bulk.ionic_strength * water / 1e3
+    state = acid.by_standard(factor), *hardness(view, acid, salt), strength, T
+    index, (below, above) = scaling.stiff_davis_index(*state), scaling.stiff_davis_parts(*state)
+    words = ("salt", "ionic strength", "index, low strength", "index, high strength",
+             "index at the membrane")  # fmt: skip
+    parts = (salt, strength, below, above, wall.indices["calcite"])
+    numbers = dict(zip(words, parts, strict=True))
+    reads = {f"{view.name}.{name}": Value(number, "factor") for name, number in numbers.items()}
+    return np.where(salty, index, wall.indices["calcite"]), salty, reads
 
 
 def hardness(view: MembraneView, acid: VesselAcidity, salt) -> tuple[Any, Any]:
@@ -342,7 +349,7 @@ def highest_recovery(
     start, factor = searched(view)
     bulk, _ = saturations(view, acid, factor)
     wall, _ = saturations(view, acid, factor * polarisation)
-    index, salty = _carbonate(view, acid, factor, bulk, wall)
+    index, salty, _ = _carbonate(view, acid, factor, bulk, wall)
     thin = bool(np.all(view.fed < SMALLEST))
     bare: dict[str, float] = {}
     held: dict[str, float] = {}

@@ -9,7 +9,8 @@ import numpy as np
 
 from treatsim.correlations.uv.dose_table import DOSE_TABLE, credited_log
 from treatsim.errors import require
-from treatsim.safety.barriers import SLACK, turbidity_remarks, turbidity_term
+from treatsim.safety.barriers import HIGHEST_TURBIDITY, SLACK, turbidity_remarks, turbidity_term
+from treatsim.safety.composed_credit import held, single, stepped_dose
 from treatsim.safety.log_credit import CLASSES, Barrier, Term
 
 BACTERIA_DOSE = 400.0  # J/m2 of validated dose that is planned with 4 log of bacteria
@@ -95,4 +96,14 @@ def uv_barrier(
         *turbidity_remarks(turbidity),
         "a residual: keep water dark, closed, chlorinated",
     )
-    return Barrier("UV", credits, "cfr_141_720", terms, missing)
+    sound = certificate and sensor_in_range is True
+    bounds = {"turbidity": HIGHEST_TURBIDITY, "flow": single(box.flow)}
+    least = {"transmittance": single(box.transmittance)}
+    steps = {
+        cls: held(stepped_dose(cls, BACTERIA_DOSE), bounds, least) if sound else 0.0
+        for cls in CLASSES
+    }
+    reads = {f"dose for {cls}": doses[cls] for cls in CLASSES}
+    reads |= {"turbidity": turbidity, "flow": flow, "transmittance": transmittance}
+    told = steps if isinstance(sensor_in_range, bool) else {}
+    return Barrier("UV", credits, "cfr_141_720", terms, missing, steps=told, reads=reads)

@@ -11,6 +11,7 @@ import numpy as np
 from treatsim.amounts import Amount, Amounts
 from treatsim.errors import RequestError
 from treatsim.flowsheet.result import Result, addressed
+from treatsim.operations.composed import Composed
 from treatsim.operations.outcome import STATES, Finding, Limit, Value, excursion_text
 from treatsim.ranges import Excursion
 from treatsim.safety.additions import Additions
@@ -99,6 +100,16 @@ class Verdict:
     def of_state(self, state: str, point: int = 0) -> list[Limit]:
         """Return the limits in one of the four states at a point."""
         return [limit for limit in self.limits if limit.state(point) == state]
+
+    @cached_property
+    def composed(self) -> Mapping[str, Composed]:
+        """How numbers that jump or bend are made of smooth ones, by address."""
+        own = {
+            f"{name}.{key}": made
+            for name, details in self.result.all_details.items()
+            for key, made in details.composed.items()
+        }
+        return {**own, **self.added.composed}
 
     @property
     def germs(self) -> Germs | None:

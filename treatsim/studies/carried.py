@@ -10,13 +10,14 @@ from __future__ import annotations
 import contextlib
 import itertools
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from treatsim.arrays import Array
 from treatsim.errors import NoSolutionError
+from treatsim.operations.composed import Span, Tree, renamed, span_of
 from treatsim.operations.outcome import ROUND_OFF, at
 from treatsim.running.response import Response
 from treatsim.safety.verdict import Verdict
@@ -34,10 +35,13 @@ from treatsim.studies.observed import (
 )
 from treatsim.studies.thrift import FREE, narrowed, thrift_of
 
-ERRORS = {False: 0.01, True: 0.02}  # largest let pass: of a limit; of an answer, of its value
+OF_LIMIT = 0.01  # largest error let pass, of a limit, or of what a composed number reads
+OF_ANSWER = 0.02  # the same of an answer, of its value
 SAMPLES, CHECKS = 300, 300  # points for cutting; points at which errors are measured
 SAFETY = 2.0  # the error told over the largest miss seen
 TRIES = FREE.rounds + 1
+SAME = 1e-12  # relative; what is this close to a dial at every sample is the dial
+OF_LIMITS = ("value ", "limit ")  # how their names begin
 FEWEST_DIALS = 2  # as the window needs them
 CURABLE = 0.1  # share of the points that miss; more, and the number is given up, not the range
 
@@ -52,6 +56,11 @@ class Field:
     error: float  # twice the largest miss seen, over the size
     share: bool  # whether the error is a share of the value, where that is larger than the size
 
+    def band(self, value: Array) -> Array:
+        """Return half the width of what the true number lies in. [SI]"""
+        size = np.maximum(self.size, np.abs(value)) if self.share else np.full_like(value, self.size)
+        return self.error * size
+
 
 @dataclass(frozen=True)
 class Carriage:
@@ -61,6 +70,7 @@ class Carriage:
     first: tuple[Dial, ...]  # as they were before cutting
     fields: Mapping[str, Field]  # by `value_of`, `limit_of` or the address of an answer
     fixed: Mapping[str, float]  # what does not move with any dial
+    composed: Mapping[str, Tree] = field(default_factory=dict)  # of fields, fixed and dials
     lost: frozenset[str] = frozenset()  # what could not be carried
     unjudged: frozenset[int] = frozenset()  # limits that are not judged at every setting seen
     solved: int = 0  # operating points behind it
@@ -74,7 +84,21 @@ class Carriage:
         told: dict[str, Array] = dict(points)
         for name, one in self.fields.items():
             told[name] = found[name] = evaluated(one, told)
-        return found
+        known = {name: (value, value) for name, value in told.items()}
+        known |= {name: (found[name], found[name]) for name in self.fixed}
+        return found | {
+            name: np.broadcast_to(span_of(tree, known)[0], shape)
+            for name, tree in self.composed.items()
+        }
+
+    def spans(self, points: Mapping[str, Array]) -> dict[str, Span]:
+        """Return the ends between which every number carried lies. [SI]"""
+        values = self(points)
+        ends: dict[str, Span] = {name: (value, value) for name, value in points.items()}
+        for name, value in values.items():
+            band = self.fields[name].band(value) if name in self.fields else 0.0
+            ends[name] = value - band, value + band
+        return ends | {name: span_of(tree, ends) for name, tree in self.composed.items()}
 
 
 def evaluated(one: Field, points: Mapping[str, Array]) -> Array:
@@ -131,12 +155,15 @@ def carry(
     fixed_dials = {dial.address: dial.now for dial in found}
     thrift = thrift_of(verdict)
     observer = Observer(case, keys, tuple(answers), fixed_dials, progress, thrift)
-    sizes = _sizes(verdict, answers)
+    observer.composed = observer.made(verdict)
+    sizes = _sizes(verdict, answers) | _sizes_of_reads(verdict, observer)
     first = narrowed(found, thrift)
     ranges, left = _chosen(observer, first, sizes)
     for number in range(TRIES):
-        ranges = _answered(observer, ranges, first)
-        ranges, more, planned, fixed = _planned(observer, ranges, sizes)
+        ranges, seen = _answered(observer, ranges, first)
+        alias = _aliases(observer, seen)
+        carried = {n: size for n, size in sizes.items() if n not in alias and not observer.makes(n)}
+        ranges, more, planned, fixed = _planned(observer, ranges, carried)
         left += more
         try:
             limits = [n for n in planned if not thrift.rounds or n not in answers]
@@ -163,7 +190,8 @@ def carry(
         with contextlib.suppress(UnansweredError):
             fields |= _fields(observer, planned, sizes, rest)
     misses = _misses(fields, fixed, points, truth, sizes)
-    return _closed(Carriage(ranges, first, fields, fixed, left=left), misses, observer, planned)
+    closed = _closed(Carriage(ranges, first, fields, fixed, left=left), misses, observer, planned)
+    return _with_composed(closed, observer, alias, points, truth)
 
 
 def _chosen(
@@ -197,11 +225,17 @@ def _fields(
     """Return fields, their errors not yet known; the flow stands first, others read it."""
     wanted = {n: planned[n] for n in dict.fromkeys([FLOW, *names]) if n in planned}
     found = fitted(observer, wanted, sizes)
-    shares = {n: n in observer.answers for n in found}
+    alike = {n for one in observer.composed.values() for n in one.alike}
+    shares = {n: n not in alike and not n.startswith(OF_LIMITS) for n in found}
     return {
-        n: Field(planned[n], parts, sizes[n], ERRORS[shares[n]], shares[n])
+        n: Field(planned[n], parts, sizes[n], _largest(n, observer), shares[n])
         for n, parts in found.items()
     }
+
+
+def _largest(name: str, observer: Observer) -> float:
+    """Return the largest error let pass."""
+    return OF_ANSWER if name in observer.answers else OF_LIMIT
 
 
 def _sizes(verdict: Verdict, answers: Sequence[str]) -> dict[str, float]:
@@ -215,15 +249,66 @@ def _sizes(verdict: Verdict, answers: Sequence[str]) -> dict[str, float]:
     return found
 
 
+def _sizes_of_reads(verdict: Verdict, observer: Observer) -> dict[str, float]:
+    """Return what the errors of what composed numbers read are held against. [SI]"""
+    sizes, found = _sizes(verdict, observer.answers), {}
+    for name, one in observer.composed.items():
+        for read, value in one.reads.items():
+            own = abs(float(at(value.value, 0)))
+            found[read] = sizes[name] if read in one.alike else own or 1.0
+    return found
+
+
+def _aliases(observer: Observer, seen: Mapping[str, Array]) -> dict[str, str]:
+    """Return what composed numbers read that is a dial itself: read -> address."""
+    reads = {read for one in observer.composed.values() for read in one.reads}
+    return {
+        read: dial
+        for read in reads & set(seen)
+        for dial in observer.fixed
+        if dial in seen and np.all(np.abs(seen[read] - seen[dial]) <= SAME * np.abs(seen[dial]))
+    }
+
+
+def _with_composed(
+    carriage: Carriage,
+    observer: Observer,
+    alias: Mapping[str, str],
+    points: Mapping[str, Array],
+    truth: Mapping[str, Array],
+) -> Carriage:
+    """Return the carriage with the numbers that can be composed of what it carries.
+
+    A number that was seen outside the ends told, or that its tree did not give, is lost.
+    """
+    known = {*carriage.fields, *carriage.fixed}
+    trees = {
+        name: renamed(one.tree, alias)
+        for name, one in observer.composed.items()
+        if observer.makes(name) and set(one.reads) - set(alias) <= known
+    }
+    found = replace(carriage, composed=trees)
+    spans = found.spans(points)
+    good = {}
+    for name, tree in trees.items():
+        low, high = spans[name]
+        slack = ROUND_OFF * np.abs(truth[name])
+        if np.all((truth[name] >= low - slack) & (truth[name] <= high + slack)):
+            good[name] = tree
+    lost = carriage.lost | set(observer.composed) - set(good) - known
+    return replace(found, composed=good, lost=frozenset(lost))
+
+
 def _answered(
     observer: Observer, ranges: tuple[Dial, ...], first: tuple[Dial, ...]
-) -> tuple[Dial, ...]:
-    """Cut the ranges until every sample has an answer."""
+) -> tuple[tuple[Dial, ...], dict[str, Array]]:
+    """Cut the ranges until every sample has an answer; return them and what was seen there."""
     for slices in itertools.count(1):
         points = spread_points(ranges, SAMPLES)
-        good = observer.look(points)[GOOD] > 0
+        seen = observer.look(points)
+        good = seen[GOOD] > 0
         if np.all(good):
-            return ranges
+            return ranges, seen | points
         ranges = cut(ranges, first, points, cured(observer, ranges, points, ~good), slices)
     raise AssertionError  # it counts on for ever
 
@@ -244,7 +329,7 @@ def _misses(
             if name in fields and fields[name].share
             else sizes[name]
         )
-        largest = fields[name].error if name in fields else ERRORS[False]
+        largest = fields[name].error if name in fields else OF_LIMIT
         miss = SAFETY * np.abs(values - known) / size / largest
         found[name] = np.where(np.isnan(miss), np.inf, miss)
     return found

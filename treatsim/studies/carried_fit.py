@@ -271,7 +271,8 @@ def _fit(
         points = dict(arrays)
         if FLOW in points:
             points[some.lead] = np.interp(points.pop(FLOW), *some.flows)
-        seen = observer.look(points, [part for part, *_ in keys if part not in sizes])
+        wanted = [*(part for part, *_ in keys), *(n for n in (FLOW,) if n in observer.answers)]
+        seen = observer.look(points, wanted, whole=False)
         if FLOW not in arrays and np.any(seen[GOOD] == 0):
             raise UnansweredError(points, seen[GOOD] == 0)
         told = {}

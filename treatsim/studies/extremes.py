@@ -46,12 +46,13 @@ def extremes(observer: Observer, dials: Sequence[Dial], names: Sequence[str]) ->
         return {}
     points = spread_points(dials, SAMPLES, 1500)
     verdict = observer.verdict(points)
-    good = verdict.result.solved
+    good, reads = verdict.result.solved, observer.reads(verdict)
     found = {}
     for name in names:
         kind, number = name.partition(" ")[::2]
         address = observer.limits[int(number)][1] if kind == "value" and number else name
-        value = verdict.value(address) if address in verdict.values else None
+        known = reads if name in reads else verdict.values
+        value = known.get(address)
         if value is None:
             continue
         owner = address.partition(".")[0]

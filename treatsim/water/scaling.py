@@ -17,6 +17,7 @@ from treatsim.water.analysis import WaterAnalysis
 from treatsim.water.phreeqc import ION_ASSOCIATION, PITZER
 from treatsim.water.speciation import Feed, State, equilibrium, feed
 
+STIFF_DAVIS_JUMP = 1.2  # mol/L, ionic strength at which the fit of Stiff and Davis jumps
 LANGELIER_RANGE = Range("dissolved_solids", 0.010, 10.0, "kg/m3", "Langelier saturation index")
 
 
@@ -226,14 +227,39 @@ def stiff_davis_index(ph, calcium, alkalinity, ionic_strength, temperature):
     ------
     astm_d4582, fit from memory
     """
+    parts = stiff_davis_parts(ph, calcium, alkalinity, ionic_strength, temperature)
+    return np.where(np.asarray(ionic_strength) <= STIFF_DAVIS_JUMP, *parts)
+
+
+def stiff_davis_parts(ph, calcium, alkalinity, ionic_strength, temperature):
+    """Return the two smooth formulas of the index of Stiff and Davis.
+
+    Parameters
+    ----------
+    ph, calcium, alkalinity, ionic_strength, temperature : array_like
+        As of `stiff_davis_index`, in the same units.
+
+    Returns
+    -------
+    tuple of ndarray
+        Index by the formula up to the ionic strength at which it jumps, and by that above. [1]
+
+    Validity
+    --------
+    As of `stiff_davis_index`; either formula is worked out at every strength.
+
+    Source
+    ------
+    astm_d4582, fit from memory
+    """
     strength = require("ionic_strength", ionic_strength, 0, 20, "mol/L", open_low=True)
     t = np.asarray(temperature, dtype=float) - ZERO_CELSIUS
     warm = -0.0002 * t**2 + 0.00097 * t
     low = 2.022 * np.exp((np.log(strength) + 7.544) ** 2 / 102.6) + 0.262
-    k = np.where(strength <= 1.2, low, -0.1 * strength + 3.887) + warm
     p_calcium = -np.log10(np.asarray(calcium, dtype=float) / 1e3)
     p_alkali = -np.log10(np.asarray(alkalinity, dtype=float) / 1e3)
-    return ph - (p_calcium + p_alkali + k)
+    at_rest = ph - (p_calcium + p_alkali + warm)
+    return at_rest - low, at_rest - (-0.1 * strength + 3.887)
 
 
 def molar_ion_product(cation, anion):

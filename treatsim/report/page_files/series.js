@@ -1,3 +1,5 @@
+const ROUND_OFF = 1e-9; // relative; a number this close to a bound stands on it
+
 // Series in Chebyshev polynomials over dials: what the page reads instead of solving the train.
 
 // Values of the first `count` polynomials at x in [low, high].
@@ -73,6 +75,54 @@ class Field {
   }
 }
 
+// What jumps or bends, composed of what does not: a tree over ends [low, high] of its reads.
+const ENDS = {
+  sum: (a, b) => a + b, times: (a, b) => a * b,
+  least: (a, b) => Math.min(a, b), most: (a, b) => Math.max(a, b),
+};
+const OWN = {
+  less: ([a, b]) => [a[0] - b[1], a[1] - b[0]],
+  over: ([a, b]) => [a[0] / b[1], a[1] / b[0]],
+  log10: ([a]) => a.map(Math.log10),
+  mixed: ([log, share]) => log.map((x) => -Math.log10((1 - share[0]) * 10 ** -x + share[0])),
+};
+
+function span(tree, ends) {
+  if (typeof tree === "number") return [tree, tree];
+  if (typeof tree === "string") return ends(tree);
+  const [name, ...parts] = tree;
+  if (name === "steps") {
+    const [x, bounds, choices] = parts;
+    const reached = (value) => {
+      const slack = value + ROUND_OFF * Math.abs(value);
+      let n = 0;
+      while (n < bounds.length && bounds[n] <= slack) n++;
+      return n;
+    };
+    return among(span(x, ends), reached, choices, ends);
+  }
+  if (name === "upto") {
+    const [x, bound, ...choices] = parts;
+    const over = (value) => (value > bound + ROUND_OFF * Math.abs(bound) ? 1 : 0);
+    return among(span(x, ends), over, choices, ends);
+  }
+  const found = parts.map((part) => span(part, ends));
+  if (name in OWN) return OWN[name](found);
+  return found.reduce((a, b) => [ENDS[name](a[0], b[0]), ENDS[name](a[1], b[1])]);
+}
+
+// Ends over every choice that may hold while a number lies between its own ends.
+function among([low, high], which, choices, ends) {
+  if (Number.isNaN(low) || Number.isNaN(high)) return [NaN, NaN];
+  const found = choices.slice(which(low), which(high) + 1).map((choice) => span(choice, ends));
+  return found.reduce((a, b) => [Math.min(a[0], b[0]), Math.max(a[1], b[1])]);
+}
+
+function namesIn(tree) {
+  if (typeof tree === "string") return [tree];
+  return Array.isArray(tree) ? tree.slice(1).flatMap(namesIn) : [];
+}
+
 function inside(x, [low, high]) {
   const slack = 1e-9 * (high - low);
   return x >= low - slack && x <= high + slack;
@@ -84,7 +134,9 @@ class Train {
     this.flow = told.flow;
     this.fixed = told.fixed;
     this.fields = new Map(Object.entries(told.fields).map(([name, one]) => [name, new Field(one)]));
+    this.composed = told.composed;
     this.whole = this.fields;
+    this.kept = new Set();
   }
 
   // The train along some dials only, for many points that differ in nothing else: what these
@@ -96,6 +148,7 @@ class Train {
       && (field.axes.some((axis) => kept.has(axis)) || (field.perFlow && kept.has(this.flow)));
     if (moves(this.fields.get(this.flow))) kept.add(this.flow);
     const twin = Object.assign(Object.create(Train.prototype), this);
+    twin.kept = kept;
     twin.fixed = { ...this.fixed };
     twin.fields = new Map();
     for (const [name, field] of this.fields) {
@@ -105,16 +158,35 @@ class Train {
     return twin;
   }
 
-  // Every number at a setting of all dials: { at, value(name), band(name, value) }.
+  // Whether a number moves along the dials kept.
+  moves(name) {
+    const own = (read) => this.fields.has(read) || this.kept.has(read);
+    return name in this.composed ? namesIn(this.composed[name]).some(own) : this.fields.has(name);
+  }
+
+  // Every number at a setting of all dials: { at, value(name), ends(name) }.
   read(settings) {
     const at = { ...settings };
     const flow = this.fields.get(this.flow);
     at[this.flow] = flow ? flow.value(at) : this.fixed[this.flow];
-    const value = (name) => {
-      if (this.fields.has(name)) return this.fields.get(name).value(at, at[this.flow]);
-      return name in this.fixed ? this.fixed[name] : NaN;
+    const seen = new Map();
+    const once = (name, make) => {
+      if (!seen.has(name)) seen.set(name, make());
+      return seen.get(name);
     };
-    const band = (name, number) => (this.whole.has(name) ? this.whole.get(name).band(number) : 0);
-    return { at, value, band };
+    const plain = (name) => once(name, () => {
+      if (this.fields.has(name)) return this.fields.get(name).value(at, at[this.flow]);
+      if (name in this.fixed) return this.fixed[name];
+      return name in at ? at[name] : NaN;
+    });
+    const value = (name) => (name in this.composed
+      ? span(this.composed[name], (read) => [plain(read), plain(read)])[0] : plain(name));
+    const ends = (name) => {
+      if (name in this.composed) return span(this.composed[name], ends);
+      const number = plain(name);
+      const band = this.whole.has(name) ? this.whole.get(name).band(number) : 0;
+      return [number - band, number + band];
+    };
+    return { at, value, ends };
   }
 }

@@ -1,7 +1,6 @@
 // What the numbers amount to: limit by limit, then as a whole; and what would help.
 
 const MET = "met", NOT_MET = "not_met", NEAR = "near", NOT_JUDGED = "not_judged", WAIVED = "waived";
-const ROUND_OFF = 1e-9;
 
 // State of one limit at a reading of the train. A value too near to its limit to tell is not met.
 function judged(limit, reading) {
@@ -11,14 +10,16 @@ function judged(limit, reading) {
   if (!limit.judged || Number.isNaN(value) || Number.isNaN(asked)) {
     return { limit, state: NOT_JUDGED, value, asked, short: 0, margin: Infinity };
   }
-  const room = limit.relation === ">=" ? value - asked : asked - value;
+  const upward = limit.relation === ">=";
+  const room = upward ? value - asked : asked - value;
   const slack = ROUND_OFF * Math.abs(asked);
-  const band = reading.band(limit.value, value) + reading.band(limit.limit, asked);
-  const unsure = band > 2 * slack && Math.abs(room) <= band;
-  const state = unsure ? NEAR : room >= -slack ? MET : NOT_MET;
+  const [own, against] = [reading.ends(limit.value), reading.ends(limit.limit)];
+  let [least, most] = upward ? [own[0] - against[1], own[1] - against[0]]
+    : [against[0] - own[1], against[1] - own[0]];
+  if (most - least <= 4 * slack) [least, most] = [room, room]; // no more than round-off
+  const state = least >= -slack ? MET : most >= -slack ? NEAR : NOT_MET;
   const scale = Math.abs(asked) || 1;
-  const missed = state === NEAR || state === NOT_MET;
-  return { limit, state, value, asked, band, short: missed ? (band - room) / scale : 0,
+  return { limit, state, value, asked, least, most, short: state === MET ? 0 : -least / scale,
     margin: room / scale };
 }
 

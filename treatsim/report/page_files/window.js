@@ -24,7 +24,7 @@ class OperatingWindow {
     const { page } = this;
     const [x, y] = [across, up].map((address) => page.dials.find((d) => d.address === address));
     const plane = page.train.along(settings, [x.address, y.address]);
-    const moves = (limit) => plane.fields.has(limit.value) || plane.fields.has(limit.limit);
+    const moves = (limit) => plane.moves(limit.value) || plane.moves(limit.limit);
     const still = page.limits.filter((limit) => !moves(limit));
     const moved = page.limits.filter((limit) => moves(limit) && limit.judged && !limit.waived);
     const floor = shade(still, plane.read(settings));

@@ -13,6 +13,7 @@ from treatsim.correlations.uv.inactivation import ORGANISMS, claimable_log
 from treatsim.flowsheet.flowsheet import Flowsheet, Port
 from treatsim.flowsheet.result import Result
 from treatsim.flowsheet.wiring import reach
+from treatsim.operations.composed import Composed
 from treatsim.operations.outcome import Limit, Value, later, unjudged
 from treatsim.operations.unit import Unit
 from treatsim.safety.additions import Additions
@@ -149,7 +150,18 @@ def _target(result: Result, unit: Unit) -> Additions:
 
     largest = later(largest_flow, "flow")
     values = {f"{name}.dose_required": Value(required, "dose"), f"{name}.largest_flow": largest}
-    return Additions(values | _shown(result, unit), (limit,))
+    parts = unit.largest_flow_parts(inlet, required, result.points)
+    composed = (
+        {}
+        if not parts
+        else {f"{name}.largest_flow": Composed(["least", *parts, *_ends(most)], parts)}
+    )
+    return Additions(values | _shown(result, unit), (limit,), composed=composed)
+
+
+def _ends(most) -> tuple[float, ...]:
+    """Return the flow that a validation ends at, if it is one."""
+    return () if most is None else tuple(np.ravel(np.asarray(most, float))[:1].tolist())
 
 
 def _shown(result: Result, unit: Unit) -> dict[str, Value]:

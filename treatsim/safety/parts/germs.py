@@ -15,6 +15,7 @@ from treatsim.operations.outcome import Limit, Value, unjudged
 from treatsim.safety import log_targets
 from treatsim.safety.additions import Additions
 from treatsim.safety.barrier_rules import train_barriers
+from treatsim.safety.composed_credit import composed_credits
 from treatsim.safety.evidence import YES_NO, HealthParameters
 from treatsim.safety.log_credit import CLASSES, Barrier
 from treatsim.safety.path_credit import Credit, credit
@@ -178,7 +179,14 @@ def germs(result: Result, earlier: Additions) -> Additions:
     ledger = Germs(barriers, found, target, lower, source, words, share, surveyed)
     limits = (*_asked_limits(ledger, proof), *_inside(ledger))
     sources = tuple(b.source.split()[0] for b in barriers.values())
-    return Additions(_values(ledger), limits, sources=sources, records={"germs": ledger})
+    composed = {
+        f"health.log_credit.{cls}": made
+        for cls, made in composed_credits(
+            result.sheet, flows, result.product_end, barriers, share
+        ).items()
+    }
+    records = {"germs": ledger}
+    return Additions(_values(ledger), limits, sources=sources, records=records, composed=composed)
 
 
 def _values(ledger: Germs) -> dict[str, Value]:

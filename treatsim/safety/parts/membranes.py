@@ -19,6 +19,7 @@ from treatsim.operations.ro_element import element_of
 from treatsim.operations.ro_limits import ph_limits
 from treatsim.ranges import excursions
 from treatsim.safety.additions import Additions
+from treatsim.safety.composed_scale import composed_index
 from treatsim.safety.element_scale import by_element
 from treatsim.safety.membrane_view import MembraneView
 from treatsim.safety.parts.units import as_stated
@@ -162,6 +163,7 @@ def _chemistry(view: MembraneView, water: ProductWater) -> Additions:
         notes=tuple(notes),
         sources=("parkhurst_appelo_2013", "plummer_busenberg_1982"),
         excursions=tuple((view.name, item) for item in beyond),
+        composed=composed_index(view, state, dosed),
     )
     return found if view.result.points != 1 else found.joined(_alone(view, acid))
 
