@@ -1,9 +1,7 @@
 """One table of quantities, and text with a unit <-> SI number.
 
-Inside treatsim every number is a plain float64 in the SI unit of this table. Units exist only at
-the border: `read` turns text into SI, `shown` turns SI into a number and the unit people read.
-Pressure is gauge everywhere; where absolute pressure matters, the site's altitude gives the
-atmosphere.
+Inside treatsim every number is a plain float64 in SI. Units exist only at the border: `read` turns
+text into SI, `shown` SI into what people read. Pressure is gauge; the altitude gives the atmosphere.
 """
 
 from __future__ import annotations

@@ -72,7 +72,9 @@ def span_of(tree: Tree, reads: Mapping[str, Span]) -> Span:
     return OPERATIONS[name]([span_of(part, reads) for part in parts])
 
 
-def _chosen(x: Span, which: tuple[Index, Index], choices: Sequence[Tree], reads: Mapping[str, Span]) -> Span:
+def _chosen(
+    x: Span, which: tuple[Index, Index], choices: Sequence[Tree], reads: Mapping[str, Span]
+) -> Span:
     """Return the ends over all choices from the first that may hold to the last. which: indices"""
     unknown = np.isnan(x[0]) | np.isnan(x[1])
     low, high = np.where(unknown, np.nan, np.inf), np.where(unknown, np.nan, -np.inf)

@@ -58,8 +58,9 @@ class Field:
 
     def band(self, value: Array) -> Array:
         """Return half the width of what the true number lies in. [SI]"""
-        size = np.maximum(self.size, np.abs(value)) if self.share else np.full_like(value, self.size)
-        return self.error * size
+        if self.share:
+            return self.error * np.maximum(self.size, np.abs(value))
+        return np.full_like(value, self.error * self.size)
 
 
 @dataclass(frozen=True)

@@ -19,10 +19,10 @@ import llvmlite.binding as llvm
 import numba
 import numpy as np
 
+from treatsim import kept as store
 from treatsim.correlations.ro.vessel_compiled import drive
 from treatsim.correlations.ro.vessel_kernel import Problem
 from treatsim.correlations.ro.vessel_lanes import packed
-from treatsim.water import cache
 
 
 def prepared(build: bool, right: Callable) -> Callable | None:
@@ -67,7 +67,7 @@ def prepared(build: bool, right: Callable) -> Callable | None:
 
 def _folder() -> Path | None:
     """Where a compiled march is kept: one folder for each code, numba, Python and processor."""
-    parent = cache.directory()
+    parent = store.directory()
     if parent is None:
         return None
     processor = numba.config.CPU_NAME, llvm.get_host_cpu_name(), llvm.get_host_cpu_features()
