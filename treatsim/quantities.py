@@ -273,12 +273,11 @@ def split(text: str) -> tuple[float, str, str]:
     if problem := _number_problem(text):
         raise RequestError(problem)
     match = NUMBER.match(text)
-    if match is None or math.isinf(float(match[1])):
-        raise RequestError(
-            "no number of this size belongs here" if match else "no number with a unit"
-        )
-    number, unit = float(match[1]), match[2]
-    basis = BASIS.search(unit)
+    if match is None:
+        raise RequestError("no number with a unit")
+    if math.isinf(number := float(match[1])):
+        raise RequestError("no number of this size belongs here")
+    basis = BASIS.search(unit := match[2])
     return number, BASIS.sub("", unit), basis[1] if basis else ""
 
 
@@ -382,8 +381,7 @@ def show(value: Any, quantity: str, system: str = "si") -> tuple[Any, str]:
 def text(value: float, quantity: str, system: str = "si", digits: int = 4) -> str:
     """Return `value` as people read it, such as "6.81 m3/h"; round-off around zero is zero."""
     number, unit = show(value, quantity, system)
-    if abs(number) < 1e-9:
-        number = 0.0
+    number = 0.0 if abs(number) < 1e-9 else number
     plain = f"{number:.{digits}g}"
     if "e" in plain and 1 <= abs(number) < 1e6:  # 37400 reads better than 3.74e+04
         plain = f"{float(plain):.0f}"

@@ -17,6 +17,7 @@ from treatsim.errors import RequestError
 from treatsim.power.weather_files import read_hours
 
 SMALL = ROOT / "cases/small_unit.toml"
+SEA = ROOT / "cases/sea.toml"
 WELL = ROOT / "cases/brackish_well.toml"
 CODE = "import sys; from treatsim.cli import main; sys.exit(main())"
 MANY = "9" * 5000
@@ -33,17 +34,9 @@ SETTINGS = [
     (RIVER, "lift_pump.pump_efficiency=1e-20", "not below 1 % and not above 100 %"),
     (RIVER, "lift_pump.motor_efficiency=0.9 %", 'write "90 %" or 0.9'),
     (ROOT / "cases/river_chlorine.toml", "chlorine.stock_age=280000 h", "of this size"),
-    (ROOT / "cases/sea.toml", "ro.permeate_pressure=1e9 bar", "of this size"),
-    (
-        ROOT / "cases/sea.toml",
-        "ro.salt_permeability_ratio=1e-10",
-        "not below 0.01 and not above 100",
-    ),
-    (
-        ROOT / "cases/sea.toml",
-        "ro.water_permeability_ratio=1e-10",
-        "not below 0.01 and not above 3",
-    ),
+    (SEA, "ro.permeate_pressure=1e9 bar", "of this size"),
+    (SEA, "ro.salt_permeability_ratio=1e-10", "not below 0.01 and not above 100"),
+    (SEA, "ro.water_permeability_ratio=1e-10", "not below 0.01 and not above 3"),
 ]
 
 

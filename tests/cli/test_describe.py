@@ -275,3 +275,10 @@ def test_a_limit_put_in_place_of_another_is_told(tmp_path):
     keys = {row.key: row.value for row in describe([str(path)]).keys}
     assert keys["bags.limits.pressure_drop"] == "0.8 bar"
     assert keys["bags.limits.element_flow"] == "waived: why"
+
+
+def test_a_substance_of_the_product_is_told_without_a_case():
+    assert "a substance in the product" in treatsim("describe", "product.boron").out
+    run = treatsim("describe", "product.flw")
+    assert run.status == 2
+    assert "did you mean product.flow" in run.err

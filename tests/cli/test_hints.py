@@ -71,3 +71,10 @@ def test_of_the_command_line(arguments, words):
     assert (run.status, run.out) == (2, "")
     assert words in run.err, run.err
     assert len(run.lines) == 2
+
+
+def test_addresses_in_one_word_are_told_apart():
+    run = treatsim("sweep", RIVER, "--vary", "lift_pump.speed=70 %:80 %:2", "--show",
+                   "uv.dose_credited, product.flow")  # fmt: skip
+    assert run.status == 2
+    assert "one address each: --show uv.dose_credited --show product.flow" in run.err

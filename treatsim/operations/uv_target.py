@@ -54,7 +54,8 @@ def target_faults(target: Any) -> list[str]:
     if not isinstance(name, str) or name not in TARGETED:
         if not isinstance(name, str):
             return [*faults, f"target.organism = {str(name)[:60]}: one name; known: {known}"]
-        near = difflib.get_close_matches(name[:60], TARGETED, n=1)
+        near = [known for known in TARGETED if name and known.startswith(name.lower())]
+        near = near or difflib.get_close_matches(name[:60], TARGETED, n=1)
         hint = f'; did you mean "{near[0]}"?' if near else ""
         return [*faults, f'target.organism = "{name[:60]}": known: {known}{hint}']
     if ("log" in target) == ("dose" in target):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fnmatch
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from treatsim.report.described import (
     tables,
     unknown,
 )
+from treatsim.water.substances import SUBSTANCES
 
 SUFFIX = ".toml"
 
@@ -71,7 +73,12 @@ def _overall(name: str) -> Description:
     from treatsim.report.described_case import overall
 
     rows = overall()
-    found = tuple(row for row in rows if row.address == name)
+    known = {row.name for row in SUBSTANCES} & set(name.split("."))
+    found = tuple(
+        row
+        for row in rows
+        if row.address == name or (known and fnmatch.fnmatchcase(name, row.address))
+    )
     if not found:
         raise unknown(name, _all_names() + [row.address for row in rows])
     uses = (f"--show {name}", f'--until "{name} >= VALUE"')

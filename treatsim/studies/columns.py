@@ -55,4 +55,6 @@ def _kind(case, address: str, known: dict[str, str], answered: bool) -> str:
         return "factor"
     near = difflib.get_close_matches(address, known, n=3)
     hint = f"; near: {', '.join(near)}" if near else ""
+    if "," in address:
+        hint = "; one address each: " + " ".join(f"--show {a.strip()}" for a in address.split(","))
     raise RequestError(f'no result has the address "{address}"{hint}')
