@@ -35,6 +35,8 @@ pytestmark = pytest.mark.benchmark
 
 def interpolated(x: float, places: list[float], values: list[float]) -> float:
     """Return a value between places, as a plain program finds it."""
+    if x <= places[0]:
+        return values[0]
     for n in range(1, len(places)):
         if x <= places[n]:
             share = (x - places[n - 1]) / (places[n] - places[n - 1])
@@ -58,6 +60,7 @@ def plain(side, year: int, step: float) -> tuple[float, float]:
              rules.reserve, rules.stop, rules.start, rules.open, rules.charging, train.low,
              train.full)) for n in range(steps)]  # fmt: skip
     places, flows = train.power[0].tolist(), train.flow[0].tolist()
+    at, dearer, slower = (column.tolist() for column in train.starts_at)
     cap, eta_in = float(bank.capacity[year]), bank.charge_efficiency
     eta_out = bank.discharge_efficiency
     keep = float(bank.keep)
@@ -86,7 +89,9 @@ def plain(side, year: int, step: float) -> tuple[float, float]:
         owed = (1.0 if not running else owed) if runs else 0.0
         lost = 0.0
         if owed > 0:
-            cost = max(train.start_energy / (power * step), train.start_time / step)
+            more_energy, more_time = (interpolated(power, at, more) for more in (dearer, slower))
+            energy, took = train.start_energy * more_energy, train.start_time * more_time
+            cost = max(energy / (power * step), took / step)
             paid = min(owed, 1 / max(cost, 1e-300))
             lost, owed = min(paid * cost, 1.0), owed - paid
         if runs:

@@ -229,11 +229,8 @@ def _train(
     rows = _days(len(curve.power), hour)
     power, flow = curve.power / inverter, curve.flow
     low, full = (_by_step(ends, hour) / inverter for ends in (curve.low, curve.full))
-    most = int(np.argmax(curve.full))
-    at_full = float(np.interp(curve.full[most], curve.power[most], curve.flow[most]))
-    usual_power = float(curve.full[most]) / inverter
-    energy, time = cost_at_bus(case, operation, inverter, at_full, usual_power)
-    return Train(power[rows], flow[rows], low, full, energy, time, operation.least_run)
+    energy, time, starts_at = cost_at_bus(case, operation, inverter, curve)
+    return Train(power[rows], flow[rows], low, full, energy, time, operation.least_run, starts_at)
 
 
 def _days(rows: int, hour: Array) -> Array:
@@ -322,8 +319,8 @@ def _side_by_side(values: Sequence[Any], widths: Sequence[int]) -> Any:
 def joined(scenarios: Sequence[Scenario]) -> Scenario:
     """Set scenarios side by side on the last axis; the curve of the train is that of the first."""
     first = scenarios[0].train
-    alike = {"power": first.power, "flow": first.flow, "least_run": first.least_run}
-    none: dict[str, Any] = {"power": None, "flow": None}
+    alike = {name: getattr(first, name) for name in ("power", "flow", "least_run", "starts_at")}
+    none: dict[str, Any] = {"power": None, "flow": None, "starts_at": None}
     bare = [s._replace(train=s.train._replace(**none)) for s in scenarios]
     widths = [side.sun.shape[-1] for side in scenarios]
     found = _side_by_side(bare, widths)

@@ -228,9 +228,10 @@ def _put(state: Any, part: Any, pairs: Any) -> Any:
 def _picked(side: Scenario, parts: Array, lanes: Array) -> Scenario:
     """Return pairs of stretch and scenario, each alone on the last axis."""
     curve = [a[:, parts] if a.ndim > 2 else a for a in (side.train.power, side.train.flow)]
-    bare = side._replace(train=side.train._replace(power=None, flow=None))  # type: ignore[arg-type]
-    found = _pairs_of(bare, parts, lanes)
-    return found._replace(train=found.train._replace(power=curve[0], flow=curve[1]))
+    none: dict[str, Any] = {"power": None, "flow": None, "starts_at": None}
+    found = _pairs_of(side._replace(train=side.train._replace(**none)), parts, lanes)
+    told = {"power": curve[0], "flow": curve[1], "starts_at": side.train.starts_at}
+    return found._replace(train=found.train._replace(**told))
 
 
 def _pairs_of(record: Any, parts: Array, lanes: Array) -> Any:

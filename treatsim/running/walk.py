@@ -176,7 +176,7 @@ def walk(side: Scenario, known: Known, state: State, step: float) -> tuple[Walke
         if pays:
             owed = np.where(starts, 1.0, owed) * runs
             if owed.any():
-                paid, found.lost[n] = _paid(owed, power * share, share, train, step)
+                paid, found.lost[n] = _paid(owed, power, share, train, step)
                 owed = owed - paid
         if bounded:
             level = _level(level, power, share, found.lost[n], (tank, now, step))
@@ -237,8 +237,13 @@ def _level(level, power, share, lost, rest) -> Array:
 
 def _paid(owed, power, share, train: Train, step: float) -> tuple[Array, Array]:
     """Return the share of a start paid in this step, and the share of the running it takes."""
-    by_energy = train.start_energy / np.maximum(power * step, TINY)
-    by_time = train.start_time / np.maximum(share * step, TINY)
+    energy, time = train.start_energy, train.start_time
+    if train.starts_at is not None:  # what a start takes in the setting of this step
+        places, more_energy, more_time = train.starts_at
+        energy = energy * np.interp(power, places, more_energy)
+        time = time * np.interp(power, places, more_time)
+    by_energy = energy / np.maximum(power * share * step, TINY)
+    by_time = time / np.maximum(share * step, TINY)
     cost = np.maximum(by_energy, by_time)  # shares of this step for a whole start
     paid = np.minimum(owed, 1 / np.maximum(cost, TINY))
     return paid, np.minimum(paid * cost, 1.0)
