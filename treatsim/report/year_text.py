@@ -13,7 +13,8 @@ from treatsim.power.months import Months
 from treatsim.power.sun import MONTH_OF_DAY
 from treatsim.report.page import Page, cell
 from treatsim.report.startup_text import cautions_of
-from treatsim.running.plan import bound_by
+from treatsim.running.plan import Plan, bound_by
+from treatsim.running.start_cost import NEVER
 from treatsim.running.year import CAUSES, DRY, POOR, Year, energy, implausible, worst_weeks
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -93,6 +94,21 @@ def answer(found: Year, system: str) -> list[str]:
     return lines
 
 
+def _of_starts(plan: Plan, system: str) -> str:
+    """Say what a start costs along the dial."""
+    own, along = plan.train.start_time, np.ones(2)
+    if plan.train.starts_at is not None:
+        along = plan.train.starts_at[2]
+    low, now, high = (
+        "never" if time >= NEVER else quantities.text(time, "short_duration", system, DIGITS)
+        for time in (own * along[0], own, own * along[-1])
+    )
+    return (
+        f"A start is paid at the dial of its hour: no product for {low} at the lowest setting, "
+        f"{now} in the case's, {high} at the highest; between, it goes with the time of a litre."
+    )
+
+
 def notes(found: Year, system: str) -> list[str]:
     """Return what the numbers rest on."""
     plan = found.plan
@@ -110,14 +126,7 @@ def notes(found: Year, system: str) -> list[str]:
         "The energy of every year is closed to 1e-9 kWh, else there would be no page. Steps of an "
         "hour change the litres by about 1 %; every drawn year has the same monthly means, so a "
         "dull year is not in these numbers, nor are breakdowns.",
-        *(
-            []
-            if plan.operation.warm_up is not None
-            else [
-                "A start costs what it does at the dial of the case, not at that of the hour: at a "
-                "lower dial its flush takes longer and less power."
-            ]
-        ),
+        _of_starts(plan, system),
         "What is known of tomorrow when a start is decided is the usual sun of the season, not "
         "the weather.",
         "Lost litres: bounds are lifted one after the other in the order of the columns, so that "

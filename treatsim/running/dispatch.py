@@ -43,7 +43,7 @@ class Trace(NamedTuple):
 
 def begin(side: Scenario) -> State:
     """Return the state in which a run starts: at rest, nothing running."""
-    zero = np.zeros(side.sun.shape[1])
+    zero = np.zeros(side.sun.shape[1:])
     full = np.asarray(side.bank.capacity, float)
     stored = side.bank.filled(zero + np.asarray(side.first) * full)
     level = np.minimum(zero + side.tank.first, side.tank.volume)
@@ -80,21 +80,31 @@ def stretch(side: Scenario, state: State, step: float) -> tuple[Trace, State]:
     ------
     Energy balance.
     """
-    wide = np.broadcast_to(np.asarray(side.bank.capacity, float), side.sun.shape[1:])
-    side = side._replace(bank=side.bank._replace(capacity=wide))
-    known = known_of(side, step)
+    side, known = _known(side, step)
     found, after = walk(side, known, state, step)
     trace = _told(found, known, side, state, step)
     return trace, after._replace(open=_held(trace, side, state, step))
 
 
+def run_up(side: Scenario, state: State, step: float) -> State:
+    """Walk on as `stretch` does, and return the state at the end alone."""
+    side, known = _known(side, step)
+    return walk(side, known, state, step)[1]
+
+
+def _known(side: Scenario, step: float) -> tuple[Scenario, Known]:
+    wide = np.broadcast_to(np.asarray(side.bank.capacity, float), side.sun.shape[1:])
+    side = side._replace(bank=side.bank._replace(capacity=wide))
+    return side, known_of(side, step)
+
+
 def _told(found: Walked, known: Known, side: Scenario, state: State, step: float) -> Trace:
     """Return everything that follows from the walk."""
     rate = found.power / np.maximum(found.share, TINY)
-    made = _product(rate, known) * found.share * step * (1 - found.lost)
+    made = product(rate, known.power, known.flow) * found.share * step * (1 - found.lost)
     needs = side.needs
-    before = np.vstack([state.stored.total, found.stored[:-1]])
-    level_before = np.vstack([state.level, found.level[:-1]])
+    before = np.concatenate([state.stored.total[None], found.stored[:-1]])
+    level_before = np.concatenate([state.level[None], found.level[:-1]])
     endless = np.isinf(known.draw)
     drawn = np.where(endless, made, np.minimum(known.draw, level_before + made))
     rest = np.maximum(known.spare_sun - found.power, 0.0) - found.into
@@ -109,14 +119,24 @@ def _told(found: Walked, known: Known, side: Scenario, state: State, step: float
     )  # fmt: skip
 
 
-def _product(power: Array, known: Known) -> Array:
-    """Return the product at a power of the train, (steps, scenarios). [m3/s]"""
-    places, flows = np.asarray(known.power), np.asarray(known.flow)
+def product(power: Array, places: Array, flows: Array) -> Array:
+    """Return the product at a power of the train, (steps, scenarios). [m3/s]
+
+    places, flows: power and product of the train, (steps or 1, places)
+    """
+    places, flows = np.asarray(places), np.asarray(flows)
     running = power > 0
     if places.ndim == 1 or places.shape[0] == 1:
         return np.interp(power, places.reshape(-1), flows.reshape(-1)) * running
-    made = [np.interp(*row) for row in zip(power, places, flows, strict=True)]
-    return np.array(made) * running
+    rows = (
+        power.reshape(-1, power.shape[-1]),
+        *(
+            np.broadcast_to(a, (*power.shape[:-1], a.shape[-1])).reshape(-1, a.shape[-1])
+            for a in (places, flows)
+        ),
+    )
+    made = [np.interp(*row) for row in zip(*rows, strict=True)]
+    return np.reshape(made, power.shape) * running
 
 
 def used(trace: Trace) -> Array:

@@ -229,11 +229,8 @@ def _train(
     rows = _days(len(curve.power), hour)
     power, flow = curve.power / inverter, curve.flow
     low, full = (_by_step(ends, hour) / inverter for ends in (curve.low, curve.full))
-    most = int(np.argmax(curve.full))
-    at_full = float(np.interp(curve.full[most], curve.power[most], curve.flow[most]))
-    usual_power = float(curve.full[most]) / inverter
-    energy, time = cost_at_bus(case, operation, inverter, at_full, usual_power)
-    return Train(power[rows], flow[rows], low, full, energy, time, operation.least_run)
+    energy, time, starts_at = cost_at_bus(case, operation, inverter, curve)
+    return Train(power[rows], flow[rows], low, full, energy, time, operation.least_run, starts_at)
 
 
 def _days(rows: int, hour: Array) -> Array:
@@ -294,9 +291,8 @@ def scenario(plan: Plan, change: Change | None = None) -> Scenario:
         )  # fmt: skip
         rules = rules._replace(floor=0.0, stop=0.0, start=0.0, charging=True, reserve=0.0)
     tank = Tank()
-    if plan.draw is not None and plan.tank is not None:
-        volume = plan.tank if c.tank else ENDLESS
-        tank = Tank(volume, plan.draw, plan.operation.tank_restart, 0.5 * plan.tank)
+    if plan.draw is not None and plan.tank is not None and c.tank:
+        tank = Tank(plan.tank, plan.draw, plan.operation.tank_restart, 0.5 * plan.tank)
     return Scenario(plan.sun, bank, train, needs, rules, tank, first)
 
 
@@ -313,8 +309,8 @@ def _side_by_side(values: Sequence[Any], widths: Sequence[int]) -> Any:
     arrays = [np.asarray(value) for value in values]
     if all(a.ndim == 0 for a in arrays) and len({a.item() for a in arrays}) == 1:
         return values[0]
-    rows = max((a.shape[0] for a in arrays if a.ndim == 2), default=0)
-    shapes = [(rows, w) if rows else (w,) for w in widths]
+    rows = max((a.shape[:-1] for a in arrays if a.ndim >= 2), key=np.prod, default=())
+    shapes = [(*rows, w) for w in widths]
     return np.concatenate(
         [np.broadcast_to(a, s) for a, s in zip(arrays, shapes, strict=True)], axis=-1
     )
@@ -323,12 +319,12 @@ def _side_by_side(values: Sequence[Any], widths: Sequence[int]) -> Any:
 def joined(scenarios: Sequence[Scenario]) -> Scenario:
     """Set scenarios side by side on the last axis; the curve of the train is that of the first."""
     first = scenarios[0].train
-    alike = {"power": first.power, "flow": first.flow, "least_run": first.least_run}
-    none: dict[str, Any] = {"power": None, "flow": None}
+    alike = {name: getattr(first, name) for name in ("power", "flow", "least_run", "starts_at")}
+    none: dict[str, Any] = {"power": None, "flow": None, "starts_at": None}
     bare = [s._replace(train=s.train._replace(**none)) for s in scenarios]
-    widths = [side.sun.shape[1] for side in scenarios]
+    widths = [side.sun.shape[-1] for side in scenarios]
     found = _side_by_side(bare, widths)
-    sun = np.broadcast_to(found.sun, (len(found.sun), sum(widths)))
+    sun = np.broadcast_to(found.sun, (*found.sun.shape[:-1], sum(widths)))
     return found._replace(sun=sun, train=found.train._replace(**alike))
 
 

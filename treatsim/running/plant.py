@@ -20,9 +20,10 @@ class Train(NamedTuple):
     flow: Array  # product at these, (steps or 1, places) [m3/s]
     low: Any  # least power at which it runs, (steps or 1, scenarios or 1) [W]
     full: Any  # power at its highest dial, the same shape [W]
-    start_energy: Any = 0.0  # used at a start before there is product [J]
+    start_energy: Any = 0.0  # used at a start before there is product, in the case's setting [J]
     start_time: Any = 0.0  # time of it [s]
     least_run: float = 0.0  # [s]
+    starts_at: tuple[Array, Array, Array] | None = None  # power [W], energy and time over the above
 
 
 class Needs(NamedTuple):

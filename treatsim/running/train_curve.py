@@ -63,8 +63,9 @@ def curve_of(case: Any, operation: OperationParameters, days: int) -> Curve:
 
     Validity
     --------
-    Power rises with the dial. Between the middles of two months the water changes evenly, and the
-    narrower of their two ranges of the dial holds.
+    Power rises with the dial. Above the flow alarm of [startup] the interlock shuts: the dial ends
+    there. Between the middles of two months the water changes evenly, and the narrower of their two
+    ranges of the dial holds.
 
     Raises
     ------
@@ -179,16 +180,18 @@ def _ends(case, address, operation, months) -> tuple[Array, Array, Array]:
         raise NoSolutionError(f"no operating point at {address} as in the case in every month")
     counted = ~met.broken[:, :, place].any(axis=1)  # limits missed already narrow nothing
     rest = counted & ~met.duty
-    least = LEAST_FLOW * met.flow[:, place].min()
+    start = case.sections.get("startup")
+    alarm = None if start is None else start.flow_alarm
+    flows = LEAST_FLOW * met.flow[:, place].min(), np.inf if alarm is None else alarm
     sides = [(counted, -1), (counted, 1)] + [(rest, 1)] * bool(np.any(met.duty & counted))
-    brackets = [_bracket(_good(met, limits, least), row, place, way) for limits, way in sides]
+    brackets = [_bracket(_good(met, limits, flows), row, place, way) for limits, way in sides]
     share = np.linspace(0.0, 1.0, REFINED)
     tried = [inside[:, None] + (outside - inside)[:, None] * share for inside, outside in brackets]
     again = judged(np.concatenate(tried, axis=1))
     found = []
     for number, ((limits, _), settings) in enumerate(zip(sides, tried, strict=True)):
         columns = slice(number * REFINED, (number + 1) * REFINED)
-        found.append(_last(_good(again, limits, least)[:, columns], settings))
+        found.append(_last(_good(again, limits, flows)[:, columns], settings))
     return found[0], found[1], np.maximum(found[1], found[-1])
 
 
@@ -223,9 +226,13 @@ def _states(months: Mapping[str, Array]) -> int:
     return MONTHS if months else 1
 
 
-def _good(found: _Judged, counted: Array, least: float) -> Any:
-    """Tell where there is an answer, enough flow, and no limit of those counted missed."""
-    return (found.flow >= least) & found.answered & ~found.broken[counted].any(axis=0)
+def _good(found: _Judged, counted: Array, flows: tuple[float, float]) -> Any:
+    """Tell where there is an answer, and no limit of those counted is missed.
+
+    flows: least that counts, and that at which the interlock shuts [m3/s]
+    """
+    enough = (found.flow >= flows[0]) & (found.flow <= flows[1])
+    return enough & found.answered & ~found.broken[counted].any(axis=0)
 
 
 def _bracket(good: Array, row: Array, place: int, way: int) -> tuple[Array, Array]:

@@ -1,6 +1,7 @@
 """The walk through time itself: all that hangs on what was stored before, step by step.
 
-Scenarios lie on the last axis; only time is walked through. What can be said of a step without
+Scenarios lie on the last axis, stretches of the year that are walked together on one before it;
+only time is walked through. What can be said of a step without
 knowing the state is worked out for many steps at once beforehand, and what follows from the walk
 afterwards (`dispatch`): the loop holds as few operations as it can. An operation on the scenarios
 of a step costs more in being called than in its numbers, so what a step cannot need is left out.
@@ -91,18 +92,18 @@ def _rows(known: tuple[Any, ...], steps: int) -> Iterator[tuple[Any, ...]]:
     parts: list[Iterator[Any]] = []
     for value in known:
         array = np.asarray(value)
-        if array.ndim == 2 and array.shape[0] == steps:
+        if array.ndim >= 2 and array.shape[0] == steps:
             parts.append(iter(array))
         else:
-            parts.append(repeat(array[0] if array.ndim == 2 else array))
+            parts.append(repeat(array[0] if array.ndim >= 2 else array))
     return islice(zip(*parts, strict=False), steps)
 
 
 def _any(values: Any, steps: int) -> list[bool]:
     """Tell of each step whether anything of it is above zero in any scenario."""
-    array = np.atleast_1d(np.asarray(values))
-    found = (array > 0).any(axis=-1)
-    return np.broadcast_to(found, steps).tolist()
+    array = np.asarray(values)
+    array = array.reshape(array.shape[0] if array.ndim >= 2 else 1, -1)
+    return np.broadcast_to((array > 0).any(axis=-1), steps).tolist()
 
 
 def _occurs(side: Scenario, known: Known, step: float) -> tuple[bool, bool, bool, bool]:
@@ -175,7 +176,7 @@ def walk(side: Scenario, known: Known, state: State, step: float) -> tuple[Walke
         if pays:
             owed = np.where(starts, 1.0, owed) * runs
             if owed.any():
-                paid, found.lost[n] = _paid(owed, power * share, share, train, step)
+                paid, found.lost[n] = _paid(owed, power, share, train, step)
                 owed = owed - paid
         if bounded:
             level = _level(level, power, share, found.lost[n], (tank, now, step))
@@ -213,9 +214,16 @@ def _drawn(bank: Bank, stored: Stored, now: Known, step: float, late: bool) -> t
     return gap, later, np.minimum(np.maximum(held, 0.0), left)
 
 
+def _made(power: Array, now: Known) -> Array:
+    """Return the product at a power of the train. [m3/s]"""
+    if now.power.ndim == 1:
+        return np.interp(power, now.power, now.flow)
+    return np.array([np.interp(*row) for row in zip(power, now.power, now.flow, strict=True)])
+
+
 def _share(power, level, tank: Tank, now: Known, step: float) -> Array:
     """Return the share of the step until the tank is full."""
-    made = np.interp(power, now.power, now.flow) * step
+    made = _made(power, now) * step
     room = np.maximum(tank.volume - level + now.draw, 0.0)
     return np.minimum(room / np.maximum(made, TINY), 1.0) * (power > 0)
 
@@ -223,14 +231,19 @@ def _share(power, level, tank: Tank, now: Known, step: float) -> Array:
 def _level(level, power, share, lost, rest) -> Array:
     """Return what is in the tank after a step."""
     tank, now, step = rest
-    made = np.interp(power, now.power, now.flow) * share * step * (1 - lost) * (power > 0)
+    made = _made(power, now) * share * step * (1 - lost) * (power > 0)
     return np.minimum(np.maximum(level + made - now.draw, 0.0), tank.volume)
 
 
 def _paid(owed, power, share, train: Train, step: float) -> tuple[Array, Array]:
     """Return the share of a start paid in this step, and the share of the running it takes."""
-    by_energy = train.start_energy / np.maximum(power * step, TINY)
-    by_time = train.start_time / np.maximum(share * step, TINY)
+    energy, time = train.start_energy, train.start_time
+    if train.starts_at is not None:  # what a start takes in the setting of this step
+        places, more_energy, more_time = train.starts_at
+        energy = energy * np.interp(power, places, more_energy)
+        time = time * np.interp(power, places, more_time)
+    by_energy = energy / np.maximum(power * share * step, TINY)
+    by_time = time / np.maximum(share * step, TINY)
     cost = np.maximum(by_energy, by_time)  # shares of this step for a whole start
     paid = np.minimum(owed, 1 / np.maximum(cost, TINY))
     return paid, np.minimum(paid * cost, 1.0)

@@ -20,11 +20,12 @@ from treatsim.power.ageing import damage
 from treatsim.power.months import Months, months_of
 from treatsim.power.sun import MONTH_OF_DAY
 from treatsim.running.dispatch import Trace
-from treatsim.running.plan import Change, Plan, plan_of, scenario, tools_from, walked
+from treatsim.running.plan import Change, Plan, plan_of, scenario, tools_from
 from treatsim.running.prepared import prepared
+from treatsim.running.together import without_bounds, year_together
 from treatsim.safety.people import people_served
 
-WARM_UP = 30  # days of running before the year begins
+WARM_UP = 30  # days of running before the year begins, where nothing forgets what it held
 POOR, SERVED = 10.0, 5.0  # percentiles of days
 WEEK = 7
 DRY = 0.001  # m3: a day with less is a day without water
@@ -168,8 +169,7 @@ def year_of(
 
     Validity
     --------
-    Steps of an hour change the litres by about 1 %; the year begins with the battery as December
-    left it.
+    Steps of an hour change the litres by about 1 %; the year begins as it ends.
 
     Source
     ------
@@ -177,17 +177,14 @@ def year_of(
     """
     lifts = {cause: change for cause, change in LIFTS.items() if lifts_something(plan, cause)}
     changes = [Change(), Change(tools=tools_from(plan, NOON)), *lifts.values()]
-    sides = [scenario(plan, change) for change in changes]
-    count, told, water, ends = plan.sun.shape[1], [], [], []
-    for piece in walked(sides, plan.step, round(WARM_UP * DAY / plan.step), progress):
-        told.append([row[:, :count] for row in piece])
-        water.append(piece.water)
-        ends.append(piece.stored[[0, -1], -count:])  # of the widest lift
-    trace = Trace(*(np.concatenate(rows) for rows in zip(*told, strict=True)))
-    made = np.split(np.concatenate(water), len(changes), axis=1)
+    held = [scenario(plan, change) for change in changes if change.bank]
+    free = [scenario(plan, change) for change in changes if not change.bank]
+    trace, water = year_together(held, plan.step, progress)
+    more, kept = without_bounds(free, plan.step, round(WARM_UP * DAY / plan.step))
+    made = np.split(np.concatenate([water, more], axis=1), len(changes), axis=1)
     days = len(plan.hour) * plan.step / DAY
     tools = float(np.mean(made[0].sum(axis=0) - made[1].sum(axis=0))) / days
-    left = float(np.mean(np.maximum(ends[-1][1] - ends[0][0], 0.0))) / days
+    left = float(np.mean(np.maximum(kept[-plan.sun.shape[1] :], 0.0))) / days  # of the widest lift
     monthly = [_by_month(made[0], plan.step), *(_by_month(m, plan.step) for m in made[2:])]
     best, per_joule = wide_open(plan)
     spare = np.full(12, left * per_joule)
