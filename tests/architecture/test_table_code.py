@@ -34,7 +34,6 @@ def closure(module: str) -> set[str]:
 def test_all_that_fills_a_table_is_hashed():
     names = set(modules())
     fillers = [n for n, tree in modules().items() if "treatsim.water.cache" in imports(tree, names)]
-    fillers.remove("treatsim.correlations.ro.vessel_kept")  # asks for the folder only
     assert {"treatsim.water.properties", "treatsim.water.water_table"} <= set(fillers)
     hashed = {path for pattern in cache.FILLING for path in PACKAGE.glob(pattern)}
     for filler in fillers:
