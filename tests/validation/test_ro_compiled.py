@@ -13,6 +13,7 @@ import ro_compiled
 import ro_waters
 
 from treatsim.correlations.ro import vessel_effort, vessel_march, vessel_step
+from treatsim.correlations.ro.reflection import with_reflection
 from treatsim.correlations.ro.spacer_channel import CORRELATIONS
 from treatsim.correlations.ro.vessel_kernel import build_problem, take
 
@@ -135,6 +136,18 @@ def test_a_line_of_lower_degree_is_padded_and_one_of_higher_left_to_the_arrays()
         problem,
         pressure,
     )
+
+
+def test_a_membrane_that_lets_salt_through_with_the_water_is_left_to_the_arrays(effort):
+    problem, pressure = wide(300, 10)
+    reflecting = with_reflection(problem, 0.98)
+    expected = vessel_march.march(reflecting, pressure, 2, 1e-5)
+    effort.march = ro_compiled.march()
+    assert effort.march(reflecting, pressure, 2, 1e-5) is None
+    found = vessel_march.march(reflecting, pressure, 2, 1e-5)
+    np.testing.assert_array_equal(found.nodes, expected.nodes)
+    plain = vessel_march.march(problem, pressure, 2, 1e-5)
+    assert np.max(np.abs(found.nodes[-1, 1] / plain.nodes[-1, 1] - 1)) > 1e-3
 
 
 def test_it_is_asked_for_when_the_arrays_have_done_as_much_as_it_costs(effort, monkeypatch):

@@ -19,10 +19,12 @@ import llvmlite.binding as llvm
 import numba
 import numpy as np
 
-from treatsim import kept as store
+from treatsim import kept
 from treatsim.correlations.ro.vessel_compiled import drive
 from treatsim.correlations.ro.vessel_kernel import Problem
 from treatsim.correlations.ro.vessel_lanes import packed
+
+CODE = ("correlations/ro/*.py",)  # of what is compiled
 
 
 def prepared(build: bool, right: Callable) -> Callable | None:
@@ -50,8 +52,8 @@ def prepared(build: bool, right: Callable) -> Callable | None:
     definition
     """
     folder = _folder()
-    kept = list(folder.rglob("*.nbi")) if folder else []
-    if numba.config.DISABLE_JIT or not (kept or build):
+    before = list(folder.rglob("*.nbi")) if folder else []
+    if numba.config.DISABLE_JIT or not (before or build):
         return None
     for place in (folder, None) if folder else (None,):
         with suppress(Exception):  # what a damaged file or a full disk raises is beyond listing
@@ -67,14 +69,12 @@ def prepared(build: bool, right: Callable) -> Callable | None:
 
 def _folder() -> Path | None:
     """Where a compiled march is kept: one folder for each code, numba, Python and processor."""
-    parent = store.directory()
+    parent = kept.directory()
     if parent is None:
         return None
     processor = numba.config.CPU_NAME, llvm.get_host_cpu_name(), llvm.get_host_cpu_features()
-    digest = hashlib.sha256(repr((numba.__version__, sys.version, *map(str, processor))).encode())
-    for path in sorted(Path(__file__).parent.glob("*.py")):
-        digest.update(path.read_bytes())
-    folder = parent / f"march-{digest.hexdigest()[:16]}"
+    key = kept.fingerprint(CODE), numba.__version__, sys.version, *map(str, processor)
+    folder = parent / f"march-{hashlib.sha256(repr(key).encode()).hexdigest()[:16]}"
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError:

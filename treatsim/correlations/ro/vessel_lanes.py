@@ -109,9 +109,20 @@ def _twin(function, **known):
     return inside(types.FunctionType(code, names, name, function.__defaults__))
 
 
+def _no_reflection() -> types.ModuleType:
+    """Stand for the module `reflection`: solution-diffusion is what is compiled."""
+    found = types.ModuleType("reflection")
+    found.__dict__.update(
+        permeability_at=inside(lambda xp, salt_permeability, law, J: (salt_permeability, None)),
+        answers=inside(lambda at, J, beta, psi, own: (psi, own)),
+    )
+    return found
+
+
+_LAW = _no_reflection()
 _horner = _twin(vessel_kernel._horner)
-_local = _twin(vessel_kernel.local, _horner=_horner)
-slopes = _twin(vessel_kernel.slopes, _horner=_horner, local=_local)
+_local = _twin(vessel_kernel.local, _horner=_horner, reflection=_LAW)
+slopes = _twin(vessel_kernel.slopes, _horner=_horner, local=_local, reflection=_LAW)
 newton_step = _twin(vessel_inlet.newton_step, slopes=slopes)
 _polynomial = _twin(solution_line.polynomial)
 first_guess = _twin(vessel_inlet.first_guess, polynomial=_polynomial)
@@ -158,7 +169,7 @@ def problem_of(b, i, ends):
          b[r + 26 * L], b[r + 27 * L]),
         (b[r + 28 * L], b[r + 29 * L], b[r + 30 * L], b[r + 31 * L], b[r + 32 * L],
          b[r + 33 * L], b[r + 34 * L]),
-        ends[0], ends[1], ends[2],
+        ends[0], ends[1], ends[2], None,
     )  # fmt: skip
 
 
@@ -175,7 +186,7 @@ def packed(problem: Problem, points: int) -> np.ndarray | None:
     Returns
     -------
     ndarray, shape (STATE, points), or None
-        None if the lanes have no room for the coefficients. [various]
+        None if the lanes have no room for the coefficients, or the membrane reflects. [various]
 
     Validity
     --------
@@ -186,6 +197,8 @@ def packed(problem: Problem, points: int) -> np.ndarray | None:
     definition
     """
     polynomials: list[Any]
+    if problem.reflection is not None:
+        return None
     values, polynomials = [*problem[:FIXED]], [*problem[FIXED : FIXED + len(DEGREES)]]
     for item, room in zip(polynomials, DEGREES, strict=True):
         if len(item) > room:
