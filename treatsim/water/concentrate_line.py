@@ -2,6 +2,7 @@
 
 PHREEQC is asked at a few concentration factors once; between them everything is smooth in the
 logarithm of the factor. A vessel, its membrane, the highest recovery and a sweep then cost nothing.
+The series stay on disk, so that the next run of the same water does not even load PHREEQC.
 """
 
 from __future__ import annotations
@@ -14,10 +15,12 @@ import numpy as np
 
 from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import NoSolutionError, require
+from treatsim.kept import library_versions
 from treatsim.water.acid_base import Constants
 from treatsim.water.analysis import WaterAnalysis
+from treatsim.water.cache import load_or_build
 from treatsim.water.each_water import FEW, waters
-from treatsim.water.phreeqc import PITZER
+from treatsim.water.phreeqc import PITZER, database_fingerprint
 from treatsim.water.scaling import SCALES, Saturation, minerals
 from treatsim.water.series import Series, basis, evaluate, fit_series, nodes, transform
 from treatsim.water.speciation import AnalysisKey, Feed, feed
@@ -31,6 +34,7 @@ SHRINK, TRIES = 0.7, 8  # of the largest factor, where PHREEQC finds no equilibr
 COLDEST, WARMEST = ZERO_CELSIUS, ZERO_CELSIUS + 45.0
 WARM_NODES = nodes(COLDEST, WARMEST, 6)
 HEAD = 3 + len(Constants._fields)  # columns before the minerals, those of Balance
+DATABASES = tuple(sorted({scale.database for scale in SCALES.values()}))
 NONE_LEFT = 1e-50  # mol/kg of carbon dioxide in a water without carbon
 
 
@@ -87,7 +91,38 @@ def concentrate_line(analysis: WaterAnalysis, temperature: float) -> Line:
 
 @lru_cache(maxsize=1024)  # six temperatures of every water of a lattice
 def _line(key: AnalysisKey, temperature: float) -> Line:
-    fed = [feed(key.analysis, name) for name in sorted({s.database for s in SCALES.values()})]
+    names, columns = list(SCALES), HEAD + len(SCALES)
+    found = load_or_build(
+        "concentrate",
+        {
+            "analysis": key.plain,
+            "temperature": temperature,
+            "versions": library_versions("phreeqpython"),
+            "databases": [database_fingerprint(name) for name in DATABASES],
+        },
+        lambda: _stored(_asked(key, temperature), columns),
+        {"coefficients": (NODES, columns), "minerals": (len(SCALES),), "ends": (2,)},
+    )
+    scales = tuple(names[int(n)] for n in found["minerals"] if n >= 0)
+    low, high = (float(end) for end in found["ends"])
+    return Line(Series(found["coefficients"][:, : HEAD + len(scales)], low, high), scales)
+
+
+def _stored(line: Line, columns: int) -> dict[str, np.ndarray]:
+    """Return a line as arrays of one shape, whatever minerals it has."""
+    own = line.series.coefficients
+    minerals = np.full(len(SCALES), -1.0)
+    minerals[: len(line.scales)] = [list(SCALES).index(name) for name in line.scales]
+    return {
+        "coefficients": np.pad(own, ((0, 0), (0, columns - own.shape[1]))),
+        "minerals": minerals,
+        "ends": np.array([line.series.low, line.series.high]),
+    }
+
+
+def _asked(key: AnalysisKey, temperature: float) -> Line:
+    """Ask PHREEQC, over fewer factors where it finds no equilibrium."""
+    fed = [feed(key.analysis, name) for name in DATABASES]
     fed.sort(key=lambda water: water.database != PITZER)  # whose pH and ionic strength hold
     high = min(LARGEST, max(LARGEST_RATIO / fed[0].salt_ratio, 2 * SMALLEST))
     for attempt in range(TRIES):
