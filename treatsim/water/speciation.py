@@ -9,16 +9,21 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import NamedTuple
 
+import numpy as np
+
 from treatsim.errors import RequestError
+from treatsim.kept import library_versions
 from treatsim.water.acid_base import Constants, thin_constants
 from treatsim.water.analysis import WaterAnalysis
+from treatsim.water.cache import load_or_build
 from treatsim.water.ions import IONS, SEA_SALT, SEA_SALT_MOLAR_MASS
-from treatsim.water.phreeqc import PITZER, Recipe, run
+from treatsim.water.phreeqc import PITZER, Recipe, database_fingerprint, run
 from treatsim.water.salt_solutions import seawater_density
 
 ELEMENT = {"SO4": "S(6)", "SiO2": "Si", "NO3": "N(5)"}
 # pitzer.dat has no parameters for these: counted, mole for mole, as chloride
 AS_CHLORIDE = ("F", "NO3")
+ELEMENTS = tuple(sorted({ELEMENT.get(name, name) for name in IONS} - {"HCO3", "CO3"}))
 LEAST = 1e-50  # below, PHREEQC means that a species is not there
 DENSITY_PASSES = 5  # each pass gains a factor of ten or more
 
@@ -115,6 +120,13 @@ class AnalysisKey:
             tuple(sorted(analysis.ions.items())),
         )
 
+    @property
+    def plain(self) -> list:
+        """The content as text and numbers, for what is kept on disk."""
+        kind, *numbers, ions = self.content
+        own = [None if number is None else float(number) for number in numbers]
+        return [kind, *own, [[name, float(value)] for name, value in ions]]
+
     def __hash__(self) -> int:
         return hash(self.content)
 
@@ -124,7 +136,35 @@ class AnalysisKey:
 
 @lru_cache(maxsize=2048)  # one water is asked for many times; its density takes several passes
 def _feed(key: AnalysisKey, database: str) -> Feed:
-    analysis = key.analysis
+    found = load_or_build(
+        "feed",
+        {
+            "analysis": key.plain,
+            "versions": library_versions("phreeqpython"),
+            "database": [database, database_fingerprint(database)],
+        },
+        lambda: _stored(_asked(key.analysis, database)),
+        {"held": (len(ELEMENTS),), "molality": (len(ELEMENTS),), "carbonates": (3,)},
+    )
+    held, analysis = found["held"] > 0, key.analysis
+    molality = {n: float(m) for n, m, there in zip(ELEMENTS, found["molality"], held, strict=True)
+                if there}  # fmt: skip
+    alkali, carbon, salt_ratio = (float(v) for v in found["carbonates"])
+    ph, T = float(analysis.ph or 7.0), analysis.temperature
+    return Feed(molality, alkali, carbon, ph, T, salt_ratio, database)
+
+
+def _stored(water: Feed) -> dict[str, np.ndarray]:
+    """Return what PHREEQC has said of a feed as arrays of one shape."""
+    own = water.molality
+    return {
+        "held": np.array([float(name in own) for name in ELEMENTS]),
+        "molality": np.array([own.get(name, 0.0) for name in ELEMENTS]),
+        "carbonates": np.array([water.alkalinity, water.carbon, water.salt_ratio]),
+    }
+
+
+def _asked(analysis: WaterAnalysis, database: str) -> Feed:
     if analysis.kind == "seawater":
         molality, alkali, salt_ratio = _sea_salt(analysis)
         return _with_carbon(molality, alkali, salt_ratio, analysis, database)

@@ -7,6 +7,7 @@ drinks it.
 
 from __future__ import annotations
 
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ import numpy as np
 from treatsim.errors import NoSolutionError
 from treatsim.flowsheet.result import Result
 from treatsim.flowsheet.wiring import reach
-from treatsim.operations.outcome import Finding, Value, unjudged
+from treatsim.operations.outcome import Value, later, unjudged
 from treatsim.operations.ro_element import element_of
 from treatsim.operations.ro_limits import ph_limits
 from treatsim.ranges import excursions
@@ -238,25 +239,42 @@ def _alone(view: MembraneView, acid: VesselAcidity) -> Additions:
     for key, found in zip(keys, highest_recovery(view, acid), strict=True):
         values |= _at(view, {f"{key}.{name}": min(share, top)
                              for name, share in found.items()}, "fraction")  # fmt: skip
-    try:
-        return Additions(values | _calcite_contact(view, acid))
-    except NoSolutionError as error:
-        return Additions(values, findings=(Finding(True, f"{view.name}: no pH: {error}"),))
+    return Additions(values | _calcite_contact(view, acid))
 
 
 def _calcite_contact(view: MembraneView, acid: VesselAcidity) -> dict[str, Value]:
-    """The permeate after contact with calcite; one with base in it takes up none."""
+    """The permeate after contact with calcite; one with base in it takes up none.
+
+    Worked out when it is asked for: it alone would load PHREEQC for a water that is known.
+    """
     found = acid.permeate
     if float(found.ph[0]) > ALKALINE:
         return {}
+
+    @cache
+    def contact() -> chemistry.Product | None:
+        try:
+            return _hardened(view, acid)
+        except NoSolutionError:
+            return None
+
+    def told(name: str) -> float:
+        return np.nan if contact() is None else getattr(contact(), name)
+
+    kinds = {"ph": "ph", "calcium": "concentration",
+             "alkalinity_as_calcium_carbonate": "concentration"}  # fmt: skip
+    return {
+        f"{view.name}.calcite_contact.{name}": later(partial(told, name), kind)
+        for name, kind in kinds.items()
+    }
+
+
+def _hardened(view: MembraneView, acid: VesselAcidity) -> chemistry.Product:
+    """Return the permeate of a lone point after contact with calcite."""
+    found = acid.permeate
     water, passed = float(np.ravel(acid.permeate_water)[0]), acid.passed
     calcium = float(np.ravel(passed.get("Ca", 0.0))[0])
     gas = float(found.forms.carbon_dioxide[0]) * water * chemistry.CARBON_DIOXIDE_MOLAR_MASS
     alkali = max(float(np.ravel(passed[ALKALINITY])[0]), 0.0)
     product = chemistry.Product(float(found.ph[0]), alkali, gas, calcium)
-    hard = chemistry.remineralised(product, float(view.temperature[0]))
-    held = {
-        "calcite_contact.calcium": hard.calcium,
-        "calcite_contact.alkalinity_as_calcium_carbonate": hard.alkalinity_as_calcium_carbonate,
-    }
-    return _at(view, {"calcite_contact.ph": hard.ph}, "ph") | _at(view, held, "concentration")
+    return chemistry.remineralised(product, float(view.temperature[0]))
