@@ -15,9 +15,10 @@ import numpy as np
 
 from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import NoSolutionError, require
+from treatsim.kept import library_versions
 from treatsim.water.acid_base import Constants
 from treatsim.water.analysis import WaterAnalysis
-from treatsim.water.cache import library_versions, load_or_build
+from treatsim.water.cache import load_or_build
 from treatsim.water.each_water import FEW, waters
 from treatsim.water.phreeqc import PITZER, database_fingerprint
 from treatsim.water.scaling import SCALES, Saturation, minerals
