@@ -7,6 +7,7 @@ from functools import cache
 from importlib import import_module
 
 HELPERS = {
+    "chlorine_jars",
     "declarations",
     "composed",
     "lamp_hours",
