@@ -1,7 +1,7 @@
 """One table of quantities, and text with a unit <-> SI number.
 
 Inside treatsim every number is a plain float64 in SI. Units exist only at the border: `read` turns
-text into SI, `shown` SI into what people read. Pressure is gauge; the altitude gives the atmosphere.
+text into SI, `shown` SI into what people read. Pressure is gauge: altitude gives the atmosphere.
 """
 
 from __future__ import annotations
