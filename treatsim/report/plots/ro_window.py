@@ -4,9 +4,10 @@ More pressure gives more and purer water until a limit of the element is crossed
 energy until the recovery does the same.
 
 Left: the pressure is turned, the feed flow stays. Right: the feed flow is turned, the pressure
-stays. Bars below show where a limit is broken; nothing is drawn where the case has no answer.
+stays. Bars below show where a limit is broken, those on what is drunk among them; salt above the
+dashed line is tasted. Nothing is drawn where the case has no answer.
 
-Sources: schock_miquel_1987
+Sources: schock_miquel_1987, who_gdwq_2022
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ import numpy as np
 from treatsim.operations.outcome import at
 from treatsim.report.plots import style, vessel
 from treatsim.report.plots.table import Table, column, pick, select, stacked, table
+from treatsim.safety.guideline_values import guidelines
 from treatsim.safety.verdict import NOT_MET, judge
 
 CASES = ("sea",)
@@ -78,6 +80,7 @@ def _sweep(case, setting: str, address: str) -> Table:
     def here(address):
         return np.broadcast_to(result.value(address).value, good.shape)[good]
 
+    tasted = guidelines()["taste", "dissolved_solids"].limit
     limits = {
         f"{LIMIT}{words}": broken[good].astype(float)
         for words, broken in _limits(case, result).items()
@@ -89,6 +92,7 @@ def _sweep(case, setting: str, address: str) -> Table:
         column("recovery", here(f"{name}.recovery"), "fraction"),
         column("permeate_flow", here(f"{name}.permeate.flow"), "flow"),
         column("permeate_concentration", here(f"{name}.permeate.concentration"), "concentration"),
+        column("salt_tasted", np.full(int(good.sum()), tasted), "concentration"),
         column("energy", here("energy.specific"), "energy_per_volume"),
         {"stated": (settings == now)[good].astype(float)},
         limits,
@@ -151,7 +155,7 @@ def draw(data: Table):
         axes[:, 0],
         (
             ("Permeate", "flow"),
-            ("Salt in it", "concentration"),
+            ("Permeate salt", "concentration"),
             ("Energy", "energy_per_volume"),
         ),
         strict=False,
@@ -162,7 +166,7 @@ def draw(data: Table):
         style.plain_log(axis.yaxis)
     axes[0, 0].set_ylim(bottom=0)
     axes[3, 0].set_title("limits broken")
-    style.legend_below(figure, axes[0, 0], 4)
+    style.legend_below(figure, axes[1, 0], 4)
     return figure
 
 
@@ -190,6 +194,11 @@ def _curves(axes, rows: Table, x) -> None:
             label="every judged limit kept",
         )
         axis.plot(x[stated], y[stated], label="this case", **style.RING)
+    for tasted in np.unique(pick(rows, "salt_tasted")):
+        axes[1].axhline(
+            tasted, color=style.INK, linewidth=1.0, linestyle=style.LINES[1], zorder=1,
+            label="salt is tasted above",
+        )  # fmt: skip
 
 
 def _broken(axis, rows: Table, x, limits: list[str]) -> None:
