@@ -35,7 +35,7 @@ SWEEPS = 12  # of the collocation
 SETTLED = 1e-8  # relative change of a slope, far below the miss of the tabulated flow
 SHORT = 1e-9  # of what was left to the bound: less is none
 FIRST, MOST = 16, 256  # lives looked at in one go
-SHARES = 3  # passes for the shares of unequal elements, at most
+SHARES = 6  # passes for the shares of unequal elements, at most
 
 
 class Run:
@@ -113,26 +113,28 @@ class Run:
         )
         period = np.minimum(self.stop[rows], len(rules.stops) - 1)
         sticky, warm = rules.viscosity[period], rules.temperature[period]
-        equal = np.stack([resistance[:, members[0]] for members in self.members], axis=1)
         uneven = [g for g, members in enumerate(self.members) if members.size > 1]
-        flows = self.line.flows(equal, warm)
-        for _ in range(SHARES if uneven else 0):
-            before = flows.product
-            for g in uneven:
-                each = flows.through[:, g] / filters.elements[g]
-                loss = self._parallel(g, flows.through[:, g], resistance, sticky)[1]
-                equal[:, g] = (loss / each - filters.quadratic[g] * each) / sticky
+        equal = resistance
+        if uneven:  # as if housings lost nothing, to begin with
+            equal = np.stack(
+                [m.size / np.sum(1.0 / resistance[:, m], axis=1) for m in self.members], axis=1
+            )
+        shared: dict[int, tuple[Array, Array]] = {}
+        for _ in range(SHARES if uneven else 1):
             flows = self.line.flows(equal, warm)
-            if np.max(np.abs(flows.product / before - 1.0)) <= SETTLED:
+            before = equal.copy()
+            for g in uneven:
+                shared[g] = self._parallel(g, flows.through[:, g], resistance, sticky)
+                each = flows.through[:, g] / filters.elements[g]
+                equal[:, g] = (shared[g][1] / each - filters.quadratic[g] * each) / sticky
+            if not uneven or np.max(np.abs(equal / before - 1.0)) <= SETTLED:
                 break
         share = (flows.through / filters.elements)[:, self.each]
         drop = filtration.element_loss(
             flows.through / filters.elements, equal, sticky[:, None], filters.quadratic
         )
-        for g in uneven:
-            share[:, self.members[g]], drop[:, g] = self._parallel(
-                g, flows.through[:, g], resistance, sticky
-            )
+        for g, (part, loss) in shared.items():
+            share[:, self.members[g]], drop[:, g] = part, loss
         return flows, share, drop
 
     def _parallel(self, g: int, flow: Array, resistance: Array, sticky: Array):

@@ -156,6 +156,7 @@ def _plausible(path: str, log: Readings, filters: Filters, faults: list[str]) ->
             elif resistance[n] < FALL * last and name not in log.changed[n]:
                 faults.append(
                     f"{here}: far below the reading before, and no change is noted: note it in "
-                    f'the column "{CHANGED}"; else an element burst or is bypassed: stop and look'
+                    f'the column "{CHANGED}"; else an element burst or is bypassed: stop, look, '
+                    "and boil what is drunk until a test is clear"
                 )
             last = resistance[n]

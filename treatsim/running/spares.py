@@ -26,7 +26,7 @@ from treatsim.safety.verdict import judge
 
 HOUR = 3600.0
 MONTH = DAY * 365.0 / 12.0
-PIECE, SMALL = 400, 100  # scenarios at once: few enough for the cache; where they take long
+PIECE, SMALL = 400, 300  # scenarios at once: few enough for the cache; where they take long
 SCENARIOS = 2000
 ONE_BY_ONE = 600  # scenarios where elements side by side are changed alone: each takes ten times
 WEEK = 168  # hours between the stops at which the state is told

@@ -324,12 +324,15 @@ def shared_flow(
 
     Source
     ------
-    definition: the sum of flows is concave in the loss, so Newton from below cannot overshoot.
+    definition: the sum of flows is concave in the loss, so Newton from below cannot overshoot; of
+    two elements whose housings are alike the difference of both losses is linear in the shares.
     """
     total = require("total_flow", total_flow, 0.0, np.inf, "m3/s")
     resistance = require("resistance", resistance, 0.0, np.inf, "1/m3", open_low=True)
     quadratic = require("quadratic", quadratic, 0.0, np.inf, "Pa s2/m6")
     laminar = resistance * np.asarray(viscosity, dtype=float)[..., None]
+    if laminar.shape[-1] == 2 and quadratic.ndim == 0 and np.all(np.isfinite(laminar)):
+        return _pair(total, laminar, quadratic)
     conductance = np.sum(1 / laminar, axis=-1)
     blocked = conductance == 0
     loss = np.where(blocked, 0.0, total / np.where(blocked, 1.0, conductance))
@@ -341,6 +344,14 @@ def shared_flow(
         if np.all(np.abs(step) <= 1e-9 * loss):  # squared, the next one would be rounding
             break
     return flows, np.where(blocked & (total > 0), np.inf, loss)
+
+
+def _pair(total: Array, laminar: Array, quadratic: Array) -> tuple[Array, Array]:
+    """Share a flow between two elements of equal housings: their squares cancel but for a line."""
+    bend = quadratic * total
+    first = total * (laminar[..., 1] + bend) / (laminar.sum(axis=-1) + 2 * bend)
+    loss = first * (laminar[..., 0] + quadratic * first)
+    return np.stack([first, total - first], axis=-1), loss
 
 
 def life_by_mass(
