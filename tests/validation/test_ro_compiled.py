@@ -107,9 +107,8 @@ def test_no_answer_depends_on_the_company():
     np.testing.assert_array_equal(one[0][..., 0], nodes[..., 7])
 
 
-def test_too_few_steps_are_told_by_both(monkeypatch):
+def test_too_few_steps_are_told_alike_alone_and_in_company(monkeypatch):
     """A path cut short has the same status and the same last sound state."""
-    ro_compiled.march()
     problem, pressure = wide(400, 8)
     monkeypatch.setattr(vessel_march, "MAX_STEPS", 3)
     many = vessel_march.march(problem, pressure, 6, 1e-8)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -145,20 +146,25 @@ def _checked(feed, membrane, channel, line, elements):
     ]
     count = require("elements in series", elements, 1, MOST_ELEMENTS, "").astype(int)
     tables = [v for item in line if isinstance(item, tuple) for v in item]
-    shape = np.broadcast_shapes(*(np.shape(v) for v in [*values, count, *tables]))
+    # each shape once: a lone point has forty of the same
+    shapes = {v.shape for v in [*values, count]} | {
+        v.shape for v in tables if isinstance(v, np.ndarray)
+    }
+    shape = np.broadcast_shapes(*shapes)
     flat: list[Any] = [
         float(v) if v.ndim == 0 else np.broadcast_to(v, shape).ravel() for v in values
     ]
-    size = int(np.prod(shape))
-    flat[2] = np.broadcast_to(flat[2], size)
-    return shape, (*flat[:7], SpacerChannel(*flat[7:])), np.broadcast_to(count, shape).ravel()
+    size = math.prod(shape)
+    flat[2] = np.full(size, flat[2])
+    count = np.full(size, count) if count.ndim == 0 else np.broadcast_to(count, shape).ravel()
+    return shape, (*flat[:7], SpacerChannel(*flat[7:])), count
 
 
 def _marched(problem: Problem, pressure, count, tolerance) -> vessel_march.Path:
     """March every group of equal element count; shorter vessels repeat their outlet."""
+    if np.all(count == count[0]):
+        return vessel_march.march(problem, pressure, int(count[0]), tolerance)
     numbers = np.unique(count)
-    if numbers.size == 1:
-        return vessel_march.march(problem, pressure, int(numbers[0]), tolerance)
     nodes = np.empty((int(numbers[-1]) + 1, 5, count.size))
     estimate, status = np.empty(count.size), np.empty(count.size, int)
     for number in numbers:
@@ -196,10 +202,7 @@ def _vessel(problem, mass_flow, path, count, line, shape) -> Vessel:
     flow = removed / rho_p
     recovery = flow * density_at(line, problem.feed_fraction) / mass_flow
     rows = (removed, inner, flow, inner * rho_p, left, outer, left / rho_c, outer * rho_c, P)
-    results = [
-        np.reshape(np.broadcast_to(v, y.shape), shape)
-        for v in (*rows, recovery, path.status, path.estimate)
-    ]
+    results = [v.reshape(shape) for v in (*rows, recovery, path.status, path.estimate)]
     nodes = path.nodes.reshape(*path.nodes.shape[:2], *shape)
     return Vessel._make([*results, nodes, count.reshape(shape), problem])
 
