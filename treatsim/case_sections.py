@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -32,9 +33,10 @@ from treatsim.studies.spread_inputs import UncertaintyParameters
 from treatsim.water import analysis
 from treatsim.water.laboratory import Ions, of_report, read_report
 from treatsim.water.properties import atmospheric_pressure
+from treatsim.water.speciation import AnalysisKey
 from treatsim.water.stream import Stream
 from treatsim.water.substances import SUBSTANCES, substance
-from treatsim.water.water_table import water_table
+from treatsim.water.water_table import WaterTable, water_table
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -273,10 +275,29 @@ def atmosphere_at(site: SiteParameters | None):
     return atmospheric_pressure(site.altitude if site is not None and stated else 0.0)
 
 
+class _Measured:
+    """An analysis as a key: equal if all that is measured and told of it is."""
+
+    def __init__(self, measured: analysis.WaterAnalysis) -> None:
+        self.analysis = measured
+        self.content = AnalysisKey(measured), measured.notes, repr(measured.balance)
+
+    def __hash__(self) -> int:
+        return hash(self.content)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Measured) and self.content == other.content
+
+
+@lru_cache(maxsize=32)  # one table for all solves of a case, so that what is made of it is kept
+def _table_of(measured: _Measured) -> WaterTable:
+    return water_table(measured.analysis)
+
+
 def source_stream(site: SiteParameters | None, water: WaterParameters) -> Stream:
     """Return the source water at ambient pressure."""
     measured = analysis_of(water)
-    table = water_table(measured)
+    table = _table_of(_Measured(measured))
     salinity = table.feed_salinity if water.salinity is None else water.salinity
     if measured.kind != "ions" and water.salinity is None:
         # a salinity per volume holds at each point's temperature, whatever points stand beside it

@@ -7,6 +7,7 @@ import dataclasses
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Self
 
@@ -37,8 +38,10 @@ from treatsim.operations.outcome import Override
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.sheets import Given, sheet_of, still_told
 from treatsim.operations.unit import Unit
+from treatsim.water.stream import Stream
 
 MOST_UNITS, MOST_PARTS, LONGEST_LINK = 200, 1000, 4000
+SOURCE = ("site", "water")  # tables that the source's water is made of
 TOP_LEVEL = ("title", *case_sections.SECTIONS, "units", "flowsheet", "hold")
 
 
@@ -63,6 +66,8 @@ class Case:
     def changed(self, **fields: Any) -> Self:
         """Return a copy with some fields replaced."""
         twin = copy.copy(self)
+        for made in ("_arranged", "_source"):
+            twin.__dict__.pop(made, None)
         for name, value in fields.items():
             object.__setattr__(twin, name, value)
         return twin
@@ -137,11 +142,28 @@ class Case:
         return self._connected(self.records(arrays))
 
     def _connected(self, records: Mapping[str, Any]) -> Flowsheet:
+        return self._arranged.with_units(*self._parts(records))
+
+    def _parts(self, records: Mapping[str, Any]) -> tuple[dict[str, Unit], Stream]:
         units: dict[str, Unit] = {
             name: operations.unit_class(kind)(name=name, parameters=records[name])
             for name, kind in self.kinds.items()
         }
-        source = case_sections.source_stream(records["site"], records["water"])
+        of_source = records["site"], records["water"]
+        same = all(
+            record is self.sections[name] for name, record in zip(SOURCE, of_source, strict=True)
+        )
+        return units, self._source if same else case_sections.source_stream(*of_source)
+
+    @cached_property
+    def _source(self) -> Stream:
+        """The water as the case has it, whose properties are worked out once for all solves."""
+        return case_sections.source_stream(*(self.sections[name] for name in SOURCE))
+
+    @cached_property
+    def _arranged(self) -> Flowsheet:
+        """The flowsheet as the case has it: its links are read once for all solves."""
+        units, source = self._parts(self.records())
         return Flowsheet(units, self.links, source)
 
     def with_settings(self, changes: Mapping[str, str]) -> Case:

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from treatsim.arrays import Array, Flags, Index
+from treatsim.lone_root import LoneSearch
 
 MAX_STEPS = 100
 
@@ -63,6 +64,8 @@ def find_roots(
     count is bounded for any f. Finished points are no longer evaluated.
     """
     x, lo, hi = (np.array(v, dtype=float).ravel() for v in np.broadcast_arrays(guess, low, high))
+    if x.size == 1:
+        return _alone(f, np.clip(x, lo, hi), lo, hi, rtol, float(np.ravel(ftol)[0]), slope)
     search = _Search(np.clip(x, lo, hi), lo, hi, rtol, np.broadcast_to(ftol, x.shape))
     search.slope = np.broadcast_to(slope, x.shape)
     evaluations = 0
@@ -75,8 +78,22 @@ def find_roots(
     return search.result(MAX_STEPS, evaluations)
 
 
+def _alone(
+    f: Callable, x: Array, low: Array, high: Array, rtol: float, ftol: float, slope
+) -> Roots:
+    """One point: the same steps on floats, which are quicker than arrays of one."""
+    first = float(np.ravel(slope)[0])
+    lone = LoneSearch(x.item(), low.item(), high.item(), rtol, ftol, first)
+    here, step = np.zeros(1, int), 0
+    while lone.active and step < MAX_STEPS:
+        step += 1
+        lone.take(float(np.asarray(f(np.array([lone.x]), here), float)[0]))
+    found = np.array([lone.best_x]), np.array([lone.converged]), np.array([lone.best_f])
+    return Roots(*found, step, step)
+
+
 class _Search:
-    """Brackets and iterates of all points."""
+    """Brackets and iterates of all points; `LoneSearch` takes the same steps."""
 
     def __init__(self, x: Array, low: Array, high: Array, rtol: float, ftol: Array) -> None:
         n = x.size

@@ -20,6 +20,7 @@ LAYERS = (
         "kept",
         "ranges",
         "numerics",
+        "lone_root",
         "amounts",
         "notebook",
     ),

@@ -1,6 +1,7 @@
 """The batched root finder: brackets, first slopes, points without an answer."""
 
 import numpy as np
+import pytest
 
 from treatsim.numerics import find_roots
 
@@ -66,3 +67,35 @@ def test_roots_of_every_order_are_still_roots():
     found = find_roots(f, np.array([0.3, 0.7, 4.0, 1.0]), 0.0, 5.0)
     assert found.converged.all()
     np.testing.assert_allclose(found.x, np.sqrt(2), rtol=1e-11, atol=0)
+
+
+FUNCTIONS = (
+    lambda x, a, b, c: np.tanh(3 * a * x + b) + 0.1 * c,
+    lambda x, a, b, c: x**3 - a,
+    lambda x, a, b, c: np.where(x > b, np.nan, x - a),  # no answer beyond b
+    lambda x, a, b, c: np.where(x > a, 1.0, -1.0),  # a jump
+    lambda x, a, b, c: np.full_like(x, c),  # no root
+    lambda x, a, b, c: np.where(np.abs(x - b) < 0.5, x - b, np.nan),
+    lambda x, a, b, c: np.sign(x - a) * np.sqrt(np.abs(x - a)),  # vertical at its root
+)
+
+
+@pytest.mark.parametrize("function", FUNCTIONS)
+def test_one_point_takes_the_steps_of_many(function):
+    """A lone point goes over floats; beside another one it goes over arrays."""
+    rng = np.random.default_rng(3)
+    for _ in range(60):
+        values, guess = rng.normal(size=3), rng.uniform(-3, 3)
+        slope = rng.choice([np.nan, 0.0, rng.normal()])
+
+        def residual(x, index, values=values):
+            return function(x, *values)
+
+        with np.errstate(all="ignore"):
+            alone, both = (
+                find_roots(residual, [guess] * n, -3, 3, rtol=1e-13, ftol=1e-12, slope=slope)
+                for n in (1, 2)
+            )
+        assert alone.x[0] == both.x[0]
+        assert alone.converged[0] == both.converged[0]
+        assert alone.steps == both.steps

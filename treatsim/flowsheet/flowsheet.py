@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, NamedTuple
 
 from treatsim.arrays import ArrayLike, Index
@@ -79,11 +80,21 @@ class Flowsheet:
     def _like(self, units: Mapping[str, Unit], source: Stream) -> Flowsheet:
         """Copy with the same structure, which is not worked out again."""
         twin = object.__new__(Flowsheet)
-        twin.__dict__.update(self.__dict__ | {"units": units, "source": source})
+        kept = {name: self.__dict__[name] for name in ("links", "wiring", "order", "tears")}
+        twin.__dict__.update(kept | {"units": units, "source": source})
         return twin
+
+    def with_units(self, units: Mapping[str, Unit], source: Stream) -> Flowsheet:
+        """Return a flowsheet of the same links, with other parameters and another water."""
+        check_shafts(units)
+        return self._like(units, source)
 
     def unknowns(self) -> list[Unknown]:
         """Return what the solver has to find: open source flows and open parameters."""
+        return list(self._open)
+
+    @cached_property
+    def _open(self) -> list[Unknown]:
         if still := list(self.still()):
             raise FlowsheetError([f"flowsheet: {line}" for line in still])
         found = []
@@ -102,7 +113,8 @@ class Flowsheet:
     def still(self) -> Iterator[str]:
         """Tell the units at a source into which nothing moves the water."""
         for name in self.wiring.sources:
-            if self.units[name].source_flow() is not None or [*self._ceilings_below(name)]:
+            moved = next(self._ceilings_below(name), None) is not None
+            if moved or self.units[name].source_flow() is not None:
                 continue
             below = reach(self.wiring, name)
             if pumps := [n for n in below if self.units[n].moves_water]:

@@ -245,7 +245,9 @@ class Result:
             if not np.any(good):
                 break
             for component, share in unit_balance(unit, self.streams, self.outcomes[name]).items():
-                most = float(np.max(np.broadcast_to(share, (self.points,))[good]))
+                whole = np.size(share) == 1  # the same at every point
+                own = share if whole else np.broadcast_to(share, (self.points,))[good]
+                most = float(np.max(own))
                 worst[component] = max(worst.get(component, 0.0), most)
                 if not most <= BALANCE_LIMIT:
                     raise errors.TreatsimError(
@@ -340,11 +342,17 @@ def unit_balance(unit: Unit, streams: Mapping[Port, Stream], outcome: Outcome) -
     for stream in outcome.outlets.values():
         for component, rate in stream.carried().items():
             total_out[component] = total_out.get(component, 0.0) + rate
-    shares = {}
-    for component in total_in | total_out:
-        a = np.asarray(total_in.get(component, 0.0), float)
-        b = np.asarray(total_out.get(component, 0.0), float)
-        added = np.asarray(outcome.added.get(component, 0.0), float)
-        scale = np.maximum(np.maximum(np.abs(a), np.abs(b)), np.abs(added))
-        shares[component] = np.abs(a + added - b) / np.where(scale > 0, scale, 1.0)
-    return shares
+    names = list(total_in | total_out)
+    rows = [
+        [np.asarray(part.get(name, 0.0), float) for name in names]
+        for part in (total_in, total_out, outcome.added)
+    ]
+    if all(value.size == 1 for row in rows for value in row):  # one point: all components at once
+        shares = _open_shares(*(np.array([value.item() for value in row]) for row in rows))
+        return dict(zip(names, shares, strict=True))
+    return {name: _open_shares(*three) for name, *three in zip(names, *rows, strict=True)}
+
+
+def _open_shares(a: Array, b: Array, added: Array) -> Array:
+    scale = np.maximum(np.maximum(np.abs(a), np.abs(b)), np.abs(added))
+    return np.abs(a + added - b) / np.where(scale > 0, scale, 1.0)

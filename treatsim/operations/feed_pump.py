@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, ClassVar
 
 import numpy as np
@@ -206,7 +207,7 @@ class FeedPump(Unit):
     moves_water = True
     sucks = True
 
-    @property
+    @cached_property
     def curve(self) -> pump_curve.PumpCurve:
         """The head curve at full speed."""
         p = self.parameters

@@ -24,6 +24,7 @@ FILLING = (
     "constants.py",
     "errors.py",
     "kept.py",
+    "lone_root.py",
     "numerics.py",
     "ranges.py",
 )  # held by test_table_code.py

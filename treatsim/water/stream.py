@@ -68,7 +68,7 @@ class Stream:
         """Osmotic pressure. [Pa]"""
         return self.water.osmotic_pressure(self.salinity, self.temperature)
 
-    @property
+    @cached_property
     def flow(self):
         """Volume flow. [m3/s]"""
         return self.mass_flow / self.density
@@ -82,7 +82,10 @@ class Stream:
         """Return a copy with some fields changed; `contents` is merged, not replaced."""
         if "contents" in changes:
             changes["contents"] = {**self.contents, **changes["contents"]}
-        twin = replace(self, **changes)
+        twin = object.__new__(Stream)  # a fifth of the time of `replace`, at every unit
+        twin.__dict__.update({name: self.__dict__[name] for name in FIELDS} | changes)
+        if len(twin.__dict__) > len(FIELDS):
+            raise TypeError(f"no such field of a stream: {', '.join(changes)}")
         if not changes.keys() & {"water", "temperature", "salinity"}:
             known = {name: self.__dict__[name] for name in PROPERTIES if name in self.__dict__}
             twin.__dict__.update(known)  # the same water: what was worked out holds
@@ -98,6 +101,10 @@ class Stream:
         mass [kg/s], salt [kg/s], heat [kg K/s], hydraulic_power [W], and each content times the
         volume flow.
         """
+        return dict(self._carried)
+
+    @cached_property
+    def _carried(self) -> dict[str, np.ndarray | float]:
         flow = self.flow
         return {
             "mass": self.mass_flow,
@@ -122,6 +129,9 @@ class Stream:
         known = {name: pick(self.__dict__[name]) for name in PROPERTIES if name in self.__dict__}
         part.__dict__.update(known)
         return part
+
+
+FIELDS = tuple(item.name for item in fields(Stream))
 
 
 def mixed(streams: list[Stream], pressure) -> Stream:

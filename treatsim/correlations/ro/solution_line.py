@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -102,11 +102,20 @@ def line_of_water(water, temperature, fraction_max: float | None = None) -> Solu
     ------
     definition
     """
-    kelvin = np.unique(temperature)
-    if kelvin.size > 1:
-        kelvin = np.asarray(temperature, dtype=float).ravel()
     if fraction_max is None:
         fraction_max = min(WIDEST, float(water.salinity_range.high))
+    kelvin = np.unique(temperature)
+    if kelvin.size == 1:
+        return _line_at(water, float(kelvin[0]), fraction_max)
+    return _line_of(water, np.asarray(temperature, dtype=float).ravel(), fraction_max)
+
+
+@lru_cache(maxsize=64)  # it stays while the temperature does
+def _line_at(water, temperature: float, fraction_max: float) -> SolutionLine:
+    return _line_of(water, np.array([temperature]), fraction_max)
+
+
+def _line_of(water, kelvin, fraction_max: float) -> SolutionLine:
     nodes = fraction_max * _nodes()
     squeezed, even = tuple((nodes * _nodes()).tolist()), tuple(nodes.tolist())
     pressure = water.along(squeezed, kelvin)[0]
