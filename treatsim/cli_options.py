@@ -105,6 +105,10 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
             "help": "must be met at every one of a,b,c or FROM:TO:COUNT of another input",
         },
     ),
+    "--recovery": (
+        ("--recovery",),
+        {"metavar": "PERCENT", "help": "at which scale is looked at; else as the vessel runs"},
+    ),
     "--each": (
         ("--each",),
         {"action": "store_true", "help": "how far before each requirement by itself"},

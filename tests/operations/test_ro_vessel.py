@@ -8,6 +8,8 @@ from ro_plant import number, path
 from treatsim import catalogue, errors, quantities
 from treatsim.operations.ro_element import element_of
 from treatsim.operations.ro_vessel import RoVessel
+from treatsim.report.tables import full_text
+from treatsim.safety.verdict import judge
 
 BAR, HOUR = 1e5, 3600.0
 
@@ -277,3 +279,18 @@ def test_the_result_says_which_osmotic_pressure_it_took(water, words, pressure):
     tolerance = 4e-3 if "first" in words else 5e-4
     found = number(result, "ro.feed.osmotic_pressure") / BAR
     assert found == pytest.approx(pressure, rel=tolerance)
+
+
+def test_one_vessel_of_several_is_told_and_all_together_are_the_whole():
+    result = ro_plant.simple(
+        ro_plant.sea(35.0), 6.6, 50.0, ro_plant.vessel() | {"vessels_in_parallel": 3}
+    )
+    for port in ("feed", "permeate", "concentrate"):
+        one, all_ = (number(result, f"ro.{key}") for key in (f"vessel.{port}_flow", f"{port}.flow"))
+        np.testing.assert_allclose(3 * one, all_, rtol=1e-9)
+    page = full_text(judge(result))
+    told = page.partition("VESSEL BY VESSEL")[2].partition("ELEMENT BY ELEMENT")[0]
+    assert "vessels side by side, all alike" in told
+    assert quantities.text(number(result, "ro.vessel.permeate_flow"), "flow", "si", 3) in told
+    alone = ro_plant.simple(ro_plant.sea(35.0), 2.2, 50.0, ro_plant.vessel())
+    assert "VESSEL BY VESSEL" not in full_text(judge(alone))

@@ -14,7 +14,8 @@ from treatsim.correlations.ro.trace_solute import film_of, trace_solute
 from treatsim.errors import DomainError, RequestError
 from treatsim.report.tables import full_text
 from treatsim.safety.parts.membranes import ASSUMED
-from treatsim.safety.scale import SEA_WITHOUT, recovery_of
+from treatsim.safety.recovery_limits import recovery_of
+from treatsim.safety.scale import SEA_WITHOUT
 from treatsim.safety.verdict import judge
 from treatsim.water import analysis, boron, phreeqc, scaling, speciation
 from treatsim.water.ion_passage import DIVALENT_SHARE, ions_of, permeate_ions

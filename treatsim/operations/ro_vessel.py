@@ -227,6 +227,7 @@ class RoVessel(Unit):
             ),
             "water_permeability": Value(membrane.water_permeability, "water_permeability"),
             "salt_permeability": Value(membrane.salt_permeability, "salt_permeability"),
+            **_of_one(p.vessels_in_parallel, feed, permeate, product_streams(feed, solved, p)[1]),
             "lost_power": Value(lost, "power"),
             **_by_element(elements),
         }
@@ -306,6 +307,15 @@ def _law(p: RoVesselParameters) -> str:
         f"Spiegler and Kedem's law, reflection coefficient {told}, with film theory (by the same "
         "test it tells less salt than solution-diffusion below the flux of the test, more above)"
     )
+
+
+def _of_one(beside, *streams: Stream) -> dict[str, Value]:
+    """Return the flows of one of the vessels side by side."""
+    names = ("feed", "permeate", "concentrate")
+    return {
+        f"vessel.{name}_flow": Value(stream.flow / beside, "flow")
+        for name, stream in zip(names, streams, strict=True)
+    }
 
 
 def _pick(rows, index):

@@ -12,6 +12,7 @@ from treatsim.report.element_text import element_part
 from treatsim.report.health_text import health_part, remedies_part
 from treatsim.report.page import Page, cell
 from treatsim.report.screen import settings
+from treatsim.report.vessel_text import vessel_part
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.remedies import Remedy
 
@@ -48,6 +49,7 @@ def full_text(
     remedies_part(page, remedies)
     _line(page, verdict, system, point)
     _units(page, verdict, system, point)
+    vessel_part(page, verdict, system, point)
     element_part(page, verdict, system, point)
     health_part(page, verdict, system, point)
     chemistry_part(page, verdict, system, point)

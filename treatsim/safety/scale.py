@@ -21,11 +21,8 @@ from treatsim.safety.vessel_acidity import VesselAcidity
 from treatsim.water import scaling
 from treatsim.water.acid_base import calcite_index
 from treatsim.water.concentrate_line import (
-    LARGEST,
     SMALLEST,
     acid_balance,
-    concentrate_line,
-    first_crossing,
     states,
 )
 from treatsim.water.ion_passage import ions_of
@@ -44,7 +41,6 @@ SOURCES = {
     True: "habit of the trade, from memory: no source; the antiscalant's data sheet decides",
     False: "habit of the trade, from memory: no source; nothing dosed",
 }
-STEPS = 400  # factors at which the limits are looked at for the highest recovery
 DOSED_IONS = ("Ca", "SO4")  # of scales; what dosing may bring
 IN_SCALE = {
     "calcite": ("Ca",), "gypsum": ("Ca", "SO4"), "barite": ("SO4",), "celestite": ("SO4",),
@@ -90,7 +86,7 @@ def scale_state(view: MembraneView, acid: VesselAcidity) -> ScaleState:
     """
     bulk, _ = saturations(view, acid, view.bulk)
     wall, inside = saturations(view, acid, view.wall)
-    return ScaleState(bulk, wall, inside, *_carbonate(view, acid, view.bulk, bulk, wall))
+    return ScaleState(bulk, wall, inside, *carbonate(view, acid, view.bulk, bulk, wall))
 
 
 def saturations(view: MembraneView, acid: VesselAcidity, factor) -> tuple[Saturation, Any]:
@@ -154,8 +150,34 @@ def _dosed(view: MembraneView, acid: VesselAcidity, ion: str):
     return np.where(np.abs(share - 1) > MIXING, np.log10(share), 0.0)
 
 
-def _carbonate(view: MembraneView, acid: VesselAcidity, factor, bulk, wall):
-    """Index of calcium carbonate that is held, where it is that of salty water, and its parts."""
+def carbonate(view: MembraneView, acid: VesselAcidity, factor, bulk, wall):
+    """Return the index of calcium carbonate that is held, and where it is that of salty water.
+
+    Parameters
+    ----------
+    view : MembraneView
+        The vessel. [-]
+    acid : VesselAcidity
+        Acidity along it. [-]
+    factor : array_like
+        Of the bulk, over the source. [1]
+    bulk, wall : Saturation
+        There, and at its membrane. [-]
+
+    Returns
+    -------
+    tuple of ndarray
+        Index [1], whether it is that of Stiff and Davis [bool], and the smooth numbers it is made
+        of by words; NaN and none without calcium.
+
+    Validity
+    --------
+    As `saturations`.
+
+    Source
+    ------
+    astm_d4582
+    """
     T = view.temperature
     ratio = np.asarray(factor) * view.table.feed_salinity / (1 - view.table.feed_salinity)
     salinity = ratio / (1 + ratio)
@@ -290,107 +312,3 @@ def scale_limits(view: MembraneView, state: ScaleState, dosed) -> list[Limit]:
                       np.where(dosed, rule.with_antiscalant, rule.without), "factor", **common)
             )  # fmt: skip
     return found
-
-
-def recovery_of(factor, passage):
-    """Return the recovery at which what is left behind is concentrated by a factor.
-
-    Parameters
-    ----------
-    factor : array_like
-        Salt per kg of water over that of the feed. [1]
-    passage : float
-        Salt of the permeate over that of the feed. [1]
-
-    Returns
-    -------
-    ndarray, shape of factor
-        Recovery; 0 for a factor not above 1. [1]
-
-    Validity
-    --------
-    Passage below the factor.
-
-    Source
-    ------
-    definition
-    """
-    over = np.asarray(factor, float) > 1
-    return np.where(over, (factor - 1) / np.where(over, factor - passage, 1.0), 0.0)
-
-
-def highest_recovery(
-    view: MembraneView, acid: VesselAcidity
-) -> tuple[dict[str, float], dict[str, float]]:
-    """Return the recovery at which each mineral reaches its limit, for a lone point.
-
-    Parameters
-    ----------
-    view : MembraneView
-        The vessel. [-]
-    acid : VesselAcidity
-        Acidity along it. [-]
-
-    Returns
-    -------
-    tuple of dict of float
-        Without and with an antiscalant: scale -> recovery, of a vessel fed with permeate its own,
-        else that of the source; infinite where it is not met as far as the chemistry reaches. [1]
-
-    Validity
-    --------
-    Polarisation and passage stay those of the vessel as it runs.
-
-    Source
-    ------
-    parkhurst_appelo_2013, astm_d4582
-    """
-    polarisation = view.wall / view.bulk
-    start, factor = searched(view)
-    bulk, _ = saturations(view, acid, factor)
-    wall, _ = saturations(view, acid, factor * polarisation)
-    index, salty, _ = _carbonate(view, acid, factor, bulk, wall)
-    thin = bool(np.all(view.fed < SMALLEST))
-    bare: dict[str, float] = {}
-    held: dict[str, float] = {}
-    for name, reached in wall.indices.items():
-        rule = scaling.SCALES[name]
-        if thin and name != "calcite":
-            continue
-        for dosed, found in ((False, bare), (True, held)):
-            limit = np.log10(rule.with_antiscalant if dosed else rule.without)
-            excess = reached - limit
-            if name == "calcite":
-                excess = index - allowed(view.analysis.kind, salty, dosed)
-            crossing = float(np.exp(first_crossing(np.log(factor), excess[:, None])[0]))
-            share = recovery_of(crossing / start, float(view.passage[0]) / start)
-            found[name] = float(share) if np.isfinite(crossing) else np.inf
-    return bare, held
-
-
-def searched(view: MembraneView) -> tuple[float, np.ndarray]:
-    """Return the factors over which limits are looked for, of a lone point.
-
-    Parameters
-    ----------
-    view : MembraneView
-        The vessel. [-]
-
-    Returns
-    -------
-    tuple of float and ndarray
-        Factor that recovery counts from, and factors of the bulk, rising. [1]
-
-    Validity
-    --------
-    As far as the chemistry reaches at the membrane; a permeate up to twentyfold.
-
-    Source
-    ------
-    definition
-    """
-    fed, wall = float(view.fed[0]), float(view.wall[0] / view.bulk[0])
-    if fed < SMALLEST:
-        return fed, np.geomspace(fed, max(min(LARGEST * fed, SMALLEST) / wall, 1.01 * fed), STEPS)
-    top = concentrate_line(view.analysis, float(view.temperature[0])).high
-    return 1.0, np.geomspace(fed, max(top / wall, 1.01 * fed), STEPS)

@@ -7,6 +7,7 @@ drinks it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cache, partial
 from typing import Any
 
@@ -25,15 +26,8 @@ from treatsim.safety.element_scale import by_element
 from treatsim.safety.membrane_view import MembraneView
 from treatsim.safety.parts.units import as_stated
 from treatsim.safety.product_water import ProductWater, product_at
-from treatsim.safety.scale import (
-    ScaleState,
-    hardness,
-    highest_recovery,
-    recovery_of,
-    scale_limits,
-    scale_state,
-    searched,
-)
+from treatsim.safety.recovery_limits import highest_recovery, recovery_of, searched
+from treatsim.safety.scale import ScaleState, hardness, scale_limits, scale_state
 from treatsim.safety.vessel_acidity import VesselAcidity
 from treatsim.water import boron, chemistry, scaling
 from treatsim.water.acid_base import DAVIES_RANGE
@@ -151,8 +145,7 @@ def _chemistry(view: MembraneView, water: ProductWater) -> Additions:
         state = scale_state(view, acid)
     except NoSolutionError as error:
         return _untold(view, "", str(error))
-    dosed = view.of_parameter("antiscalant") == "dosed"
-    dosed = dosed | (np.asarray(held.get("antiscalant", 0.0)) >= ENOUGH)
+    dosed = antiscalant_reaches(view, held)
     limits = [as_stated(view.result, view.name, item) for item in scale_limits(view, state, dosed)]
     notes = [f"{view.name}: {line}" for line in ASSUMED]
     if np.all(view.fed < SMALLEST):
@@ -167,6 +160,33 @@ def _chemistry(view: MembraneView, water: ProductWater) -> Additions:
         composed=composed_index(view, state, dosed),
     )
     return found if view.result.points != 1 else found.joined(_alone(view, acid))
+
+
+def antiscalant_reaches(view: MembraneView, held: Mapping[str, Any]) -> Any:
+    """Return whether an antiscalant is dosed for a vessel, per point.
+
+    Parameters
+    ----------
+    view : MembraneView
+        The vessel. [-]
+    held : mapping
+        What its feed holds. [kg/m3]
+
+    Returns
+    -------
+    ndarray or bool
+        As the case says of the vessel, or at the least dose of its data sheet.
+
+    Validity
+    --------
+    Any.
+
+    Source
+    ------
+    definition
+    """
+    stated = view.of_parameter("antiscalant") == "dosed"
+    return stated | (np.asarray(held.get("antiscalant", 0.0)) >= ENOUGH)
 
 
 def _acid_or_base_ahead(view: MembraneView) -> bool:
