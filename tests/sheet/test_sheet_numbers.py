@@ -249,7 +249,7 @@ def test_every_input_changes_the_mark(monkeypatch):
     first = content.mark_of(cases.load(path))
     assert first == content.mark_of(cases.load(path))
     seen = {first}
-    for address, value in (("lift_pump.speed", "74.01 %"), ("uv.ageing_factor", "0.81"),
+    for address, value in (("lift_pump.speed", "74.01 %"), ("uv.lamp_hours", "8999 h"),
                            ("health.survey_done", "no"), ("chlorine.stock_age", "721 h"),
                            ("site.altitude", "211 m"), ("analytes.iron", "0.21 mg/L")):  # fmt: skip
         seen.add(content.mark_of(cases.load(path, {address: value})))
