@@ -1,10 +1,12 @@
 """What would help a membrane train whose limits are missed, each remedy solved anew."""
 
+import numpy as np
 import ro_plant
 
+from treatsim import cases
 from treatsim.operations.ro_vessel import RoVessel, RoVesselParameters
 from treatsim.safety.verdict import judge
-from treatsim.studies.remedies import remedies
+from treatsim.studies.remedies import GRID, remedies
 
 LINKS = ["pump > ro", "ro.permeate > tank", "ro.concentrate > valve > outfall"]
 
@@ -26,6 +28,26 @@ def test_less_pressure_where_flux_and_recovery_are_too_high():
     (dosed,) = [f for text, f in found.items() if "dose an antiscalant" in text]
     assert dosed.closes == ("index of calcium carbonate, Stiff and Davis",)
     assert "mean flux of the vessel" in dosed.leaves
+
+
+def test_all_inputs_are_tried_together(monkeypatch):
+    """Two solves of many points, beside one for each change that is no setting."""
+    sizes, solve = [], cases.Case.solve
+
+    def counted(case, arrays=None):
+        sizes.append(max((np.size(value) for value in (arrays or {}).values()), default=1))
+        return solve(case, arrays)
+
+    monkeypatch.setattr(cases.Case, "solve", counted)
+    assert any(text.startswith("less pressure") for text in helped(62.0))
+    assert len([size for size in sizes if size > 1]) == 2
+    assert max(sizes) > 3 * GRID
+
+
+def test_an_input_left_where_it_stands_is_no_remedy():
+    for text in helped(62.0):
+        if "outlet_pressure = " in text:
+            assert "outlet_pressure = 62 bar" not in text
 
 
 def test_what_is_done_already_is_not_proposed():

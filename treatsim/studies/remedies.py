@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -38,30 +38,80 @@ def remedies(case, verdict: Verdict, system: str = "si") -> list[Remedy]:
     for change in remedy_cases.changes(case, verdict):
         tried = judge(change.case.solve())
         found.append(_remedy(change.text, tried, 0, missed))
-    for setting in remedy_cases.settings(case, verdict):
-        found += list(_along(case, setting, missed, system))
+    found += _moved(case, list(remedy_cases.settings(case, verdict)), missed, system)
     useful = [remedy for remedy in found if remedy.shortfall < before - LEAST]
     return sorted(useful, key=lambda r: (len(r.leaves), r.shortfall))[:LONGEST]
 
 
-def _along(case, setting: Setting, missed: set[str], system: str) -> Iterator[Remedy]:
-    """Yield the smallest move along one input that gains as much as any."""
+def _moved(case, settings: list[Setting], missed: set[str], system: str) -> list[Remedy]:
+    """Return the smallest move along each input that gains as much as any.
+
+    All inputs are tried in one solve, and all again around their best in a second.
+    """
+    grids = [(setting, grid) for setting in settings if (grid := _grid(case, setting)).size]
+    if not grids:
+        return []
+    coarse = _tried(case, grids)
+    near = [(t.setting, np.linspace(t.values[t.best - 1], t.values[t.best], GRID))
+            for t in coarse if t.best]  # fmt: skip
+    closer = iter(_tried(case, near) if near else ())
+    found = [next(closer) if tried.best else tried for tried in coarse]
+    return [
+        t.remedy(missed, system)
+        for t in found
+        if t.verdict.result.solved[t.point] and t.values[t.best] != t.setting.start
+    ]
+
+
+def _grid(case, setting: Setting) -> np.ndarray:
+    """Return the settings of an input that may be tried."""
     item = case.field(setting.address)[0]
     grid = np.linspace(setting.start, setting.end, GRID)
-    grid = grid[[field_problem(item, value) is None for value in grid]]
-    if not grid.size:
-        return
-    values, tried, best = _best(case, setting.address, grid)
-    if best > 0:
-        fine = np.linspace(grid[best - 1], grid[best], GRID)
-        values, tried, best = _best(case, setting.address, fine)
-    if not tried.result.solved[best]:
-        return
-    shown = _beyond(float(values[best]), setting, system)
-    flow = np.broadcast_to(tried.result.value("product.flow").value, values.shape)[best]
-    at = quantities.text(float(flow), "flow", system, 3)
-    text = setting.text.format(address=setting.address, value=shown, flow=at)
-    yield _remedy(text, tried, best, missed)
+    return grid[[field_problem(item, value) is None for value in grid]]
+
+
+class Tried(NamedTuple):
+    """One input over its settings, among those of others."""
+
+    setting: Setting
+    values: np.ndarray
+    verdict: Verdict  # of all inputs
+    first: int  # its first point there
+    best: int  # first setting of the least shortfall
+
+    @property
+    def point(self) -> int:
+        """Place of the best setting among all points."""
+        return self.first + self.best
+
+    def remedy(self, missed: set[str], system: str) -> Remedy:
+        """Return the move to the best setting."""
+        result = self.verdict.result
+        shown = _beyond(float(self.values[self.best]), self.setting, system)
+        flow = np.broadcast_to(result.value("product.flow").value, (result.points,))[self.point]
+        text = self.setting.text.format(
+            address=self.setting.address,
+            value=shown,
+            flow=quantities.text(float(flow), "flow", system, 3),
+        )
+        return _remedy(text, self.verdict, self.point, missed)
+
+
+def _tried(case, grids: list[tuple[Setting, np.ndarray]]) -> list[Tried]:
+    """Solve every input over its settings, the others where they stand."""
+    ends = np.cumsum([values.size for _, values in grids])
+    arrays = {setting.address: np.full(ends[-1], setting.start) for setting, _ in grids}
+    firsts = [int(end - values.size) for end, (_, values) in zip(ends, grids, strict=True)]
+    for first, (setting, values) in zip(firsts, grids, strict=True):
+        arrays[setting.address][first : first + values.size] = values
+    verdict = judge(case.solve(arrays))
+    shortfalls = _shortfalls(verdict)
+    found = []
+    for first, (setting, values) in zip(firsts, grids, strict=True):
+        own = shortfalls[first : first + values.size]
+        best = int(np.argmax(own <= np.min(own) + LEAST / 10))
+        found.append(Tried(setting, values, verdict, first, best))
+    return found
 
 
 def _beyond(value: float, setting: Setting, system: str) -> str:
@@ -73,13 +123,6 @@ def _beyond(value: float, setting: Setting, system: str) -> str:
     away = np.ceil if setting.end > setting.start else np.floor
     slack = 1e-9 * np.sign(setting.end - setting.start)
     return f"{away(number / scale - slack) * scale:.4g} {unit}".rstrip()
-
-
-def _best(case, address: str, grid) -> tuple[np.ndarray, Verdict, int]:
-    """Return the grid, its verdict, and the first setting of the least shortfall."""
-    tried = judge(case.solve({address: grid}))
-    shortfall = _shortfalls(tried)
-    return grid, tried, int(np.argmax(shortfall <= np.min(shortfall) + LEAST / 10))
 
 
 def _shortfalls(verdict: Verdict) -> np.ndarray:
