@@ -61,6 +61,7 @@ def test_a_sound_log_is_read(tmp_path, filters):
         (4, "2026-05-01T12:00,4,6.4,3.8", "is the unit right?"),
         (4, "2026-05-01T12:00,4,0,0.26", "product.flow = 0: a number above 0 belongs here"),
         (4, "2026-05-01T12:00,4,6.4,0.14", "no change is noted"),
+        (4, "2026-05-01T12:00,4,6.4,0.14", "boil what is drunk until a test is clear"),
         (4, "1 May,4,6.4,0.26", "write it as 2026-05-01T08:00"),
         (4, "2026-05-01T12:00,,6.4,0.26", "hours is missing"),
         (4, "2026-05-01T12:00,nan,6.4,0.26", "a number not below 0"),

@@ -172,6 +172,11 @@ def test_pages_files_and_documents(tmp_path):
     assert page.status == 0, page.err
     assert "not judged: germs" in page.out
     document = json.loads(treatsim(*short, "--json").out)
+    volume = document["product_volume"]
+    assert volume["p5"]["value"] < volume["p50"]["value"] < volume["p95"]["value"]
+    running = document["seconds_running"]
+    assert 0 < running["mean"] < running["planned"]  # the tap was shut in muddy water
+    assert any("1.56 mg/L of solids for 1 NTU" in note for note in document["notes"])
     assert document["joint_level"] >= document["level"]
     for suffix in (".csv", ".xlsx"):
         out = tmp_path / f"list{suffix}"

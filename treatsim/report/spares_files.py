@@ -50,7 +50,10 @@ def encode(seen: Outlook, suffix: str) -> bytes:
     book = Workbook(write_only=True)
     sheet = book.create_sheet("packing list")
     sheet.freeze_panes = "A2"
-    for row in (COLUMNS, *rows_of(seen)):
+    rows = [COLUMNS, *rows_of(seen)]
+    for place, cells in enumerate(zip(*rows, strict=True)):
+        sheet.column_dimensions[chr(ord("A") + place)].width = 2 + max(len(f"{v}") for v in cells)
+    for row in rows:
         sheet.append(row)
     raw = io.BytesIO()
     book.save(raw)
@@ -73,6 +76,11 @@ def document(title: str, path: str, seen: Outlook, system: str = "si") -> dict[s
         "items": [_item(row) for row in told.items],
         "not_judged": [{"name": name, "needs": needs} for name, needs in seen.unjudged],
         "notes": list(seen.notes),
+        "product_volume": {
+            key: _shown(one, "volume", system)
+            for key, one in zip(("p5", "p50", "p95"), told.volume, strict=True)
+        },
+        "seconds_running": {"mean": told.running[0], "planned": told.running[1]},
         "seconds_under_dose": None
         if told.under is None
         else {"mean": told.under[0], "p95": told.under[1]},

@@ -150,6 +150,10 @@ def _assumed(case: Any, plan: Plan) -> list[str]:
         state = case.parameters[name]
         if name not in plan.beliefs and float(state.captured_mass) >= float(state.capacity):
             found.append(f"{name}: FULL by its captured_mass: change it before anything runs")
+    found.append(
+        f"{plan.solids * 1e3:.3g} mg/L of solids for 1 NTU, by water.suspended_solids over "
+        "water.turbidity: where one changes, look at the other"
+    )
     if table.capacity_spread == 1:
         found.append("spares.capacity_spread = 1: capacities count as known exactly")
     if table.handling_loss == 0:
