@@ -73,6 +73,17 @@ def test_tools_cost_water_while_energy_is_short_and_none_when_the_tank_is_full()
     assert np.all(hours(full, "tank") <= 4000 * (1 + 1e-9))
 
 
+def test_smaller_tools_cost_less_and_find_more_hours():
+    """A third of the power at the same hour is a third of the litres, but for a start."""
+    large, small = (document(RIVER, *more) for more in ((), ("--set", "loads.tools=300 W")))
+    assert small["tools"]["value"] == pytest.approx(300.0)
+    may = [np.array(told["tools_may_be_plugged_in"]) for told in (large, small)]
+    assert may[1].sum() > may[0].sum()
+    assert np.all(may[1] | ~may[0]), "what a large tool may, a small one may"
+    cost = [hours(told, "cost_of_tools") for told in (large, small)]
+    assert np.all(cost[1][may[0]] < 0.5 * cost[0][may[0]])
+
+
 def test_tools_that_get_nothing_may_not_be_plugged_in():
     told = document(RIVER, "--dull", "--date", "08-10")
     assert not any(told["tools_may_be_plugged_in"])

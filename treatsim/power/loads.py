@@ -60,6 +60,10 @@ class LoadsParameters(Parameters):
         "loads that take only what nobody else can use", example=["300 W 9:00 to 16:00"],
         default=None,
     )  # fmt: skip
+    tools: float = quantity(
+        "power", "of the tools whose hour `day` and `year` tell in litres", low=0.0, open_low=True,
+        default=1000.0,
+    )  # fmt: skip
 
     def conflicts(self):
         """Refuse a load that cannot be read."""

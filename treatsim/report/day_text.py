@@ -23,7 +23,7 @@ from treatsim.running.day import (
     may_be_plugged_in,
     night_of,
 )
-from treatsim.running.plan import TOOLS, bound_by
+from treatsim.running.plan import bound_by
 
 WIDTH, DIGITS = 80, 3
 MOST_RUNS = 3  # told one by one
@@ -89,7 +89,7 @@ def answer(day: Day, system: str) -> list[str]:
 def _tools(day: Day, system: str) -> str:
     """Say when tools may be plugged in, and what they cost in water."""
     may = may_be_plugged_in(day)
-    power = f"{TOOLS / 1000:g} kW"
+    power = f"{day.plan.tools / 1000:g} kW"
     if not may.any():
         return f"tools of {power} may be plugged in at no hour"
     most = float(day.cost[may].max())
@@ -216,7 +216,7 @@ def day_document(case: Any, day: Day, system: str = "si") -> dict[str, Any]:
         "water": number(float(day.trace.water.sum()), "volume"),
         "irradiation": number(day.weather.irradiation, "irradiation"),
         "usual_irradiation": number(day.weather.usual, "irradiation"),
-        "tools": number(TOOLS, "power"),
+        "tools": number(day.plan.tools, "power"),
         "tools_may_be_plugged_in": [bool(may) for may in may_be_plugged_in(day)],
         "night": {
             "from": clock(night.dusk),

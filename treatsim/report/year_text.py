@@ -132,7 +132,7 @@ def notes(found: Year, system: str) -> list[str]:
         "Lost litres: bounds are lifted one after the other in the order of the columns, so that "
         "they add up to what the train would make wide open, day and night. A bound whose lifting "
         "brings no more costs nothing: a higher dial takes more energy for a litre.",
-        f"An hour of tools of 1 kW at noon costs "
+        f"An hour of tools of {plan.tools / 1000:g} kW at noon costs "
         f"{quantities.text(found.tools, 'volume', system, DIGITS)} of water.",
     ]
     if plan.battery.temperature is None:

@@ -18,7 +18,7 @@ from treatsim.power.months import MID_MONTH
 from treatsim.power.one_day import OneDay, at_clock, one_day
 from treatsim.power.sun import DAYS, HOURS, by_month
 from treatsim.running.dispatch import Trace
-from treatsim.running.plan import TOOLS, Plan, plan_of, scenario, tools_from, walked
+from treatsim.running.plan import Plan, plan_of, scenario, tools_from, walked
 from treatsim.running.prepared import prepared
 from treatsim.running.rules import usual
 
@@ -38,7 +38,7 @@ class Day(NamedTuple):
     trace: Trace  # of the day, (steps, 1)
     night: Trace  # of the time after it until the usual sun is back, (steps, 1)
     before: float  # energy stored at midnight [J]
-    cost: Array  # litres that an hour of TOOLS costs, by hour of the clock, (24,) [m3]
+    cost: Array  # litres that an hour of the tools costs, by hour of the clock, (24,) [m3]
     granted: Array  # share of what they ask for that they get, (24,)
     missed: tuple[str, ...] = ()  # limits that the train misses at its setting in the case
     open: tuple[str, ...] = ()  # limits that are not judged there
@@ -174,7 +174,7 @@ def _walked(plan: Plan, found: OneDay, number: int, dull: bool, progress) -> Day
     left = trace.stored[-1] * plan.battery.discharge_efficiency * full_yield(plan)
     water = trace.water[start:].sum(axis=0) + left
     more = trace.deferred[start:].sum(axis=0)
-    asked = TOOLS / plan.inverter * PER_HOUR
+    asked = plan.tools / plan.inverter * PER_HOUR
     return Day(
         plan, number, dull, found,
         Trace(*(row[found.chosen, :1] for row in trace)),
@@ -191,5 +191,5 @@ def full_yield(plan: Plan) -> float:
 
 
 def may_be_plugged_in(day: Day) -> Array:
-    """Tell of each hour of the clock whether an hour of TOOLS gets what it asks for, (24,)."""
+    """Tell of each hour of the clock whether an hour of the tools gets what it asks for, (24,)."""
     return np.asarray(day.granted >= SERVED)

@@ -50,7 +50,6 @@ STRETCH = (
 )
 ENDLESS = 1e15  # J, of a battery that holds everything
 LAMP_STARTS = 4.0  # of a day, for the life of lamps; common practice, no source
-TOOLS = 1000.0  # W, of the tools whose litres are told
 DRAWING = 12 * 3600.0  # s in which people draw water, where the case does not say
 
 
@@ -77,12 +76,13 @@ class Plan(NamedTuple):
     most_starts: float  # of a day; inf for as many as come
     fresh: Array  # whether a day of the clock begins with the step, (steps, 1)
     peak_power: float  # of the array [W]
+    tools: float  # power of the tools whose litres are told [W]
     notes: tuple[str, ...]
 
 
 def tools_from(plan: Plan, start: float) -> Array:
-    """Return TOOLS for an hour of the clock on every day, (steps, 1). [W]"""
-    return TOOLS * share_inside(start, start + 1, plan.hour, plan.step / 3600)[:, None]
+    """Return the tools for an hour of the clock on every day, (steps, 1). [W]"""
+    return plan.tools * share_inside(start, start + 1, plan.hour, plan.step / 3600)[:, None]
 
 
 class Change(NamedTuple):
@@ -175,6 +175,7 @@ def plan_of(
         floor, battery.takes_charge(np.minimum(warm, air)), tank, demand,
         None if demand is None else _draw(demand, people, hour, step),
         most_starts(case, operation), _fresh(hour), float(array.peak_power * array.unfolded),
+        float(loads.tools),
         (*weather.notes, *_tank_notes(tank, number)),
     )  # fmt: skip
 

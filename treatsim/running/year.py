@@ -71,7 +71,7 @@ class Year(NamedTuple):
     made: Array  # water of a day by month, (12,) [m3]
     possible: Array  # of the train wide open, and out of what is then left over, (12,) [m3]
     lost: Mapping[str, Array]  # cause -> litres of a day not made, by month (12,) [m3]
-    tools: float  # litres of a day that an hour of TOOLS at noon costs [m3]
+    tools: float  # litres of a day that an hour of the tools at noon costs [m3]
     life: float | None  # of the battery, by its cycles alone [years]
     values: Mapping[str, Value]  # by address
     light: Months | None = None  # sun and array by month

@@ -5,7 +5,7 @@ On a dull day the train stands still for most of the hours, and what tools take 
 Left a day without a cloud, right one as dull as one in ten, both in the month in which the array
 gives least, after usual days. Above, means of the hours: what the sun gives and what the train
 takes. Middle: charge of the battery, and filling of the tank where there is one. Below: the litres
-that one hour of tools of 1 kW costs on that day and the next, where they can be served.
+that one hour of tools, 1 kW by default, costs on that day and the next, where they can be served.
 
 Sources: ineichen_perez_2002, collares_pereira_rabl_1979, erbs_1982, faiman_2008
 """
