@@ -46,7 +46,6 @@ from treatsim.correlations.ro.vessel_step import (
     CONCENTRATE_BELOW_PERMEATE,
     DRY_OUT,
     ERROR,
-    FIRST_STEP,
     LEAST_PUSH,
     MAX_STEPS,
     NOT_CONVERGED,
@@ -258,7 +257,7 @@ def _moved(b, lane, walk, tolerance, path):
 def _boarded(b, ends, job, owner, walks, waiting):
     """Let free lanes go on with the points that wait, each from its own node, by short steps."""
     fixed, nodes, starts = job
-    bad, following = waiting
+    bad, firsts, following = waiting
     L = LANES
     new = np.zeros(L, np.bool_)
     for lane in range(L):
@@ -269,7 +268,7 @@ def _boarded(b, ends, job, owner, walks, waiting):
             for k in range(5):
                 b[(STATE + k) * L + lane] = nodes[start, k, point]
             walks[lane, 0], walks[lane, 1] = start, start + 1
-            walks[lane, 2], walks[lane, 3] = FIRST_STEP, 0
+            walks[lane, 2], walks[lane, 3] = firsts[following], 0
             owner[lane], new[lane], following = point, True, following + 1
     if new.any():
         _slopes_at_state(b, ends)
@@ -281,13 +280,15 @@ def _boarded(b, ends, job, owner, walks, waiting):
 
 
 @compiled
-def _short_steps(b, ends, job, bad, tolerance, path):
-    """March the points `bad`, each at its own pace from its own element."""
-    fixed, starts = job
+def _short_steps(b, ends, job, waiting, tolerance, path):
+    """March the points that wait, each at its own pace from its own element."""
+    (fixed, starts), (bad, firsts) = job, waiting
     nodes, worst, status = path
     walks, owner, following = np.zeros((LANES, 4)), np.full(LANES, -1), 0
     while True:
-        following = _boarded(b, ends, (fixed, nodes, starts), owner, walks, (bad, following))
+        following = _boarded(
+            b, ends, (fixed, nodes, starts), owner, walks, (bad, firsts, following)
+        )
         if owner.max() < 0:
             break
         for lane in range(LANES):
@@ -333,14 +334,17 @@ def drive(fixed, pressure, ends, tolerance, nodes):
     b, estimate = np.zeros(ROWS * LANES), np.empty((nodes.shape[0] - 1, points))
     worst, status = np.zeros(points), np.zeros(points, np.int64)
     bad, starts = np.empty(points, np.int64), np.empty(points, np.int64)
+    firsts = np.empty(points)
     _whole_elements(b, ends, (fixed, pressure), nodes, estimate)
     count = 0
     for point in range(points):
         for element in range(estimate.shape[0]):
             if not estimate[element, point] <= tolerance:
-                bad[count], starts[count], count = point, element, count + 1
+                bad[count], starts[count] = point, element
+                firsts[count] = growth(XP, estimate[element, point], tolerance)
+                count += 1
                 break
             worst[point] = max(worst[point], estimate[element, point])
-    job = fixed, starts[:count]
-    _short_steps(b, ends, job, bad[:count], tolerance, (nodes, worst, status))
+    job, waiting = (fixed, starts[:count]), (bad[:count], firsts[:count])
+    _short_steps(b, ends, job, waiting, tolerance, (nodes, worst, status))
     return worst, status

@@ -25,7 +25,6 @@ from treatsim.correlations.ro.vessel_step import (
     A5,
     A6,
     ERROR,
-    FIRST_STEP,
     LEAST_PUSH,
     MAX_STEPS,
     NOT_CONVERGED,
@@ -96,7 +95,8 @@ def march(problem: Problem, pressure, elements: int, tolerance: float) -> Path:
     worst = np.where(estimate <= tolerance, estimate, 0.0).max(axis=0)
     for part in (bad[some] for some in _chunks(bad.size)):
         start = np.argmax(~(estimate[:, part] <= tolerance), axis=0)
-        walk = _Walk(take(problem, part), nodes[:, :, part], start, tolerance)
+        h = growth(ARRAYS, estimate[start, part], tolerance)
+        walk = _Walk(take(problem, part), nodes[:, :, part], (start, h), tolerance)
         nodes[:, :, part], worst[part], status[part] = walk.run()
     return Path(nodes, worst, status)
 
@@ -159,13 +159,13 @@ def _array_step(p: Problem, state, h, work):
 class _Walk:
     """Points that need short steps, each at its own pace from its own element."""
 
-    def __init__(self, p: Problem, nodes, start, tolerance: float):
+    def __init__(self, p: Problem, nodes, begin: tuple, tolerance: float):
+        start, self.h = begin  # node, and length of the first step
         n = start.size
         self.p, self.nodes, self.tolerance = p, nodes, tolerance
         self.worst, self.status = np.zeros(n), np.zeros(n, int)
         self.index = np.arange(n)  # points still under way
         self.place, self.target = start.astype(float), start + 1
-        self.h = np.full(n, FIRST_STEP)
         self.state = nodes[start, :, self.index].T.copy()
         self.first = np.stack(np.broadcast_arrays(*slopes(ARRAYS, p, *self.state)[:5]))
         self.working = p
@@ -256,7 +256,8 @@ def _lone_march(p: Problem, nodes, state, first, tolerance: float):
         if not estimate <= tolerance:
             state = tuple(nodes[element].tolist())
             first = slopes(FLOATS, p, *state)[:5]
-            end = _lone_walk(p, nodes, state, first, float(element), tolerance, FIRST_STEP)
+            h = growth(FLOATS, estimate, tolerance)
+            end = _lone_walk(p, nodes, state, first, float(element), tolerance, h)
             return max(worst, end[0]), end[1]
         nodes[element + 1], worst = state, max(worst, estimate)
     return worst, OK

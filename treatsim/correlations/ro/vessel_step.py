@@ -15,7 +15,6 @@ NO_DRIVING_PRESSURE = 16
 BEYOND_LINE = 32
 
 MAX_STEPS = 600
-FIRST_STEP = 0.25  # elements, of a walk
 LEAST_PUSH = 1e-6  # Pa at the inlet; where there is less, a status says so
 SHORT = 1e-4  # elements; a step this short may end at a limit whatever its estimate
 HALF, ONCE, TWICE, FOURFOLD = ((factor / 0.9) ** 5 for factor in (0.5, 1.0, 2.0, 4.0))
