@@ -149,16 +149,13 @@ class Case:
             name: operations.unit_class(kind)(name=name, parameters=records[name])
             for name, kind in self.kinds.items()
         }
-        of_source = records["site"], records["water"]
-        same = all(
-            record is self.sections[name] for name, record in zip(SOURCE, of_source, strict=True)
-        )
-        return units, self._source if same else case_sections.source_stream(*of_source)
+        same = all(records[name] is self.sections[name] for name in SOURCE)
+        return units, self._source if same else _water_of(records)
 
     @cached_property
     def _source(self) -> Stream:
         """The water as the case has it, whose properties are worked out once for all solves."""
-        return case_sections.source_stream(*(self.sections[name] for name in SOURCE))
+        return _water_of(self.sections)
 
     @cached_property
     def _arranged(self) -> Flowsheet:
@@ -211,6 +208,10 @@ class Case:
             self.overrides,
         )
         return operate(self._connected(records), points, self.holds, context)
+
+
+def _water_of(records: Mapping[str, Any]) -> Stream:
+    return case_sections.source_stream(records["site"], records["water"])
 
 
 def load(path: str | Path, changes: Mapping[str, str] | None = None) -> Case:

@@ -79,7 +79,7 @@ def find_roots(
 
 
 def _alone(
-    f: Callable, x: Array, low: Array, high: Array, rtol: float, ftol: float, slope
+    f: Callable, x: Array, low: Array, high: Array, rtol: float, ftol: float, slope: npt.ArrayLike
 ) -> Roots:
     """One point: the same steps on floats, which are quicker than arrays of one."""
     first = float(np.ravel(slope)[0])

@@ -61,6 +61,9 @@ class VesselAcidity:
 
     def along(self, factor) -> Acid:
         """Return the acidity where the salt has a concentration factor over the source. [1]"""
+        return self.concentrate if factor is self.view.bulk else self._along(factor)
+
+    def _along(self, factor) -> Acid:
         grown = np.asarray(factor) / self.view.fed
         T = np.broadcast_to(self.view.temperature, np.shape(factor))
         strength, boron = self.place.ionic_strength * grown, self.place.boron * grown
@@ -91,7 +94,7 @@ class VesselAcidity:
     @cached_property
     def concentrate(self) -> Acid:
         """Acidity of the concentrate."""
-        return self.along(self.view.bulk)
+        return self._along(self.view.bulk)
 
     @cached_property
     def permeate_gas(self):

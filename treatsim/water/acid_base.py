@@ -18,6 +18,7 @@ from treatsim.ranges import Range
 from treatsim.water.boron import log_boric_acid_constant
 
 DAVIES_RANGE = Range("ionic_strength", 0.0, 0.1, "mol/kg", "activity by Davies")  # memory; 3 %
+LOG_10 = float(np.log(10))
 PH_LOW, PH_HIGH = 0.0, 14.0  # searched
 ROUNDS, SETTLED = 80, 1e-6  # of the pH; Newton's next step would be 1e-12
 LOG_10 = np.log(10)
