@@ -52,6 +52,7 @@ _HOMES = {
     "sweep": "treatsim.studies.sweep",
     # the unit operations
     "BoosterPump": "treatsim.operations.booster_pump",
+    "CalciteBed": "treatsim.operations.calcite_bed",
     "CartridgeFilter": "treatsim.operations.cartridge_filter",
     "ChemicalDosing": "treatsim.operations.chemical_dosing",
     "ChlorineDosing": "treatsim.operations.chlorine_dosing",
@@ -86,6 +87,7 @@ if TYPE_CHECKING:
     from treatsim.errors import TreatsimError as TreatsimError
     from treatsim.flowsheet.result import Result as Result
     from treatsim.operations.booster_pump import BoosterPump as BoosterPump
+    from treatsim.operations.calcite_bed import CalciteBed as CalciteBed
     from treatsim.operations.cartridge_filter import CartridgeFilter as CartridgeFilter
     from treatsim.operations.chemical_dosing import ChemicalDosing as ChemicalDosing
     from treatsim.operations.chlorine_dosing import ChlorineDosing as ChlorineDosing

@@ -35,6 +35,7 @@ class Chemical(NamedTuple):
     molar_mass: float  # kg/mol; 0 of what has none
     ions: Mapping[str, int]  # mol of each ion per mol
     charge: int  # alkalinity, eq per mol
+    carbon: int = 0  # mol of inorganic carbon per mol
 
 
 # sodium bisulfite takes up oxygen or chlorine and ends as sulfate; molar masses by atomic weights
@@ -42,6 +43,7 @@ CHEMICALS: dict[str, Chemical] = {
     "hydrochloric_acid": Chemical("hydrochloric acid", "acid", 36.461e-3, {"Cl": 1}, -1),
     "sulfuric_acid": Chemical("sulfuric acid", "acid", 98.079e-3, {"SO4": 1}, -2),
     "caustic_soda": Chemical("caustic soda", "caustic", 39.997e-3, {"Na": 1}, 1),
+    "carbon_dioxide": Chemical("carbon dioxide", "carbon_dioxide", 44.009e-3, {}, 0, 1),
     "antiscalant": Chemical("antiscalant", "antiscalant", 0.0, {}, 0),
     "sodium_bisulfite": Chemical(
         "sodium bisulfite", "bisulfite", 104.061e-3, {"Na": 1, "SO4": 1}, -1
@@ -70,7 +72,7 @@ class ChemicalDosingParameters(Parameters):
     strength: float = quantity(
         "fraction", "pure chemical in the stock, by mass", open_low=True, small=True
     )
-    stock_density: float = quantity("density", "of the stock", low=800, high=2000)
+    stock_density: float = quantity("density", "of the stock", low=600, high=2000)
     least_dose: float | None = quantity(
         "concentration", "of an antiscalant: what its data sheet asks for at least", default=None
     )
@@ -113,7 +115,7 @@ class ChemicalDosing(Unit):
     """Doses in step with the flow; pressure and salt of the stream stay as they are."""
 
     parameters: ChemicalDosingParameters
-    hazards = ("acid", "caustic", "antiscalant", "bisulfite")
+    hazards = ("acid", "caustic", "antiscalant", "bisulfite", "carbon_dioxide")
     dials = ("dose", "target_ph")
     headline = ("dose_given",)
     compared = (Row("stock_per_day", "stock of a dosing pump in 24 h"),)
@@ -208,7 +210,7 @@ class ChemicalDosing(Unit):
         row = self.chemical
         moles = dose / row.molar_mass
         gains = {ion: n * moles * IONS[ion].molar_mass for ion, n in row.ions.items()}
-        return gains | {ALKALINITY: row.charge * moles}
+        return gains | {ALKALINITY: row.charge * moles, CARBON: row.carbon * moles}
 
     def dosed(self, inlet: Stream, held: Mapping[str, Any], acidity: Any) -> dict[str, Any]:
         """Return ions, alkalinity, and antiscalant over its least dose. [per volume of water]"""
