@@ -98,6 +98,23 @@ def test_the_screen_and_the_command_agree(river, told):
         assert quick[one.limit.name, one.limit.address] == pytest.approx(one.met, abs=0.02)
 
 
+def test_every_form_of_solve_tells_the_same_chance(river):
+    quick = quick_chances(river, judge(river.solve()))
+    document = json.loads(treatsim("solve", RIVER, "--json").out)
+    told = {(c["name"], c["address"]): c["chance"] for c in document["criteria"] if "chance" in c}
+    assert told == quick
+    judged = [c for c in document["criteria"] if c["state"] in ("met", "not_met")]
+    assert len(told) == len(judged)
+    full = treatsim("solve", RIVER, "--full").out
+    row = next(line for line in full.splitlines() if "turbidity entering" in line)
+    met = next(one for key, one in quick.items() if key[1] == "uv.inlet.turbidity")
+    assert row.rstrip().endswith(f"{100 * met:.3g} %")
+    assert "margin" in full
+    assert "chance" in full
+    plain = treatsim("solve", "cases/brackish_well.toml", "--full").out
+    assert "chance" not in plain.partition("LIMITS")[2].partition("\n\n")[0]
+
+
 def test_a_case_with_a_recycle_has_no_chance_on_the_screen():
     case = cases.load("cases/sea_recovery.toml")
     assert quick_chances(case, judge(case.solve())) == {}

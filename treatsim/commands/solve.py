@@ -18,16 +18,12 @@ def run(arguments) -> int:
     form = form_of(arguments, ".txt", ".json")
     case = cases.load(arguments.case, changes(arguments))
     verdict = judge(case.solve())
-    helpful = remedies(case, verdict, arguments.units)
+    helpful, chances = remedies(case, verdict, arguments.units), quick_chances(case, verdict)
     if form == ".json":
-        text = as_json(document.document(verdict, helpful, arguments.units))
-    elif arguments.full:
-        text = tables.full_text(verdict, helpful, arguments.units, colour=colour(arguments))
+        text = as_json(document.document(verdict, helpful, arguments.units, chances=chances))
     else:
-        chances = quick_chances(case, verdict)
-        text = screen.screen_text(
-            verdict, helpful, arguments.units, colour=colour(arguments), chances=chances
-        )
+        told = tables.full_text if arguments.full else screen.screen_text
+        text = told(verdict, helpful, arguments.units, colour=colour(arguments), chances=chances)
     deliver(text, arguments.out)
     return verdict_status(verdict, arguments)
 

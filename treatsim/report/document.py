@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import treatsim
@@ -22,11 +22,16 @@ def number(value, quantity: str, system: str, point: int = 0) -> dict[str, Any]:
 
 
 def document(
-    verdict: Verdict, remedies: Sequence[Remedy] = (), system: str = "si", point: int = 0
+    verdict: Verdict,
+    remedies: Sequence[Remedy] = (),
+    system: str = "si",
+    point: int = 0,
+    chances: Mapping[tuple[str, str], float] | None = None,
 ) -> dict[str, Any]:
-    """Return everything of one operating point as plain data."""
+    """Return everything of one operating point; `chances` of limits by name and address."""
     result = verdict.result
     answered = bool(result.solved[point])
+    limits = verdict.limits if answered else ()
     return {
         "treatsim": treatsim.__version__,
         "case": result.context.path,
@@ -36,7 +41,7 @@ def document(
         "state": verdict.state(point),
         "meets": bool(verdict.meets[point]),
         **{state: len(verdict.of_state(state, point)) for state in STATES[1:]},
-        "criteria": [_limit(limit, system, point) for limit in verdict.limits] if answered else [],
+        "criteria": [_limit(limit, system, point, chances or {}) for limit in limits],
         "values": {
             address: number(v.value, v.quantity, system, point)
             for address, v in sorted(verdict.values.items())
@@ -69,7 +74,9 @@ def unanswered(case: str, reason: str) -> dict[str, Any]:
     }
 
 
-def _limit(limit: Limit, system: str, point: int) -> dict[str, Any]:
+def _limit(
+    limit: Limit, system: str, point: int, chances: Mapping[tuple[str, str], float]
+) -> dict[str, Any]:
     state = limit.state(point)
     told = {
         "name": limit.name,
@@ -90,4 +97,6 @@ def _limit(limit: Limit, system: str, point: int) -> dict[str, Any]:
         "unit": value["unit"],
         "margin": at(limit.margin, point),
     }
+    if (key := (limit.name, limit.address)) in chances:
+        told["chance"] = chances[key]
     return told | ({"waived": limit.waived} if limit.waived else {})

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from treatsim.report.chemistry_text import chemistry_part
 from treatsim.report.element_text import element_part
 from treatsim.report.health_text import health_part, remedies_part
 from treatsim.report.page import Page, cell
-from treatsim.report.screen import settings
+from treatsim.report.screen import chance_text, settings
 from treatsim.report.vessel_text import vessel_part
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.remedies import Remedy
@@ -34,8 +34,9 @@ def full_text(
     *,
     colour: bool = False,
     point: int = 0,
+    chances: Mapping[tuple[str, str], float] | None = None,
 ) -> str:
-    """Return everything of one operating point."""
+    """Return everything of one operating point; `chances` of limits by name and address."""
     page = Page(colour)
     context, result = verdict.result.context, verdict.result
     page.line(context.title, "bold")
@@ -45,7 +46,7 @@ def full_text(
         page.line(f" No operating point: {result.reason(point, system)}.")
         return page.text()
     _answer(page, verdict, system, point)
-    _limits(page, verdict, system, point)
+    _limits(page, verdict, system, point, chances or {})
     remedies_part(page, remedies)
     _line(page, verdict, system, point)
     _units(page, verdict, system, point)
@@ -101,13 +102,19 @@ def _also(value: Value, system: str, point: int) -> str:
     return f"({other})" if other != cell(value, system, point) else ""
 
 
-def _limits(page: Page, verdict: Verdict, system: str, point: int) -> None:
+def _limits(
+    page: Page,
+    verdict: Verdict,
+    system: str,
+    point: int,
+    chances: Mapping[tuple[str, str], float],
+) -> None:
     shown = [limit for limit in verdict.limits if limit.state(point) != "not_judged"]
     if not shown:
         return
     page.head("Limits")
     page.table(
-        ("", "limit", "at", "value", "asked", "margin"),
+        ("", "limit", "at", "value", "asked", "margin", *(["chance"] if chances else [])),
         [
             (
                 HEADS[limit.state(point)],
@@ -116,6 +123,7 @@ def _limits(page: Page, verdict: Verdict, system: str, point: int) -> None:
                 cell(Value(limit.value, limit.quantity), system, point),
                 f"{limit.relation} {cell(Value(limit.limit, limit.quantity), system, point)}",
                 f"{100 * at(limit.margin, point):+.0f} %",
+                *([chance_text(limit, chances)] if chances else []),
             )
             for limit in shown
         ],

@@ -95,7 +95,7 @@ def _line(key: AnalysisKey, temperature: float) -> Line:
     found = load_or_build(
         "line",
         {
-            "analysis": key.content,
+            "analysis": key.plain,
             "temperature": temperature,
             "databases": [database_fingerprint(name) for name in DATABASES],
             "versions": library_versions("phreeqpython"),
