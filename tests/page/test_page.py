@@ -15,8 +15,9 @@ from command import ROOT, treatsim
 
 from treatsim import cases, quantities
 from treatsim.safety.verdict import judge
+from treatsim.studies.dials import dials
 
-CASES = ("river", "river_chlorine", "sea", "brackish_well")
+CASES = ("river", "river_chlorine", "sea", "brackish_well", "sea_recovery")
 MEGABYTE = 1_000_000
 FRAME = 1 / 60  # s
 READ = """() => ({
@@ -240,19 +241,16 @@ def test_a_dial_by_the_keyboard_alone(river):
     assert order == ["dial-0", "number-0", "dial-1", "number-1", "dial-2"]
 
 
-def test_a_train_with_a_recycle_says_which_dials_it_leaves_out(browser, pages):
-    """They stand as in the case, and whoever turns one is sent to the train itself."""
-    file = pages("brackish_well")
-    turned = {dial["address"] for dial in told(file)["dials"]}
-    assert len(turned) == 6
-    with opened(browser, file, 360, 780) as page:
-        ready(page)
-        words = page.inner_text("#left")
-    for address in ("ro.salt_permeability_ratio", "well_pump.speed"):
-        assert address in words
-        assert address not in turned
-    assert "80 %" in words  # of the pump, as the case has it
-    assert "nothing on this page holds" in words
+@pytest.mark.parametrize("name", ["brackish_well", "sea_recovery"])
+def test_a_train_with_a_recycle_has_every_dial_over_half_its_range(pages, name):
+    case = cases.load(ROOT / f"cases/{name}.toml")
+    whole = {dial.address: dial for dial in dials(case, judge(case.solve()))}
+    page = told(pages(name))
+    assert {dial["address"] for dial in page["dials"]} == set(whole) - {"water.turbidity"}
+    for dial in page["dials"]:
+        first = whole[dial["address"]]
+        share = (dial["high"] - dial["low"]) / (first.high - first.low)
+        assert share == pytest.approx(0.5, abs=1e-9) or dial["cut"]
 
 
 def test_a_screen_reader_has_a_name_for_everything(river):

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from treatsim.studies import carried
-from treatsim.studies.carried_fit import Shape
 from treatsim.studies.carried_needs import by_movement
 from treatsim.studies.dials import Dial
-from treatsim.studies.observed import GOOD
+from treatsim.studies.observed import GOOD, spread_points
+from treatsim.studies.scattered import POINTS_A_TERM, scatter, through
 from treatsim.studies.thrift import DEAR, FREE, narrowed
 
 DIALS = tuple(Dial(name, name, "factor", 0.0, 2.0, 1.0, False) for name in ("a", "b", "c", "d"))
@@ -32,26 +31,28 @@ def test_dials_stand_by_what_they_move_each_number_counted_up_to_its_size():
     assert [dial.address for dial in order] == ["c", "d", "a", "b"]
 
 
-def test_the_dial_that_moves_least_is_left_out_where_nodes_are_too_many(monkeypatch):
-    def shapes(observer, dials, sizes):
-        axes = tuple(dial.address for dial in dials)
-        spans = tuple((dial.low, dial.high) for dial in dials)
-        shape = Shape(axes, spans, (5,) * len(dials), ("one",), False, False)
-        return tuple(dials), {"one": shape}, {}
+def test_a_series_through_scattered_points_is_the_polynomial_they_lie_on():
+    """Numpy's own Chebyshev polynomials are the reference: 3 + T2(a) T1(b) - T3(b)."""
+    ranges = {"a": (0.0, 2.0), "b": (0.0, 2.0)}
 
-    class Few(Stand):
-        thrift = DEAR._replace(nodes=130)
+    def truth(points):
+        a, b = (points[name] - 1.0 for name in "ab")
+        t2, t3 = (np.polynomial.chebyshev.Chebyshev.basis(n) for n in (2, 3))
+        return 3.0 + t2(a) * b - t3(b)
 
-    class Turned(Few):
-        def look(self, points, more=()):
-            return super().look({d.address: points.get(d.address, np.ones(1)) for d in DIALS})
+    seen = scatter(DIALS[:2], 120)
+    found = through(ranges, [3, 4], seen, truth(seen), 1.0)
+    other = spread_points(DIALS[:2], 50, 1000)
+    assert np.allclose(found(other)["part"], truth(other), atol=1e-10)
+    assert found.orders.shape[0] == 3  # terms of no weight are left out
+    assert np.isnan(found({"a": 2.1, "b": 1.0})["part"])
 
-    monkeypatch.setattr(carried, "shapes", shapes)
-    sizes = {"one": 10.0, "two": 10.0, "three": 10.0}
-    kept, left, planned, _ = carried._planned(Turned(), DIALS, sizes)
-    assert [dial.address for dial in left] == ["b"]  # 625 nodes; 125 without it
-    assert [dial.address for dial in kept] == ["a", "c", "d"]
-    assert planned["one"].axes == ("a", "c", "d")
+
+def test_more_terms_than_the_points_bear_are_not_asked_for():
+    seen = scatter(DIALS, 60)
+    ranges = dict.fromkeys("abcd", (0.0, 2.0))
+    found = through(ranges, [9, 9, 9, 9], seen, np.exp(seen["a"] * seen["b"]), 1.0)
+    assert found.orders.shape[0] <= 60 / POINTS_A_TERM
 
 
 def test_ranges_are_drawn_in_around_where_a_dial_stands():

@@ -8,6 +8,7 @@ the judging reads: a number, the name of a read, or a list of an operation and i
     ["upto", x, bound, then, else]               then, where x is at or below the bound
     ["sum" | "times" | "least" | "most", a, b, ...]  of `times`, none below zero
     ["less", a, b]  a - b      ["over", a, b]  a / b, b above zero      ["log10", a]
+    ["floor", a]               the whole number at or below it, round-off upward
     ["mixed", log, share]      log credit of a stream of which a share passes untreated
 """
 
@@ -130,6 +131,7 @@ OPERATIONS: Mapping[str, Callable[[list[Span]], Span]] = {
     "less": lambda p: (p[0][0] - p[1][1], p[0][1] - p[1][0]),
     "over": lambda p: (p[0][0] / p[1][1], p[0][1] / p[1][0]),
     "log10": lambda p: (np.log10(p[0][0]), np.log10(p[0][1])),
+    "floor": lambda p: (np.floor(p[0][0] * (1 + ROUND_OFF)), np.floor(p[0][1] * (1 + ROUND_OFF))),
     "mixed": _mixed,
 }
 

@@ -23,12 +23,14 @@ from treatsim.operations.outcome import Limit
 from treatsim.report import dial_words as words
 from treatsim.report.dial_figure import figure, library, shades
 from treatsim.report.screen import PEOPLE, SERVED, VERDICTS, cautions, limit_name, numbers
-from treatsim.safety.verdict import Verdict, judge
-from treatsim.studies.carried import Carriage, Field, carry
+from treatsim.safety.verdict import Verdict
+from treatsim.studies.carriage import Carriage, Field
+from treatsim.studies.carried import carry
 from treatsim.studies.carried_fit import step
 from treatsim.studies.carried_needs import FLOW
 from treatsim.studies.dials import Dial, dials, mends, turns
-from treatsim.studies.observed import limit_of, quiet, spread_points, value_of
+from treatsim.studies.observed import limit_of, quiet, value_of
+from treatsim.studies.scattered import Scattered
 
 UNIT = ("unit", "factor", "offset")  # number shown = factor * SI + offset
 SCRIPTS = ("series.js", "states.js", "window.js", "page.js")  # in this order
@@ -36,7 +38,6 @@ POLICY = (
     "default-src 'none'; script-src {scripts}; style-src 'unsafe-inline'; img-src data: blob:; "
     "base-uri 'none'; form-action 'none'"
 )
-REMARKED, FAR = 200, 4000  # settings asked for remarks, and where their row begins
 STEPS = 41  # along a dial, to see which limits it crosses
 
 
@@ -97,7 +98,7 @@ def page(
         helping=words.HELPING,
         left=_left(carriage, system),
         key=shades(),
-        remarks=_remarks(case, verdict, carriage, system),
+        remarks=_remarks(verdict, carriage, system),
         cautions=_cautions(verdict),
         sure=_sure(verdict, carriage, answers, system),
         told=_as_json(told),
@@ -204,11 +205,12 @@ def _limit(number: int, limit: Limit, carriage: Carriage) -> dict[str, Any]:
 
 def _field(one: Field) -> dict[str, Any]:
     shape = one.shape
-    blocks = [part.coefficients["part"] for part in one.parts]
+    blocks = [_block(part) for part in one.parts]
+    counts = blocks[0][2]
     return {
         "axes": shape.axes,
         "ranges": shape.ranges,
-        "counts": blocks[0].shape,
+        "counts": counts,
         "log": shape.log,
         "perFlow": shape.per_flow,
         "largest": shape.largest,
@@ -216,14 +218,24 @@ def _field(one: Field) -> dict[str, Any]:
         "size": one.size,
         "error": one.error,
         "share": one.share,
-        "parts": [
-            {
-                "step": step(block),
-                "whole": np.round(block / step(block)).astype(int).ravel().tolist(),
-            }
-            for block in blocks
-        ],
+        "parts": [_part(weights, places) for weights, places, _ in blocks],
     }
+
+
+def _block(part: Any) -> tuple[np.ndarray, list[int], tuple[int, ...]]:
+    """Return weights, their places in the block of all orders, and the sizes of the block."""
+    if isinstance(part, Scattered):
+        counts = tuple(int(n) + 1 for n in np.max(part.orders, axis=0))
+        return part.weights, np.ravel_multi_index(tuple(part.orders.T), counts).tolist(), counts
+    whole = part.coefficients["part"]
+    return whole.ravel(), [], whole.shape
+
+
+def _part(weights: np.ndarray, places: list[int]) -> dict[str, Any]:
+    """Return one series in whole numbers; `at`: the places of weights, where most are none."""
+    unit = step(weights)
+    told = {"step": unit, "whole": np.round(weights / unit).astype(int).tolist()}
+    return told | ({"at": places} if places else {})
 
 
 def _axes(verdict: Verdict, carriage: Carriage) -> list[str]:
@@ -245,7 +257,8 @@ def _crossed(dial: Dial, verdict: Verdict, carriage: Carriage) -> int:
     told = carriage(points | {dial.address: np.linspace(dial.low, dial.high, STEPS)})
     count = 0
     for number, limit in enumerate(verdict.limits):
-        if limit.address != dial.address and value_of(number) in told:
+        names = {value_of(number), limit_of(number)}
+        if limit.address != dial.address and names <= set(told):
             room = told[value_of(number)] - told[limit_of(number)]
             count += bool(np.any(room > 0) and np.any(room < 0))
     return count
@@ -266,14 +279,14 @@ def _listed(lines: Iterable[str]) -> str:
     return f"<ul>{''.join(f'<li>{html.escape(line)}</li>' for line in lines)}</ul>"
 
 
-def _remarks(case: Any, verdict: Verdict, carriage: Carriage, system: str) -> str:
+def _remarks(verdict: Verdict, carriage: Carriage, system: str) -> str:
     """Return what is told of the case, and what else is told somewhere within the dials."""
     here = [*verdict.told(0, system), *verdict.excursions(0, system)]
-    seen = judge(case.solve(spread_points(carriage.dials, REMARKED, FAR)))
+    seen = carriage.seen
     templates = {finding.text for finding in verdict.findings if np.all(finding.where)}
     elsewhere = {}
     for finding in seen.findings:
-        where = np.broadcast_to(finding.where, (REMARKED,))
+        where = np.broadcast_to(finding.where, (seen.result.points,))
         if np.any(where) and finding.text not in templates and not finding.blocks:
             elsewhere[finding.text] = finding.message(int(np.argmax(where)), system)
     spans = {

@@ -15,12 +15,13 @@ from treatsim.studies.carried_needs import FLOW, MANY, Need, needs
 from treatsim.studies.dials import Dial
 from treatsim.studies.extremes import Extreme, extremes
 from treatsim.studies.observed import GOOD, Observer, spread_points
-from treatsim.studies.thrift import Thrift
 
 OF_A_PART = 7  # nodes to begin with, of parts that no line was drawn for
 FEWEST_OF_FLOW = 3  # dials that must act through the flow alone for it to stand in their place
 PAIRS = 24  # points at which that is tried
 SAME = 3e-4  # of the size
+FINEST = 9_000  # nodes of one grid
+FINE = 0.0015  # of the size: largest miss a fit is asked for
 DIGITS = 1e-9  # of the largest coefficient
 TABLE = 1025  # settings at which the flow is looked up
 MARGIN = 0.01  # of the flow, past its ends
@@ -90,7 +91,7 @@ def shapes(
     )
     bent = extremes(observer, dials, [name for name, need in wanted.items() if need.bent])
     planned = {
-        name: _shape(name, need, moving, bent.get(name))
+        name: shape_of(name, need, moving, bent.get(name))
         for name, need in wanted.items()
         if need.form.terms and (name in bent or not need.bent)
     }
@@ -99,7 +100,7 @@ def shapes(
     return moving, planned, fixed
 
 
-def _shape(name: str, need: Need, dials: Sequence[Dial], extreme: Extreme | None) -> Shape:
+def shape_of(name: str, need: Need, dials: Sequence[Dial], extreme: Extreme | None) -> Shape:
     axes = tuple(dial for dial in dials if dial.address in need.form.terms)
     terms = need.form.terms
     parts, largest, factor = extreme or ((name,), False, 1.0)
@@ -123,7 +124,7 @@ def _through_flow(
     sizes: Mapping[str, float],
 ) -> dict[str, Shape]:
     """Put the flow in place of the dials that set it, for numbers that ask for nothing else."""
-    if FLOW not in planned or not observer.thrift.by_flow:
+    if FLOW not in planned:
         return planned
     acting = set(planned[FLOW].axes)
     lead = next((d for d in dials if d.address in acting and not d.read), None)
@@ -232,11 +233,6 @@ def fitted(
     return {name: found[name] for name in planned if name in found and name not in lost}
 
 
-def first_nodes(planned: Mapping[str, Shape], thrift: Thrift) -> int:
-    """Return how many nodes the grids have to begin with."""
-    return sum(math.prod(_counts(group, thrift)) for group in _groups(planned))
-
-
 def _groups(planned: Mapping[str, Shape]) -> list[dict[str, Shape]]:
     """Return the numbers that share their axes, and so a grid."""
     found: dict[tuple, dict[str, Shape]] = {}
@@ -245,11 +241,10 @@ def _groups(planned: Mapping[str, Shape]) -> list[dict[str, Shape]]:
     return list(found.values())
 
 
-def _counts(group: Mapping[str, Shape], thrift: Thrift) -> list[int]:
+def _counts(group: Mapping[str, Shape]) -> list[int]:
     """Return how many nodes a grid has along each axis to begin with."""
-    wanted = zip(*(s.counts for s in group.values()), strict=True)
-    counts = [min(max(each), thrift.along) for each in wanted]
-    while math.prod(counts) > thrift.finest:
+    counts = [max(each) for each in zip(*(s.counts for s in group.values()), strict=True)]
+    while math.prod(counts) > FINEST:
         counts[int(np.argmax(counts))] -= 1
     return counts
 
@@ -259,8 +254,8 @@ def _fit(
     group: Mapping[str, Shape],
     sizes: Mapping[str, float],
 ) -> dict[str, tuple[Response, ...]]:
-    thrift, some = observer.thrift, next(iter(group.values()))
-    counts = _counts(group, thrift)
+    some = next(iter(group.values()))
+    counts = _counts(group)
     keys = {
         (part, shape.log, shape.per_flow): f"{part} {shape.log} {shape.per_flow}"
         for shape in group.values()
@@ -286,11 +281,11 @@ def _fit(
 
     spans = dict(zip(some.axes, some.ranges, strict=True))
     wanted = {
-        keys[part, shape.log, shape.per_flow]: _fineness(shape, sizes[name])
+        keys[part, shape.log, shape.per_flow]: fineness(shape, sizes[name])
         for name, shape in group.items()
         for part in shape.parts
     }
-    whole = finest(solve, spans, counts, tolerance=thrift.fine, sizes=wanted, budget=thrift.finest)
+    whole = finest(solve, spans, counts, tolerance=FINE, sizes=wanted, budget=FINEST)
     return {
         name: tuple(
             Response(spans, {"part": _rounded(whole.coefficients[key])}, {}, 0)
@@ -300,7 +295,7 @@ def _fit(
     }
 
 
-def _fineness(shape: Shape, size: float) -> float:
+def fineness(shape: Shape, size: float) -> float:
     """Return the size a miss of the carried number is held against: a share, of a logarithm."""
     if shape.per_flow:
         return 1.0 if shape.log else shape.top

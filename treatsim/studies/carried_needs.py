@@ -16,8 +16,6 @@ from treatsim.water import series
 FLOW = "product.flow"  # what many numbers depend on alone, of all that sets it
 TERM = 0.0005  # of the size: terms that are left out along one dial
 STILL = 1e-7  # of the size: what moves less does not depend on a dial
-LINE = 17  # nodes along one dial
-LINES = 4  # lines along each dial, the first through the case itself
 MANY = 9  # nodes along one dial to begin with, at most
 BENT = 0.006  # of the size, left after so many terms: no smooth number
 
@@ -69,7 +67,7 @@ def by_movement(
     -------
     list of Dial
         By the sum of what they move, each number counted up to its size; a number that is none
-        at an end counts whole.
+        at an end counts whole. A dial that moves nothing is left out.
 
     Validity
     --------
@@ -90,7 +88,7 @@ def by_movement(
             moved = np.abs(np.diff(seen[name].reshape(count, 2), axis=1)[:, 0]) / size
             worth += np.nan_to_num(np.minimum(moved, 1.0), nan=1.0)
     order = np.argsort(-worth, kind="stable")
-    return [dials[n] for n in order]
+    return [dials[n] for n in order if worth[n] > STILL]
 
 
 def needs(observer: Observer, dials: Sequence[Dial], sizes: Mapping[str, float]) -> dict[str, Need]:
@@ -118,19 +116,20 @@ def needs(observer: Observer, dials: Sequence[Dial], sizes: Mapping[str, float])
     ------
     Chebyshev series, definition.
     """
-    bases = spread_points(dials, LINES - 1, 40)
-    count = LINES * LINE
+    lines, nodes = observer.thrift.lines, observer.thrift.line
+    bases = spread_points(dials, lines - 1, 40)
+    count = lines * nodes
     points = {
-        other.address: np.tile(np.repeat([other.now, *bases[other.address]], LINE), len(dials))
+        other.address: np.tile(np.repeat([other.now, *bases[other.address]], nodes), len(dials))
         for other in dials
     }
     for place, dial in enumerate(dials):
-        line = np.tile(series.nodes(dial.low, dial.high, LINE), LINES)
+        line = np.tile(series.nodes(dial.low, dial.high, nodes), lines)
         points[dial.address][place * count : (place + 1) * count] = line
     told = observer.look(points)  # a solve costs much, a point in it little
     seen = {
         name: {
-            dial.address: values[place * count : (place + 1) * count].reshape(LINES, LINE)
+            dial.address: values[place * count : (place + 1) * count].reshape(lines, nodes)
             for place, dial in enumerate(dials)
         }
         for name, values in told.items()
@@ -175,6 +174,9 @@ def _forms(rows: Mapping[str, Array], size: float, *, per_flow: bool) -> list[Fo
 
 def _terms(rows: Array) -> tuple[int, float]:
     """Return how many terms of a series along a line count, and what the last ones still weigh."""
-    weights = np.abs(series.transform(LINE) @ rows.T)
+    nodes = rows.shape[1]
+    weights = np.abs(series.transform(nodes) @ rows.T)
     tails = np.cumsum(weights[::-1], axis=0)[::-1]
-    return max(int(np.max(np.sum(tails > TERM, axis=0))), 2), float(np.max(tails[MANY]))
+    return max(int(np.max(np.sum(tails > TERM, axis=0))), 2), float(
+        np.max(tails[min(MANY, nodes - 1)])
+    )

@@ -44,8 +44,34 @@ def extremes(observer: Observer, dials: Sequence[Dial], names: Sequence[str]) ->
     """
     if not names:
         return {}
-    points = spread_points(dials, SAMPLES, 1500)
-    verdict = observer.verdict(points)
+    observer.verdict(spread_points(dials, SAMPLES, 1500))
+    return extremes_seen(observer, names)
+
+
+def extremes_seen(observer: Observer, names: Sequence[str]) -> dict[str, Extreme]:
+    """Return the same, at the points at which the train was seen last.
+
+    Parameters
+    ----------
+    observer : Observer
+        The train.
+    names : sequence of str
+        Numbers that are bent.
+
+    Returns
+    -------
+    dict
+        As of `extremes`.
+
+    Validity
+    --------
+    As of `extremes`.
+
+    Source
+    ------
+    definition
+    """
+    verdict = observer.seen
     good, reads = verdict.result.solved, observer.reads(verdict)
     found = {}
     for name in names:

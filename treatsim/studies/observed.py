@@ -38,6 +38,8 @@ class Observer:
     solved: int = 0  # operating points so far
     unjudged: set[int] = field(default_factory=set)  # limits not judged at some point
     judged: set[int] = field(default_factory=set)  # limits judged at some point
+    asked: Mapping[str, Array] = field(default_factory=dict)  # settings asked for last
+    seen: Verdict = field(init=False)  # what they amounted to
     mismade: set[str] = field(default_factory=set)  # numbers that their tree did not give somewhere
 
     def verdict(self, points: Mapping[str, Array]) -> Verdict:
@@ -46,7 +48,8 @@ class Observer:
         given = {name: np.full(count, now) for name, now in self.fixed.items()} | dict(points)
         self.solved += count
         self.progress(self.solved, max(self.solved, EXPECTED))
-        return judge(self.case.solve(given))
+        self.asked, self.seen = given, judge(self.case.solve(given))
+        return self.seen
 
     def look(
         self, points: Mapping[str, Array], more: Sequence[str] = (), *, whole: bool = True

@@ -12,25 +12,25 @@ from treatsim.studies.dials import Dial
 class Thrift(NamedTuple):
     """What a page may ask of a train."""
 
-    dials: int | None  # most of them, those that move most; None: all
+    points: int  # scattered ones through which every number goes; 0: a grid for each
+    dials: int  # most of them, those that move most
     span: float  # of a dial's range to begin with, on both sides of where it stands
-    rounds: int  # cuts for errors
-    nodes: int  # of all first grids together; a dial is left out where they are more
-    finest: int  # nodes of one grid
-    along: int  # nodes along one dial to begin with, at most
-    fine: float  # of the size: largest miss a fit is asked for
-    by_flow: bool  # whether it may be tried that numbers act through the flow alone
+    lines: int  # along each dial, to see what it moves
+    line: int  # nodes along each of them
 
 
-FREE = Thrift(None, 1.0, 3, 10**9, 9_000, 9, 0.0015, True)
-DEAR = Thrift(
-    6, 0.5, 0, 4_000, 1_100, 5, 0.003, False
-)  # of a point, some 2 ms; of a solve, half a second
+FREE = Thrift(0, 99, 1.0, 4, 17)
+DEAR = Thrift(1100, 8, 0.5, 2, 9)  # of a point, some 5 ms; of a solve, one second or more
+
+
+DEAREST = Thrift(700, 5, 0.25, 2, 9)  # two passes: a point is some 20 ms
 
 
 def thrift_of(verdict: Verdict) -> Thrift:
     """Return what a page may ask of a train; little, where something comes back to be mixed in."""
-    return DEAR if verdict.result.sheet.tears else FREE
+    sheet = verdict.result.sheet
+    passes = sum(unit.semipermeable for unit in sheet.units.values())
+    return (DEAREST if passes > 1 else DEAR) if sheet.tears else FREE
 
 
 def narrowed(dials: Sequence[Dial], thrift: Thrift) -> tuple[Dial, ...]:

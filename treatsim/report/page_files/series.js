@@ -28,22 +28,49 @@ function contract(block, outer, count, inner, row) {
 class Field {
   constructor(told) {
     Object.assign(this, told);
-    this.blocks = told.parts.map((part) => Float64Array.from(part.whole, (n) => n * part.step));
+    this.blocks = told.parts.map((part) => {
+      const weights = Float64Array.from(part.whole, (n) => n * part.step);
+      return part.at ? { weights, orders: part.at.map((place) => this.orders(place)) } : weights;
+    });
+  }
+
+  // The order along each axis of a place in the block of all orders.
+  orders(place) {
+    let rest = place;
+    return [...this.counts].reverse().map((count) => {
+      const order = rest % count;
+      rest = (rest - order) / count;
+      return order;
+    }).reverse();
+  }
+
+  // A block of few weights as one over the axes numbered in `rest` alone; `rows`: of the others.
+  gathered({ weights, orders }, rows, rest) {
+    const sizes = rest.map((n) => this.counts[n]);
+    const sum = new Float64Array(sizes.reduce((a, b) => a * b, 1));
+    orders.forEach((order, term) => {
+      let weight = weights[term];
+      rows.forEach((row, n) => { if (row) weight *= row[order[n]]; });
+      sum[rest.reduce((place, n, k) => place * sizes[k] + order[n], 0)] += weight;
+    });
+    return sum;
   }
 
   // The same field where only the axes in `kept` still move; all others stand at `at`.
   along(at, kept) {
     const twin = Object.assign(Object.create(Field.prototype), this);
     const rest = this.axes.map((_, n) => n).filter((n) => kept.has(this.axes[n]));
+    const rows = this.axes.map((axis, n) => (kept.has(axis) ? null
+      : basis(at[axis], ...this.ranges[n], this.counts[n])));
     twin.blocks = this.blocks.map((block) => {
+      if (block.orders) return this.gathered(block, rows, rest);
       const counts = [...this.counts];
       let found = block;
       this.axes.forEach((axis, n) => {
         if (kept.has(axis)) return;
         const product = (some) => some.reduce((a, b) => a * b, 1);
-        const row = basis(at[axis], ...this.ranges[n], counts[n]);
         const sizes = [product(counts.slice(0, n)), counts[n], product(counts.slice(n + 1))];
-        found = contract(found, ...sizes, row);
+        found = contract(found, ...sizes, rows[n]);
         counts[n] = 1;
       });
       return found;
@@ -59,8 +86,8 @@ class Field {
     const rows = axes.map((axis, n) => basis(at[axis], ranges[n][0], ranges[n][1], counts[n]));
     let best = NaN;
     for (const block of this.blocks) {
-      let found = block;
-      for (let n = rows.length - 1; n >= 0; n--) {
+      let found = block.orders ? this.gathered(block, rows, []) : block;
+      for (let n = block.orders ? -1 : rows.length - 1; n >= 0; n--) {
         found = contract(found, found.length / counts[n], counts[n], 1, rows[n]);
       }
       const number = this.log ? Math.exp(found[0]) : found[0];
@@ -83,6 +110,7 @@ const ENDS = {
 const OWN = {
   less: ([a, b]) => [a[0] - b[1], a[1] - b[0]],
   over: ([a, b]) => [a[0] / b[1], a[1] / b[0]],
+  floor: ([a]) => a.map((x) => Math.floor(x * (1 + ROUND_OFF))),
   log10: ([a]) => a.map(Math.log10),
   mixed: ([log, share]) => log.map((x) => -Math.log10((1 - share[0]) * 10 ** -x + share[0])),
 };

@@ -7,9 +7,11 @@ from typing import Any
 import numpy as np
 
 from treatsim.flowsheet.result import Result
+from treatsim.operations.composed import Composed
 from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Finding, Limit, Value
 from treatsim.safety.additions import Additions
+from treatsim.safety.composed_credit import single
 from treatsim.safety.evidence import PeopleParameters
 from treatsim.safety.parts.dose import mover
 from treatsim.safety.people import (
@@ -76,7 +78,19 @@ def people(result: Result, earlier: Additions) -> Additions:
         tuple(findings),
         (ASSUMED_WORDS,) if stated is None else (),
         ("sphere_2011",),
+        composed=_whole_people(volume, plan),
     )
+
+
+def _whole_people(volume, plan: PeopleParameters) -> dict[str, Composed]:
+    """Return how the people served are made of a day's water, which does not move in steps. [m3]"""
+    first = daily_demand(1.0, plan.institution_demand, plan.losses)
+    spent, share = single(first), single((1.0 - np.asarray(plan.losses)) / plan.each)
+    if spent is None or share is None:
+        return {}
+    read = "product.water of a day"
+    tree = ["floor", ["times", share, ["most", 0.0, ["less", read, spent]]]]
+    return {"product.people_served": Composed(tree, {read: Value(volume, "volume")})}
 
 
 def _enough(result: Result, number, served) -> tuple[Limit, ...]:
