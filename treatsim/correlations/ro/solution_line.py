@@ -12,6 +12,7 @@ OSMOTIC_DEGREE = 6  # in the root of the mass fraction, because of Debye and Hue
 DENSITY_DEGREE = 3
 TRANSPORT_DEGREE = 4
 WIDEST = 0.12  # kg/kg; a wider line is less exact, see fit_solution_line
+SHARED = 4  # points for each temperature from which lines are made once for all of them
 SUBSTITUTIONS = 24  # the error falls about fivefold each time
 NODES = 20  # several times the coefficients, so that the fit is a smooth least-squares one
 
@@ -104,10 +105,13 @@ def line_of_water(water, temperature, fraction_max: float | None = None) -> Solu
     """
     if fraction_max is None:
         fraction_max = min(WIDEST, float(water.salinity_range.high))
-    kelvin = np.unique(temperature)
+    T = np.asarray(temperature, dtype=float).ravel()
+    kelvin, owner = np.unique(T, return_inverse=True)
     if kelvin.size == 1:
         return _line_at(water, float(kelvin[0]), fraction_max)
-    return _line_of(water, np.asarray(temperature, dtype=float).ravel(), fraction_max)
+    if kelvin.size <= T.size // SHARED:
+        return take_line(_line_of(water, kelvin, fraction_max), owner)
+    return _line_of(water, T, fraction_max)
 
 
 @lru_cache(maxsize=64)  # it stays while the temperature does
