@@ -59,7 +59,8 @@ def short_cautions(hazards: Iterable[str], altitude: float | None = None) -> lis
     """
     lines = _tables()["short"]
     wanted = ["always", "boil", *dict.fromkeys(hazards)]
-    minutes = "1 (above 2000 m 3)" if altitude is None else "3" if altitude > HIGH else "1"
+    both = "1 min (3 above 2000 m)"
+    minutes = both if altitude is None else "3 min" if altitude > HIGH else "1 min"
     return [lines[name].format(minutes=minutes) for name in wanted]
 
 
