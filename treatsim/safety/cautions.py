@@ -58,9 +58,9 @@ def short_cautions(hazards: Iterable[str], altitude: float | None = None) -> lis
     cdc_household_chlorine for boiling; else common practice
     """
     lines = _tables()["short"]
-    wanted = ["always", "boil", *dict.fromkeys(hazards)]
-    both = "1 min (3 above 2000 m)"
-    minutes = both if altitude is None else "3 min" if altitude > HIGH else "1 min"
+    boil = "boil_at_any_height" if altitude is None else "boil"
+    wanted = ["always", boil, *dict.fromkeys(hazards)]
+    minutes = 3 if altitude is not None and altitude > HIGH else 1
     return [lines[name].format(minutes=minutes) for name in wanted]
 
 
