@@ -129,4 +129,4 @@ def __getattr__(name: str):
 
 
 def __dir__() -> list[str]:
-    return sorted([*globals(), *_HOMES])
+    return sorted({*globals(), *_HOMES})

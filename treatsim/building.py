@@ -15,6 +15,7 @@ from treatsim.errors import RequestError
 from treatsim.flowsheet.hold import Hold
 from treatsim.given import read_given
 from treatsim.operations.unit import Unit
+from treatsim.quantities import text
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,10 @@ class Water:
     """
 
     parameters: WaterParameters
+
+    def __repr__(self) -> str:
+        warmth = text(self.parameters.temperature, "temperature")
+        return f"<Water, {self.parameters.kind} at {warmth}>"
 
     @classmethod
     def fresh(cls, **measured: Any) -> Water:

@@ -15,6 +15,7 @@ from treatsim import cases
 from treatsim.errors import CaseError, RequestError
 from treatsim.operations.sheets import entries
 from treatsim.safety.verdict import judge
+from treatsim.water import substances
 
 FOLDER = Path(__file__).resolve().parents[2] / "cases"
 WELL = tomllib.loads((FOLDER / "papers_well.toml").read_text("utf-8"))
@@ -306,3 +307,9 @@ def test_a_basin_by_its_column_has_no_scour_to_judge():
     assert 0 < share < details.values["ideal_capture"].value
     fast = basin.evaluate(inlet=stream(flow=400 / 3600, turbidity=14.0, suspended_solids=0.02))
     assert fast.details().excursions  # beyond the fastest reading
+
+
+@pytest.mark.parametrize("word", ["not detected", "n.d.", "ND", "BDL"])
+def test_what_was_not_seen_needs_its_limit(word):
+    with pytest.raises(RequestError, match='limit of detection belongs here, such as "below'):
+        substances.read(substances.substance("lead"), word)

@@ -256,3 +256,17 @@ def test_one_number_of_any_kind(number):
 def test_an_amount_of_something_else_is_refused():
     with pytest.raises(RequestError, match="gauge pressure"):
         Hose(name="hose", **HOSE | {"length": treatsim.Amount(15, "pressure")})
+
+
+def test_water_is_shown_in_short():
+    from treatsim import Water
+
+    water = Water.fresh(temperature="24 degC", salinity="0.3 g/L")
+    assert repr(water) == "<Water, fresh at 24 degC>"
+
+
+def test_every_name_is_offered_once():
+    import treatsim
+
+    assert treatsim.Water in vars(treatsim).values()  # loaded, and still one name
+    assert len(dir(treatsim)) == len(set(dir(treatsim)))

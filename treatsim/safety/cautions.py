@@ -58,8 +58,9 @@ def short_cautions(hazards: Iterable[str], altitude: float | None = None) -> lis
     cdc_household_chlorine for boiling; else common practice
     """
     lines = _tables()["short"]
-    wanted = ["always", "boil", *dict.fromkeys(hazards)]
-    minutes = "1 (above 2000 m 3)" if altitude is None else "3" if altitude > HIGH else "1"
+    boil = "boil_at_any_height" if altitude is None else "boil"
+    wanted = ["always", boil, *dict.fromkeys(hazards)]
+    minutes = 3 if altitude is not None and altitude > HIGH else 1
     return [lines[name].format(minutes=minutes) for name in wanted]
 
 

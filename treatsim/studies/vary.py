@@ -113,14 +113,14 @@ def _texts(address: str, values, kind: str):
     """Return the single values as texts, or as an SI array."""
     if isinstance(values, str):
         return _range(address, values, kind) if ":" in values else _list(address, values)
-    if kind in ("choice", "text"):
-        return _listed(address, values)
     try:
+        if kind in ("choice", "text"):
+            return _listed(values)
         if isinstance(values, tuple) and len(values) == 2 and _rows(values[0]):
             return _convert(*values, kind)
         if isinstance(values, Amount | Amounts):
             return np.atleast_1d(si_array(values, kind))
-        listed = _listed(address, values)
+        listed = _listed(values)
         if plain := [value for value in listed if not isinstance(value, str)]:
             si_array(plain, kind)
     except RequestError as error:
@@ -128,17 +128,17 @@ def _texts(address: str, values, kind: str):
     return listed
 
 
-def _listed(address: str, values) -> list:
+def _listed(values) -> list:
     """Return the values of a list, a row of an array or a column; one value stands alone."""
     try:
         dimensions = np.ndim(values)
     except ValueError:  # rows of unequal lengths
         dimensions = 2
     if dimensions > 1 or isinstance(values, Mapping):
-        raise RequestError(f"{address}: a range, a list of values, or (array, unit)")
+        raise RequestError("a range, a list of values, or (array, unit)")
     found = np.atleast_1d(np.asarray(values)) if dimensions == 0 else values
     if not len(found):
-        raise RequestError(f"{address}: no values")
+        raise RequestError("no values")
     return [value.item() if isinstance(value, np.generic) else value for value in found]
 
 

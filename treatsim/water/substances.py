@@ -17,6 +17,9 @@ from treatsim.water.ions import CALCIUM_CARBONATE_EQUIVALENT, IONS
 
 BELOW = re.compile(r"\s*(?:below|less than|under|<)\s*(.*)", re.IGNORECASE)
 SIGNS = (re.compile(r"[\s^]*[+-]+$"), re.compile(r"[\s^]*\d[+-]+$"))  # Na+, SO4--; Ca2+, SO4^2-
+UNSEEN = re.compile(
+    r"\s*(not detected|not found|none detected|n\.?d\.?|bdl|absent|traces?)\s*$", re.IGNORECASE
+)
 AMOUNT = re.compile(r"(m|u|µ)?(mol|eq)\s*/\s*(L|l|m3)$")
 PREFIX = {"m": 1e-3, "u": 1e-6, "µ": 1e-6, "": 1.0}
 # degrees of hardness, eq/m3 of calcium, magnesium or alkalinity, by definition: German 10 mg of CaO
@@ -216,6 +219,8 @@ def read(row: Substance, text: str) -> Reading:
     ------
     definition; molar masses
     """
+    if UNSEEN.match(text):
+        raise RequestError('a limit of detection belongs here, such as "below 0.001 mg/L"')
     plain, below = detection(text)
     number, unit, basis = quantities.split(plain)
     if not unit:
