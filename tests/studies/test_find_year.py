@@ -81,6 +81,7 @@ def test_no_size_makes_water_fit_that_misses_a_limit():
     [
         ("array.peak_power", "year.litres >= 5 L", "one of year.water_mean"),
         ("array.peak_power", "year.water_mean >= 5 kWh", "no unit of volume"),
+        ("array.peak_power", "year.water_mean >= 5 m3/day", "leave /day out"),
         ("water.temperature", "year.water_mean >= 5 L", "a size of [array]"),
         ("loads.inverter_efficiency", "year.water_mean >= 5 L", "a size of [array]"),
         ("operation.tank", "year.water_mean >= 5 L", "needs a value above 0"),

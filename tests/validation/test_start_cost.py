@@ -88,6 +88,9 @@ def test_the_dial_ends_where_the_interlock_shuts():
     most = float(np.interp(own.full[0], own.power[0], own.flow[0])) * 3600
     assert most <= 7.5 * (1 + 1e-6)
     assert most > 7.4
+    shut = cases.load(RIVER, {"startup.flow_alarm": "6 m3/h"})  # the case makes 6.8
+    with pytest.raises(NoSolutionError, match="the interlock shuts"):
+        curve_of(shut, shut.sections["operation"], 365)
     free = cases.load(RIVER, {"startup.flow_alarm": "9 m3/h"})
     wide = curve_of(free, free.sections["operation"], 365)
     assert float(np.interp(wide.full[0], wide.power[0], wide.flow[0])) * 3600 > 7.5

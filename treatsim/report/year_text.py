@@ -120,7 +120,7 @@ def notes(found: Year, system: str) -> list[str]:
     lines = [
         *plan.notes,
         f"{plan.curve.dial} is turned between {ends[0]} and {ends[1]} (January): inside, no limit "
-        "is missed that is met at the setting in the case.",
+        "is missed that is met at the setting in the case, and no flow alarm shuts the valve.",
         f"Product and power along the dial are those of the solved train; the curve through them "
         f"is off by {plan.curve.error:.1e} of the value at most, at points between.",
         "The energy of every year is closed to 1e-9 kWh, else there would be no page. Steps of an "

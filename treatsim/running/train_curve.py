@@ -180,9 +180,7 @@ def _ends(case, address, operation, months) -> tuple[Array, Array, Array]:
         raise NoSolutionError(f"no operating point at {address} as in the case in every month")
     counted = ~met.broken[:, :, place].any(axis=1)  # limits missed already narrow nothing
     rest = counted & ~met.duty
-    start = case.sections.get("startup")
-    alarm = None if start is None else start.flow_alarm
-    flows = LEAST_FLOW * met.flow[:, place].min(), np.inf if alarm is None else alarm
+    flows = LEAST_FLOW * met.flow[:, place].min(), _alarm(case, float(met.flow[:, place].max()))
     sides = [(counted, -1), (counted, 1)] + [(rest, 1)] * bool(np.any(met.duty & counted))
     brackets = [_bracket(_good(met, limits, flows), row, place, way) for limits, way in sides]
     share = np.linspace(0.0, 1.0, REFINED)
@@ -193,6 +191,21 @@ def _ends(case, address, operation, months) -> tuple[Array, Array, Array]:
         columns = slice(number * REFINED, (number + 1) * REFINED)
         found.append(_last(_good(again, limits, flows)[:, columns], settings))
     return found[0], found[1], np.maximum(found[1], found[-1])
+
+
+def _alarm(case, flow: float) -> float:
+    """Return the flow at which the interlock shuts, inf without one; above `flow`, or refused."""
+    start = case.sections.get("startup")
+    if start is None or start.flow_alarm is None:
+        return np.inf
+    alarm = float(start.flow_alarm)
+    if flow > alarm:
+        raise NoSolutionError(
+            f"the product of the case, {quantities.text(flow, 'flow')}, is above "
+            f"startup.flow_alarm = {quantities.text(alarm, 'flow')}: the interlock shuts, and "
+            "nothing reaches the product"
+        )
+    return alarm
 
 
 class _Judged(NamedTuple):

@@ -30,6 +30,7 @@ from treatsim.studies.requirements import Target
 PREFIX = "year."
 TABLES = ("array", "battery", "operation", "loads")
 OF_THE_TRAIN = ("loads.inverter_efficiency", "operation.least_run")  # change it as a load
+PER_DAY = ("/day", "/d")
 OF_A_START = ("operation.warm_up", "operation.warm_up_power", "operation.flush")
 FIT = "fit"  # whether a size of a unit misses no limit that is met now
 PLACES = 13  # sizes tried at once
@@ -236,7 +237,9 @@ def _limit(target: Target) -> float:
     try:
         return float(quantities.read(target.value, RESULTS[target.address]))
     except RequestError as error:
-        raise RequestError(f'--until "{target.text}": {error}') from error
+        per_day = RESULTS[target.address] == "volume" and target.value.rstrip().endswith(PER_DAY)
+        more = "; it is the water of a day already, so leave /day out" if per_day else ""
+        raise RequestError(f'--until "{target.text}": {error}{more}') from error
 
 
 def _adjusted(case: Any, address: str) -> tuple[dataclasses.Field, float]:
