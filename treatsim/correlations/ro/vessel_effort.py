@@ -17,9 +17,9 @@ import numpy as np
 from treatsim.correlations.ro.vessel_kernel import Problem, take
 
 # in elements of a point among many, of which the arrays do about two million a second
-OF_A_CALL = 1000  # besides its points, for each element
+OF_A_CALL = 2500  # besides its points, for each element; the walks of some of them too
 OF_A_POINT_ALONE = 100
-TO_LOAD = 1e6
+TO_LOAD = 5e5
 TO_COMPILE = 2e7
 TRIED = 3  # points that the compiled march must get right before it is believed
 
@@ -61,9 +61,8 @@ def compiled_march(problem: Problem, pressure, elements: int, tolerance: float, 
     ------
     definition
     """
-    few = pressure.size <= TRIED
-    own = OF_A_POINT_ALONE * pressure.size if few else OF_A_CALL + pressure.size
-    _Effort.spent += elements * own
+    points = pressure.size
+    _Effort.spent += elements * min(OF_A_POINT_ALONE * points, OF_A_CALL + points)
     if _Effort.march is None and _Effort.spent >= _Effort.next_look:
         some = slice(0, TRIED)
         trial = take(problem, some), pressure[some], elements, tolerance
