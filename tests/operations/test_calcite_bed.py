@@ -61,7 +61,7 @@ def test_on_the_way_it_is_as_far_as_phreeqc_says(celsius, gas):
     ratio = got / [1e3 * by_phreeqc(gas, celsius, area, s) for s in seconds]
     assert abs(ratio[0] - 1) < 0.005  # the law itself
     assert np.all((ratio > 0.95) & (ratio < 1.005))
-    assert np.all(np.diff(got) > 0)
+    assert np.all(np.diff(got) >= 0)  # the last two stand at the end
 
 
 def test_the_film_holds_acid_back_and_saturated_water_takes_up_nothing():

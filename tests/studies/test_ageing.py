@@ -162,6 +162,14 @@ def test_command_says_no_and_the_document_tells_the_same(capsys):
     assert cli.main(["ageing", SEA]) == 1
     page = capsys.readouterr().out
     assert "NOT met: mean flux of the vessel (ro): new at 26 degC" in page
+    assert page.count("\n") <= 45  # one screen; all of it by --full, misses in both
+    assert cli.main(["ageing", SEA, "--full"]) == 1
+    full = capsys.readouterr().out
+    assert "WHAT THIS RESTS ON" in full
+    assert full.count("\n") > page.count("\n")
+    assert [x for x in page.splitlines() if "NOT met" in x and x.startswith(" - ")] == [
+        x for x in full.splitlines() if "NOT met" in x and x.startswith(" - ")
+    ]
     assert cli.main(["ageing", SEA, "--json"]) == 1
     told = json.loads(capsys.readouterr().out)
     assert [row["age"] for row in told["at_the_setting"]] == list(np.repeat(AGES, 3))

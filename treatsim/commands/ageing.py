@@ -23,7 +23,8 @@ def run(arguments) -> int:
     if form == ".json":
         text = as_json(ageing_text.ageing_document(case, found, arguments.units))
     else:
-        text = ageing_text.ageing_text(case, found, arguments.units, colour=colour(arguments))
+        full, tinted = arguments.full, colour(arguments)
+        text = ageing_text.ageing_text(case, found, arguments.units, full=full, colour=tinted)
     deliver(text, arguments.out)
     solved = np.array([verdict.result.solved for verdict in found.fixed])
     if not np.any(solved):
@@ -37,5 +38,5 @@ COMMAND = Command(
     run,
     "Membranes new, today and at the end of life, cold and warm: what runs out, and when.",
     "treatsim ageing cases/sea.toml",
-    ("CASE", "--set", "--json", "--units", "--out"),
+    ("CASE", "--set", "--full", "--json", "--units", "--out"),
 )

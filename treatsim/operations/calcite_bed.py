@@ -27,6 +27,11 @@ DENSITY = 2710.0  # kg/m3 of calcite; handbooks
 FASTEST = 15 / 3600  # m/s through the empty bed; common practice, from memory
 LEAST_SHARE = 0.8  # of what equilibrium gives: below, the product moves with flow and warmth
 STRONGEST = 1.0  # mol/kg, where an ionic strength is cut off: the index is of thin waters
+SOURCES = ("plummer_wigley_parkhurst_1978", "wakao_funazkri_1978", "ergun_1952")
+ASSUMED = (
+    "grains as spheres of clean calcite, water passing them evenly and closed to air; magnesium, "
+    "phosphate and slime slow them down: measure hardness and pH behind, before pipes are trusted"
+)
 REFILL = 0.1  # of the grains, after which a bed is filled up; common practice, from memory
 
 
@@ -168,7 +173,7 @@ class CalciteBed(Unit):
                   advice="more grains, or finer ones", needs="" if told else "water.ph",
                   judged=told, **practice),
         ]  # fmt: skip
-        return Details(values, limits)
+        return Details(values, limits, choices=(ASSUMED,), sources=SOURCES)
 
 
 def _gains(moles) -> dict[str, Any]:

@@ -36,8 +36,10 @@ NOTES = (
 )
 
 
-def ageing_text(case: Any, found: Ageing, system: str = "si", *, colour: bool = False) -> str:
-    """Return the page."""
+def ageing_text(
+    case: Any, found: Ageing, system: str = "si", *, full: bool = False, colour: bool = False
+) -> str:
+    """Return the page: one screen, or everything."""
     page = Page(colour, WIDTH)
     page.line(case.title, "bold")
     page.line(f"{case.path}: membranes over their life, cold and warm")
@@ -47,11 +49,15 @@ def ageing_text(case: Any, found: Ageing, system: str = "si", *, colour: bool = 
     _states(page, found, found.fixed, SHOWN[:ON_SCREEN], system)
     flow = quantities.text(found.design_flow, "flow", system, DIGITS)
     page.head(f"turned for {flow} of product")
-    rows = ((found.section.dial, "pressure"), SHOWN[1])
-    _states(page, found, found.kept, rows, system)
-    page.head("what this rests on")
-    page.listing(_basis(found))
-    page.head("cautions")
+    if full:
+        rows = ((found.section.dial, "pressure"), SHOWN[1])
+        _states(page, found, found.kept, rows, system)
+        page.head("what this rests on")
+        page.listing(_basis(found))
+        page.head("cautions")
+    else:
+        page.listing(_missed(found, found.kept, system) or ["no limit that is judged is missed"])
+        page.head("cautions  (what this rests on, and each state when turned: --full)")
     page.listing(cautions_of(case))
     return page.text()
 

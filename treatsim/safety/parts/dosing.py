@@ -57,7 +57,8 @@ def dosing(result: Result, earlier: Additions) -> Additions:
                     for x in told.limits
                 ),
                 tuple(Finding(f.where, f"{name}: {f.text}", f.values) for f in told.findings),
-                notes=(f"{name}: {ASSUMED}",),
+                notes=tuple(f"{name}: {words}" for words in told.choices or (ASSUMED,)),
+                sources=tuple(told.sources),
             )
         )
     return found
