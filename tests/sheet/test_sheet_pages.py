@@ -15,7 +15,7 @@ from command import ROOT, treatsim
 
 from treatsim import cases
 from treatsim.errors import NoSolutionError, RequestError
-from treatsim.report.sheet import content, html, paper, pdf
+from treatsim.report.sheet import content, html, paper, pdf, targets
 from treatsim.report.sheet.blocks import Sheet
 from treatsim.safety.verdict import judge
 
@@ -218,6 +218,18 @@ def test_titles_in_other_scripts(title):
     if not kept:
         assert f"\\u{ord(title[0]):04x}" in found
     assert f"<h1>{title}</h1>" in html.html_text(sheet, paper.planned(sheet, "a4"))
+
+
+def test_two_passes_and_their_forty_limits_stay_readable():
+    case = cases.load(ROOT / "cases/sea_two_pass.toml")
+    limits = judge(case.solve()).limits
+    sheet = sheet_of("sea_two_pass")
+    tables = [block for block in (*sheet.front, *sheet.back) if "TARGETS" in block.head]
+    assert len(tables) == 2
+    assert sum(len(block.parts[0].rows) for block in tables) == len(limits) > targets.LONG
+    for size in paper.PAPERS:
+        assert paper.planned(sheet, size).size >= 6.0
+        test_two_pages_with_every_text("sea_two_pass", size)
 
 
 def test_what_does_not_fit_is_refused():

@@ -20,7 +20,7 @@ from treatsim.report.sheet.membranes import membrane_block
 from treatsim.report.sheet.people import people_block
 from treatsim.report.sheet.start import Starts, alarms, start_block, starts_of
 from treatsim.report.sheet.stops import altitude_of, stop_block
-from treatsim.report.sheet.targets import target_block, untested_block
+from treatsim.report.sheet.targets import target_blocks, untested_block
 from treatsim.safety.cautions import short_cautions
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.partial import fingerprint
@@ -84,7 +84,9 @@ def sheet_of(
         front += _listed(make())
     back = [fault_block(facts), people_block(facts), untested_block(facts), note_block(facts),
             caution_block(facts), name_block()]  # fmt: skip
-    (back if facts.units("irradiates") else front).insert(1, target_block(facts))
+    targets = target_blocks(facts)
+    (back if facts.units("irradiates") and len(targets) == 1 else front).insert(1, targets[0])
+    back[1:1] = targets[1:]
     return printed(
         Sheet(
             case.title,

@@ -11,17 +11,29 @@ from treatsim.safety.guideline_values import guidelines
 
 HEAD, UNTESTED = "TARGETS AND LIMITS", "THIS WATER WAS NOT TESTED FOR"
 WORDS = {"met": "met", "not_met": "NOT MET", "not_judged": "not judged", "waived": "waived"}
+LONG = 30  # limits in one table: more do not fit beside what else stands on a side
 ORDER = ("not_met", "not_judged", "waived", "met")
 
 
-def target_block(facts: Facts) -> Block:
-    """Return every limit with its value here and its state, those not met first."""
+def target_blocks(facts: Facts) -> list[Block]:
+    """Return every limit with its value here and its state, those not met first.
+
+    One block; of more limits than `LONG` two, of which the second may stand on the other side.
+    """
     limits = [one for state in ORDER for one in facts.verdict.of_state(state)]
+    text = "Computed values are design figures: measure. What you measure goes before them."
+    if len(limits) <= LONG:
+        return [Block(HEAD, (_grid(facts, limits), Words(text)))]
+    half = (len(limits) + 1) // 2
+    more = Words(f"{len(limits) - half} more limits on the back.")
+    first = Block(f"{HEAD}, 1 OF 2", (_grid(facts, limits[:half]), Words(text), more))
+    return [first, Block(f"{HEAD}, 2 OF 2", (_grid(facts, limits[half:]),))]
+
+
+def _grid(facts: Facts, limits: list[Limit]) -> Grid:
     rows = tuple(_row(facts, limit) for limit in limits)
     loud = tuple(n for n, limit in enumerate(limits) if limit.state() == "not_met")
-    heads = ("limit", "computed", "target", "state")
-    text = "Computed values are design figures: measure. What you measure goes before them."
-    return Block(HEAD, (Grid(heads, rows, left=1, loud=loud), Words(text)))
+    return Grid(("limit", "computed", "target", "state"), rows, left=1, loud=loud)
 
 
 def _row(facts: Facts, limit: Limit) -> tuple[str, str, str, str]:
