@@ -17,7 +17,7 @@ from treatsim.report.plots import style, table
 
 PAGE = "README.md"
 CASES_FOLDER, GALLERY_FOLDER = "cases", "figures"
-# pictures of what a browser shows, taken by tests/screens.py and tests/page/screenshots.py:
+# pictures of what a browser shows, taken by tests/screens.py:
 # file -> title and words
 SHOTS = {
     "river_chlorine-sheet-front.png": (

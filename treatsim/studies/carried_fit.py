@@ -101,6 +101,7 @@ def shapes(
 
 
 def shape_of(name: str, need: Need, dials: Sequence[Dial], extreme: Extreme | None) -> Shape:
+    """Return how one number is carried; `extreme`: its parts, where it is bent."""
     axes = tuple(dial for dial in dials if dial.address in need.form.terms)
     terms = need.form.terms
     parts, largest, factor = extreme or ((name,), False, 1.0)
