@@ -60,9 +60,9 @@ def test_hours_are_counted_one_by_one():
     edges = np.concatenate([[[0.0]], np.cumsum(running, axis=1)], axis=1)
     clock = Clock(edges.copy(), edges)
     one = hours_under(limit, dark, clock,
-                      ([np.array([0])], [np.array([0.0])], [np.array([1.0])]))  # fmt: skip
+                      (np.array([0]), np.array([0.0]), np.array([1.0])))  # fmt: skip
     assert_allclose(one, HOUR)  # at the lower flow only the last is too dark
-    changed = ([np.array([0, 0])], [np.array([0.0, 2.5 * HOUR])], [np.array([1.0, 2.0])])
+    changed = (np.array([0, 0]), np.array([0.0, 2.5 * HOUR]), np.array([1.0, 2.0]))
     two = hours_under(limit, dark, clock, changed)
     assert_allclose(two, 3 * HOUR)  # 24 NTU while it is changed, and both after
 

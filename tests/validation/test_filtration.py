@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
-from treatsim.correlations.solids import cake, collector, filtration, retention, turbidity
+from treatsim.correlations.solids import cake, collector, filtration, retention, sharing, turbidity
 from treatsim.errors import DomainError
 
 HOUR = 3600.0
@@ -50,11 +50,11 @@ def test_element_values(agree):
 
 def test_parallel_values(agree):
     def shares(_, mass):
-        return filtration.shared_flow(1.0, 0.3 + 0.02 * mass, 1.0)[0]
+        return sharing.shared_flow(1.0, 0.3 + 0.02 * mass, 1.0)[0]
 
     run = solve_ivp(shares, (0, 400), [0.0, 100.0], rtol=1e-10, atol=1e-10)
     agree("P28_masses", run.y[:, -1])
-    agree("P28_split", filtration.shared_flow(100.0, [0.5, 2.0], 1.0)[0])
+    agree("P28_split", sharing.shared_flow(100.0, [0.5, 2.0], 1.0)[0])
 
 
 def test_contact_with_grains(agree):
@@ -175,16 +175,16 @@ def test_shared_flow_solves_both_terms():
     r = 10 ** rng.uniform(8, 13, (500, 3))
     k = 10 ** rng.uniform(0, 12, (500, 3))
     total = 10 ** rng.uniform(-6, -2, 500)
-    flows, loss = filtration.shared_flow(total, r, MU, k)
+    flows, loss = sharing.shared_flow(total, r, MU, k)
     assert_allclose(flows.sum(axis=1), total, rtol=1e-13)
     each = filtration.element_loss(flows, r, MU, k)
     assert_allclose(each, np.broadcast_to(loss[:, None], each.shape), rtol=1e-12)
-    one = filtration.shared_flow(total[7], r[7], MU, k[7])
+    one = sharing.shared_flow(total[7], r[7], MU, k[7])
     assert_allclose(flows[7], one[0], rtol=1e-13)
 
 
 def test_shared_flow_limits():
-    flows, loss = filtration.shared_flow([0.0, 1.0, 1.0], [[1, 2], [1, np.inf], [np.inf] * 2], 1.0)
+    flows, loss = sharing.shared_flow([0.0, 1.0, 1.0], [[1, 2], [1, np.inf], [np.inf] * 2], 1.0)
     assert_allclose(flows, [[0, 0], [1, 0], [0, 0]], rtol=0)
     assert_allclose(loss, [0, 1, np.inf], rtol=0)
 
@@ -241,7 +241,7 @@ def test_compressible_cake():
         lambda: filtration.blocked_resistance(1.0, 1.0, 1.0, 2.5),
         lambda: filtration.load_at_resistance(0.5, 1.0, 1.0, 0.0),
         lambda: filtration.blocking_constant(1.0, np.inf, 1.0, 2.0),
-        lambda: filtration.shared_flow(-1.0, [1.0, 1.0], MU),
+        lambda: sharing.shared_flow(-1.0, [1.0, 1.0], MU),
         lambda: filtration.life_by_mass(0.3, 1e-4, 0.04, 1.2),
         lambda: cake.constant_pressure_time(1.0, 0.0, 1e5, MU, 1e12, 0.02, 1e9),
         lambda: cake.constant_flow_time(1e5, 0.0, MU, 1e12, 0.02, 1e9),

@@ -13,7 +13,7 @@ from treatsim.running.filter_state import CAUSES
 from treatsim.running.forecast import FilterForecast, Item
 from treatsim.running.moments import Moment
 from treatsim.running.outlook import Outlook
-from treatsim.running.spares import ONE_BY_ONE, SCENARIOS, swift
+from treatsim.running.spares import ONE_BY_ONE, SCENARIOS, SELDOM
 from treatsim.safety.cautions import short_cautions
 
 WIDTH = 80
@@ -154,10 +154,11 @@ def _remarks(seen: Outlook, system: str) -> Sequence[str]:
         f"{told.scenarios} scenarios tell the mean numbers of elements within "
         f"{max((row.error for row in told.filters), default=0.0):.1%}, in 19 cases of 20",
     ]
-    if not swift(seen.plan):
+    if told.apart > SELDOM:
         lines.append(
-            "elements changed one by one are followed step by step, ten times slower: the command "
-            f"draws {ONE_BY_ONE} scenarios, not {SCENARIOS}; --scenarios for more"
+            f"elements changed one by one came apart in {share(told.apart)} of the scenarios, "
+            "which are followed step by step, ten times slower: the command draws "
+            f"{ONE_BY_ONE} scenarios, not {SCENARIOS}; --scenarios for more"
         )
     if told.beyond > 0:
         lines.append(

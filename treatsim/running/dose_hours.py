@@ -8,7 +8,6 @@ told too low.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -145,7 +144,7 @@ def darkness(mud: Mud, turbidity: Array, draw: Any) -> Array:
 
 
 def hours_under(
-    limit: DoseLimit, dark: Array, clock: Clock, track: Sequence[Sequence[Array]]
+    limit: DoseLimit, dark: Array, clock: Clock, track: tuple[Array, Array, Array]
 ) -> Array:
     """Return the running time below the dose. dark (scenarios, hours) [1/m] -> (scenarios,) [s]
 
@@ -162,9 +161,9 @@ def hours_under(
     return np.asarray(np.bincount(row[under], ran[under], len(dark)), float)
 
 
-def _most(row: Index, hour: Index, clock: Clock, track: Sequence[Sequence[Array]]) -> Array:
+def _most(row: Index, hour: Index, clock: Clock, track: tuple[Array, Array, Array]) -> Array:
     """Return the flow after the last change before or within some hours."""
-    scenario, exposure, flow = (np.concatenate(part) for part in track)
+    scenario, exposure, flow = track
     width = 2.0 * clock.exposure[:, -1].max() + 1.0
     sort = np.lexsort((exposure, scenario))
     keys, flow = (scenario * width + exposure)[sort], flow[sort]

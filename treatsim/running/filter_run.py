@@ -14,6 +14,7 @@ import numpy as np
 from treatsim.arrays import Array, Index
 from treatsim.constants import ZERO_CELSIUS
 from treatsim.correlations.solids import filtration
+from treatsim.correlations.solids.sharing import shared_flow
 from treatsim.errors import NoSolutionError
 from treatsim.running.filter_line import Flows, Line
 from treatsim.running.filter_lives import WEIGHTS, Lives, ahead_of_any, before_it, lives, summed
@@ -139,7 +140,7 @@ class Run:
 
     def _parallel(self, g: int, flow: Array, resistance: Array, sticky: Array):
         quadratic = self.line.filters.quadratic[g]
-        return filtration.shared_flow(flow, resistance[:, self.members[g]], sticky, quadratic)
+        return shared_flow(flow, resistance[:, self.members[g]], sticky, quadratic)
 
     def _tell(self, state: State) -> None:
         """Note the state of every scenario that has come to its stop, and send it on."""

@@ -77,6 +77,7 @@ class Forecast:
     miss: float  # open solids balance
     error: float  # largest miss of the tabulated flow, relative
     beyond: float  # share of the running hours outside the range of the solids' curves
+    apart: float  # share of the scenarios in which elements were followed one by one
 
 
 def forecast(case: Any, plan: Plan, pieces: Sequence[Piece], level: float | None) -> Forecast:
@@ -135,6 +136,7 @@ def forecast(case: Any, plan: Plan, pieces: Sequence[Piece], level: float | None
         max(piece.miss for piece in pieces),
         max(plan.line.response.error.values()),
         float(np.mean([piece.beyond for piece in pieces])),
+        float(np.mean([piece.apart for piece in pieces])),
     )
 
 

@@ -15,9 +15,9 @@ from treatsim.correlations.solids.turbidity import TURBIDITY_RANGE
 from treatsim.errors import RequestError
 from treatsim.ranges import excursions
 from treatsim.running.dose_hours import DoseLimit, darkness, dose_limit, hours_under
+from treatsim.running.filter_apart import Track, followed
 from treatsim.running.filter_line import TEMPERATURE, Line, filter_line
-from treatsim.running.filter_run import Run
-from treatsim.running.filter_state import Law, Rules, bank_of
+from treatsim.running.filter_state import Law, Rules
 from treatsim.running.filter_stretch import Clock
 from treatsim.running.source import absorption_series, solids_series, turbidity_series
 from treatsim.running.spares_table import SparesParameters
@@ -26,9 +26,10 @@ from treatsim.safety.verdict import judge
 
 HOUR = 3600.0
 MONTH = DAY * 365.0 / 12.0
-PIECE, SMALL = 400, 300  # scenarios at once: few enough for the cache; where they take long
+PIECE = 400  # scenarios at once, few enough for the cache
 SCENARIOS = 2000
-ONE_BY_ONE = 600  # scenarios where elements side by side are changed alone: each takes ten times
+ONE_BY_ONE = 600  # scenarios where elements side by side come apart: each takes ten times
+PROBED, SELDOM = 20, 0.05  # scenarios in which that is looked for, and share that does not matter
 WEEK = 168  # hours between the stops at which the state is told
 SEED = 20
 LONGEST = 24  # months
@@ -77,12 +78,7 @@ class Piece(NamedTuple):
     under: Array  # s below a dose asked for; nan where that is not judged
     miss: float  # open solids balance, relative
     beyond: float  # share of the running hours in which solids are told outside the curves' range
-
-
-def swift(plan: Plan) -> bool:
-    """Whether whole lives are summed at once: no element is changed beside another that stays."""
-    elements = plan.line.filters.elements
-    return all(both or n == 1 for both, n in zip(plan.together, elements, strict=True))
+    apart: float  # share of the scenarios in which elements were followed one by one
 
 
 def stated_table(case: Any) -> SparesParameters:
@@ -215,6 +211,17 @@ def _water(
     return np.broadcast_to(np.asarray(stream.viscosity, float), warm.shape), float(share), levels
 
 
+def swift(plan: Plan) -> bool:
+    """Whether whole lives are summed at once: in a few scenarios no element comes apart of others.
+
+    It does where it is changed alone, for a drop or the flow; filter_apart tells why.
+    """
+    elements = plan.line.filters.elements
+    if all(both or n == 1 for both, n in zip(plan.together, elements, strict=True)):
+        return True
+    return piece_of(plan, 0, PROBED).apart <= SELDOM
+
+
 def piece_of(
     plan: Plan, number: int, scenarios: int, progress: Callable[[float], None] = lambda part: None
 ) -> Piece:
@@ -237,9 +244,9 @@ def piece_of(
     solids *= running
     clock = Clock(_summed(solids), np.broadcast_to(_summed(running), (scenarios, whole + 1)))
     law = _law(plan, np.random.default_rng(seeds[2]), scenarios)
-    bank = bank_of(plan.line.filters.elements, np.array(plan.together))
-    run = Run(plan.line, bank, law, clock, plan.rules, followed=plan.dose is not None)
-    history = run.run(progress)
+    history, track, apart = followed(
+        plan.line, law, clock, plan.rules, np.array(plan.together), plan.dose is not None, progress
+    )
     left = history.started + history.fed * plan.line.filters.capture
     left = np.abs(left - history.held - history.removed)
     columns = ("scenario", "hour", "filter", "cause", "elements", "mass", "life")
@@ -252,9 +259,10 @@ def piece_of(
         history.fed,
         clock.running[:, plan.hours].copy(),
         np.stack(turbid, axis=1),
-        _under(plan, within if dark is None else dark[:, : plan.hours], clock, run),
+        _under(plan, within if dark is None else dark[:, : plan.hours], clock, track),
         float(np.max(left / np.maximum(history.fed, 1e-12))),
         sum(_share(outside, running > 0) for outside in beyond),
+        apart / scenarios,
     )
 
 
@@ -264,14 +272,14 @@ def _share(found: Flags, among: Flags) -> float:
     return float(np.sum(found & here)) / max(float(np.sum(here)), 1.0)
 
 
-def _under(plan: Plan, read: Array, clock: Clock, run: Run) -> Array:
+def _under(plan: Plan, read: Array, clock: Clock, track: Track) -> Array:
     """Return the running time below the dose; read: absorption, or turbidity that tells it."""
     if plan.dose is None:
         return np.full(len(read), np.nan)
     if plan.dose.mud is not None:
         draw = np.random.default_rng([plan.seed, len(read), 7])
         read = darkness(plan.dose.mud, read, draw)
-    return hours_under(plan.dose, read, clock, run.track)
+    return hours_under(plan.dose, read, clock, track)
 
 
 def _volume(product: Array, clock: Clock, stops: Index, hours: int) -> Array:
@@ -292,7 +300,6 @@ def _law(plan: Plan, draw: np.random.Generator, scenarios: int) -> Law:
     from scipy.special import ndtr, ndtri
 
     filters = plan.line.filters
-    bank = bank_of(filters.elements, np.array(plan.together))
     spread, width = plan.spreads
     normal = draw.standard_normal((scenarios, len(filters.names)))
     share = draw.random((scenarios, len(filters.names)))
@@ -308,8 +315,7 @@ def _law(plan: Plan, draw: np.random.Generator, scenarios: int) -> Law:
             chosen = (pick[:, g] * belief.capacity.size).astype(int)
             capacity[:, g], exponent[:, g] = belief.capacity[chosen], belief.exponent[chosen]
     constant = blocking_constant(filters.clean, filters.clean * filters.ratio, capacity, exponent)
-    each = bank.filter_of
-    return Law(filters.clean[each], constant[:, each], exponent[:, each], capacity[:, each])
+    return Law(filters.clean, constant, exponent, capacity)
 
 
 def simulate(
@@ -336,8 +342,7 @@ def simulate(
     RequestError
         The scheduler cannot be reached, or distributed is not installed.
     """
-    most = PIECE if swift(plan) else SMALL
-    sizes = [min(most, scenarios - start) for start in range(0, scenarios, most)]
+    sizes = [min(PIECE, scenarios - start) for start in range(0, scenarios, PIECE)]
     if scheduler is not None:
         return _on_workers(plan, sizes, scheduler, progress)
     found, done = [], 0
