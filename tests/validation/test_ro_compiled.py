@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -198,11 +199,9 @@ def kept(monkeypatch, folder):
 
 def copied(tmp_path) -> Path:
     """A folder of our own with what the compiled march keeps."""
-    import shutil
-
+    ro_compiled.march()
     from treatsim.correlations.ro import vessel_kept
 
-    ro_compiled.march()
     shutil.copytree(vessel_kept._folder(), tmp_path / vessel_kept._folder().name)
     return tmp_path
 
