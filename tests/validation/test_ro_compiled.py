@@ -199,7 +199,7 @@ def kept(monkeypatch, folder):
 
 def copied(tmp_path) -> Path:
     """A folder of our own with what the compiled march keeps."""
-    ro_compiled.march()
+    ro_compiled.march()(*wide(3, 3), 1, 1e-5)  # compiled when first called
     from treatsim.correlations.ro import vessel_kept
 
     shutil.copytree(vessel_kept._folder(), tmp_path / vessel_kept._folder().name)
