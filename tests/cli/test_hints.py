@@ -38,7 +38,7 @@ def test_a_key_at_the_top_that_belongs_to_a_table(tmp_path):
 @pytest.mark.parametrize("address", ["uv.target.log", "units.uv.target.log"])
 def test_a_nested_entry_is_reached(address):
     asked = treatsim("solve", RIVER, "--set", f"{address}=2", "--full").out
-    assert "UV dose for 2 log of cryptosporidium" in " ".join(asked.split())
+    assert "UV dose for 2 log of" in " ".join(asked.split())
 
 
 def test_a_nested_entry_is_no_number_to_find():

@@ -11,7 +11,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from treatsim.constants import DAY
+from treatsim.constants import CELSIUS_25, DAY
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Limit, Outcome, Value, loss
 from treatsim.operations.parameters import Parameters, quantity
@@ -127,7 +127,7 @@ class CalciteBed(Unit):
             return Chemistry(acid.ph, acid.forms.carbon_dioxide, index)
 
         flow = np.where(np.isfinite(inlet.flow) & (inlet.flow > 0), inlet.flow, 1.0)
-        warm = np.where(np.isfinite(inlet.temperature), inlet.temperature, 298.15)
+        warm = np.where(np.isfinite(inlet.temperature), inlet.temperature, CELSIUS_25)
         film = film_coefficient(flow / p.bed_area, p.grain_size, 1e3, inlet.viscosity)
         surface = 6 * (1 - np.asarray(p.porosity)) / p.grain_size * p.bed_volume
         shape = np.shape(held[ALKALINITY])

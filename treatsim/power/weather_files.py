@@ -153,7 +153,8 @@ def _head(path: Path) -> str:
     """Return the start of a file, or raise RequestError in one line."""
     try:
         if path.exists() and not path.is_file():  # a pipe is read but once
-            raise RequestError(f"{path}: no plain file")
+            what = "is a directory" if path.is_dir() else "no plain file"
+            raise RequestError(f"{path}: {what}")
         if path.stat().st_size > LARGEST:
             raise RequestError(f"{path}: more than {LARGEST / 1e6:.0f} MB; no file of hours")
         with path.open("r", encoding="utf-8", errors="replace") as file:

@@ -14,6 +14,8 @@ from treatsim.examples import entry_of
 from treatsim.flowsheet import energy, result
 from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Value, at
+from treatsim.operations.parameters import Parameters
+from treatsim.operations.sheets import Sheet, entries
 from treatsim.report.as_text import toml_text
 from treatsim.report.described import (
     LIMITS,
@@ -72,7 +74,7 @@ def inputs(case: cases.Case) -> Iterable[Key]:
         if hasattr(record, "entries"):
             yield from _read_by_table(owner, written)
             continue
-        items = dataclasses.fields(record)
+        items, sheets = dataclasses.fields(record), _sheets(record, written)
         spare = {item.metadata.get("or_else") for item in items}
         for item in items:
             if item.name in spare:
@@ -80,12 +82,38 @@ def inputs(case: cases.Case) -> Iterable[Key]:
             address = f"{owner}.{item.name}"
             found, value = case.field(address)
             state = "given" if {item.name, found.name} & set(written) else _left_out(value)
+            if state == "default":
+                state = _source(sheets, item.name) or state
             yield key_of(found, kind)._replace(
                 key=address,
                 value=_shown(value, found.metadata["kind"]),
                 state="held" if address in held else state,
             )
+        yield from _of_sheets(sheets, owner, kind, written)
         yield from _overridden(case, owner)
+
+
+def _sheets(record: Parameters, written: Mapping[str, Any]) -> list[type[Sheet]]:
+    """Return the data sheets and bench readings that a table is written by."""
+    forms = getattr(record, "forms", ())
+    return [sheet for sheet in forms if set(entries(sheet)) & set(written)]
+
+
+def _source(sheets: list[type[Sheet]], name: str) -> str:
+    """Return from which entries a field comes, empty if from none."""
+    names = [n for sheet in sheets if name in sheet.gives for n in entries(sheet)]
+    return f"from {' and '.join(names)}" if names else ""
+
+
+def _of_sheets(
+    sheets: list[type[Sheet]], owner: str, kind: str, written: Mapping[str, Any]
+) -> Iterable[Key]:
+    """Yield the entries of data sheets and bench readings, as they are written."""
+    for item in (item for sheet in sheets for item in dataclasses.fields(sheet)):
+        if (entry := written.get(item.name)) is not None:
+            text = entry if isinstance(entry, str) else toml_text(entry)
+            key = key_of(item, kind)
+            yield key._replace(key=f"{owner}.{item.name}", value=text, state="given")
 
 
 def _overridden(case: cases.Case, unit: str) -> Iterable[Key]:

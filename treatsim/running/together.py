@@ -25,7 +25,7 @@ SPAN, BEFORE = 5, 10  # days of a stretch, at least, and of running before it
 WIDEST = 2_000  # stretches and scenarios side by side: more take longer than the steps they save
 CELLS = 100_000  # steps and scenarios told at once: small enough for the processor's memory
 MEETS = 1e-12  # of a battery, a tank or a start: rounding
-FOLLOWED = 30  # days for which the end of the year is followed into its beginning, at most
+FOLLOWED = 730  # days for which the end of the year is followed into its beginning, at most
 
 Progress = Callable[[int, int], None]
 

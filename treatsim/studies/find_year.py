@@ -23,7 +23,7 @@ from treatsim.operations.parameters import field_problem
 from treatsim.running.dispatch import Trace
 from treatsim.running.plan import Plan, plan_of, scenario, walked
 from treatsim.running.prepared import Prepared, prepared
-from treatsim.running.year import RESULTS, WARM_UP, by_day, values
+from treatsim.running.year import RESULTS, by_day, values
 from treatsim.safety.verdict import NOT_MET, judge
 from treatsim.studies.requirements import Target
 
@@ -34,6 +34,7 @@ PER_DAY = ("/day", "/d")
 OF_A_START = ("operation.warm_up", "operation.warm_up_power", "operation.flush")
 FIT = "fit"  # whether a size of a unit misses no limit that is met now
 PLACES = 13  # sizes tried at once
+RUN_UP = 365  # days before the year, which begins as it ends, as `year` tells it
 REACH = 8.0  # times and parts of the present size that are looked at
 ROUNDS = 3  # each cuts the step to a twelfth: 41 %, 2.9 %, 0.24 % in the end
 DIGITS = 3
@@ -290,7 +291,7 @@ def _results(
         start = plans[0].train if plans and address not in OF_A_START else None
         plans.append(plan_of(own, own.sections, ready.weather, ready.curve, train=start))
     step = plans[0].step
-    sides, before = [scenario(plan) for plan in plans], round(WARM_UP * DAY / step)
+    sides, before = [scenario(plan) for plan in plans], round(RUN_UP * DAY / step)
     pieces = [by_day(piece, step) for piece in walked(sides, step, before, progress)]
     rows = [np.concatenate(parts) for parts in zip(*pieces, strict=True)]
     whole = [np.split(row, len(sizes), axis=1) for row in rows]
