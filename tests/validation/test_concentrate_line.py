@@ -111,7 +111,8 @@ def test_beyond_its_end_nothing_is_made_up():
 
 
 def test_a_range_without_equilibrium_is_shortened_and_then_said(monkeypatch, tmp_path):
-    monkeypatch.setenv("TREATSIM_CACHE", str(tmp_path))  # no line kept before
+    monkeypatch.setenv("TREATSIM_CACHE", str(tmp_path))  # no line kept before,
+    monkeypatch.setattr(cache, "_memory", {})  # here or on disk
     concentrate_line._line.cache_clear()
     real = concentrate_line.minerals
 
