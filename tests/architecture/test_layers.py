@@ -21,6 +21,7 @@ LAYERS = (
         "ranges",
         "numerics",
         "lone_root",
+        "normal",
         "amounts",
         "notebook",
     ),

@@ -10,6 +10,7 @@ import numpy as np
 
 from treatsim.arrays import Array
 from treatsim.errors import RequestError
+from treatsim.normal import normal_score, normal_share
 from treatsim.operations.parameters import Parameters, quantity, reference
 from treatsim.spreads import Spread, misfit, read_spread
 
@@ -48,9 +49,7 @@ class SpreadInputs:
     def values(self, shares: Array) -> dict[str, Array]:
         """Return the inputs (SI) at shares of shape (n, inputs), each above 0 and below 1."""
         if self.correlated:
-            from scipy.special import ndtr, ndtri
-
-            shares = ndtr(ndtri(shares) @ self.factor.T)
+            shares = normal_share(normal_score(shares) @ self.factor.T)
         return {
             one.address: one.quantiles(column)
             for one, column in zip(self.spreads, np.asarray(shares).T, strict=True)
