@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import difflib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from treatsim import operations, quantities
@@ -13,6 +13,7 @@ from treatsim.errors import RequestError
 from treatsim.operations.parameters import read_value
 from treatsim.operations.sheets import entries
 
+Homes = Callable[[str], Sequence[str]]  # key -> the tables of the case that can hold it
 WORD = re.compile("[a-z]{4,}")
 LONGEST_WORD = 60  # letters of a name that is compared
 MOST_KEYS = 3  # more than these named would be no hint
@@ -41,11 +42,25 @@ def did_you_mean(name: Any, known: Iterable[str]) -> str:
     return f"did you mean {told}?" if 0 < len(found) <= MOST_KEYS else f"known: {', '.join(known)}"
 
 
-def homes(data: Mapping[str, Any], sections: Mapping[str, type]) -> dict[str, list[str]]:
-    """Return, for every key that a table of the case can hold, those tables.
+def homes(data: Mapping[str, Any], sections: Mapping[str, type]) -> Homes:
+    """Return a function that tells which tables of the case can hold a key.
 
-    `sections` are the tables that are no units, with their records.
+    `sections` are the tables that are no units, with their records. Nothing is looked up before a
+    key is asked for: only those that are not known where they stand are.
     """
+    found: dict[str, list[str]] = {}
+
+    def tables(key: str) -> Sequence[str]:
+        if not found:
+            found.update(_tables_by_key(data, sections))
+        return found.get(key, ())
+
+    return tables
+
+
+def _tables_by_key(
+    data: Mapping[str, Any], sections: Mapping[str, type]
+) -> Mapping[str, list[str]]:
     found: dict[str, list[str]] = {}
     tables: list[tuple[str, Any]] = list(sections.items())
     units = data.get("units", {})
@@ -72,12 +87,12 @@ def meant(
     key: str,
     fields: Iterable[str],
     where: str,
-    home: Mapping[str, list[str]],
+    home: Homes,
     declared: Iterable[dataclasses.Field] = (),
 ) -> str:
     """Return the key of a table that is meant by one it does not know, or ""."""
     near = nearest(key, fields)
-    tables = [table for table in home.get(key, ()) if table != where]
+    tables = [table for table in home(key) if table != where]
     if tables and (len(tables) <= MOST_KEYS or not near):
         return ""  # it belongs there
     return near or by_meaning(key, {item.name: item.metadata["meaning"] for item in declared})
@@ -105,12 +120,12 @@ def misplaced(
     key: str,
     fields: Iterable[str],
     where: str,
-    home: Mapping[str, list[str]],
+    home: Homes,
     declared: Iterable[dataclasses.Field] = (),
 ) -> str:
     """Return what to do with a key that a table does not know; `declared` are its fields."""
     fields = list(fields)
-    tables = [f"[{table}]" for table in home.get(key, ()) if table != where]
+    tables = [f"[{table}]" for table in home(key) if table != where]
     if tables and (len(tables) <= MOST_KEYS or not nearest(key, fields)):
         return f'"{key}" belongs to {" or ".join(tables[:MOST_KEYS])}'
     found = meant(key, fields, where, home, declared)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Any
 
@@ -16,12 +15,12 @@ from treatsim.correlations.ro.element_fit import StandardTest, fit_element
 from treatsim.correlations.ro.solution_line import SolutionLine, line_of_water
 from treatsim.correlations.ro.vessel import Membrane
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import Parameters, quantity, read_value
+from treatsim.operations.parameters import Parameters, quantity, read_value, record
 
 TEST_TEMPERATURE = CELSIUS_25  # K
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class RoElementParameters(Parameters):
     """An element by its standard test, in sodium chloride at 25 degC."""
 

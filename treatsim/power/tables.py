@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import datetime
 import math
-from dataclasses import dataclass
 
 from treatsim.constants import CELSIUS_20, DAY, ZERO_CELSIUS
-from treatsim.operations.parameters import Parameters, monthly, points, quantity, reference
+from treatsim.operations.parameters import Parameters, monthly, points, quantity, record, reference
 from treatsim.operations.sheets import Sheet
 from treatsim.power.module import combined_loss, heat_loss_of
 from treatsim.quantities import text
@@ -17,7 +16,7 @@ WIND_LOSS = 6.84  # J/(m3 K), of an open frame
 SOURCES_OF_LIGHT = ("monthly_irradiation", "monthly_clearness", "file")
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class SunParameters(Parameters):
     """What the sun gives at the site: twelve monthly means, or a file of hours."""
 
@@ -77,7 +76,7 @@ class SunParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class NominalTemperature(Sheet):
     """Nominal cell temperature, as data sheets have it."""
 
@@ -100,7 +99,7 @@ class NominalTemperature(Sheet):
         return f"cells {warmer:.3g} K above the air at 800 W/m2; wind cools as on an open frame"
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class ArrayParameters(Parameters):
     """The photovoltaic array and its charge controller: direct current at the bus."""
 

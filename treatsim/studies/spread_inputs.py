@@ -11,14 +11,14 @@ import numpy as np
 from treatsim.arrays import Array
 from treatsim.errors import RequestError
 from treatsim.normal import normal_score, normal_share
-from treatsim.operations.parameters import Parameters, quantity, reference
+from treatsim.operations.parameters import Parameters, quantity, record, reference
 from treatsim.spreads import Spread, misfit, read_spread
 
 MOST_INPUTS = 60
 STATE = "state a spread, such as turbidity = { value = ..., spread = ... }"
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class UncertaintyParameters(Parameters):
     """How uncertain inputs hang together, and how sure an answer must be."""
 
