@@ -70,12 +70,9 @@ def trace(units: Mapping[str, Unit], links: Sequence[str]) -> tuple[Wiring, list
             out = _outlet(units, left, link, named, faults)
             if left is names[0]:
                 heads.append(out[0] if out else right)
-            if out is None:
-                continue
             to = _inlet(units, right, right is names[-1], link, named, faults)
-            if to is None:
-                continue
-            _join(out, to, feeds, goes, ends, link, faults)
+            if out is not None and to is not None:
+                _join(units, out, to, feeds, goes, ends, link, faults)
     wiring = Wiring(feeds, goes, _sources(units, heads, feeds), ends)
     blamed = " ".join(link for link in links if any(f'"{link}"' in fault for fault in faults))
     faults += [
@@ -146,7 +143,8 @@ def _pick(
         return unit.name, usual[0]
     unknown = port and port not in other
     meant = _meant(unit, port if unknown else "", legal, named)
-    text = f'no {what} "{port}"' if unknown else f"several {what}s, or none: name one"
+    text = f'no {what} "{port}"' if unknown else f"several {what}s: name one"
+    text = text if legal or unknown else f"no {what}"
     faults.append(
         f'flowsheet.links: "{link}": {unit.name} has {text}; '
         f"its {what}s: {', '.join(legal) or 'none'}"
@@ -210,6 +208,7 @@ def _inlet(
 
 
 def _join(
+    units: Mapping[str, Unit],
     out: Port,
     to: Port | tuple[str],
     feeds: dict[Port, Port],
@@ -230,12 +229,20 @@ def _join(
         goes[out] = (name,)
         return
     if to in feeds:
+        free = [port for port in units[to[0]].inlets if (to[0], port) not in feeds]
+        way = (
+            f'write "{to[0]}.{free[0]}" (read on as that)'
+            if free
+            else f"a combining_tee ahead of {to[0]} joins two flows, one by its run, one by its "
+            "branch"
+        )
         faults.append(
             f'flowsheet.links: "{link}": {".".join(to)} is already fed by '
-            f"{'.'.join(feeds[to])}; a combining_tee ahead of {to[0]} joins two flows, one by its "
-            "run, one by its branch"
+            f"{'.'.join(feeds[to])}; {way}"
         )
-        return
+        if not free:
+            return
+        to = to[0], free[0]
     feeds[to] = out
     goes[out] = to
 

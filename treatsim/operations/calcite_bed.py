@@ -60,6 +60,7 @@ class CalciteBed(Unit):
     """Dissolves by the law of Plummer, Wigley and Parkhurst until it is saturated or leaves."""
 
     parameters: CalciteBedParameters
+    called = ("limestone", "remineralisation")
     hazards = ()
     dials = ("bed_volume",)
     headline = ("ph_behind", "hardness_added")

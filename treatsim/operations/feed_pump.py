@@ -181,6 +181,7 @@ class FeedPump(Unit):
     """A pump that takes what the line lets it."""
 
     parameters: FeedPumpParameters
+    called = ("centrifugal_pump", "submersible_pump", "well_pump", "lift_pump")
     hazards = ("electricity",)
     dials = ("speed",)
     headline = ("power",)
