@@ -341,20 +341,20 @@ class Parameters:
             raise TypeError(f"{type(self).__name__} has no {', '.join(given)}")
         self.__post_init__()
 
-    def _fields(self) -> dict[str, Any]:
-        return {item.name: getattr(self, item.name) for item in dataclasses.fields(self)}
+    def _values(self) -> tuple[Any, ...]:
+        return tuple(map(self.__dict__.get, self.__dataclass_fields__))
 
     def __repr__(self) -> str:
-        told = ", ".join(f"{name}={value!r}" for name, value in self._fields().items())
-        return f"{type(self).__name__}({told})"
+        told = [f"{item.name}={getattr(self, item.name)!r}" for item in dataclasses.fields(self)]
+        return f"{type(self).__name__}({', '.join(told)})"
 
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, Parameters) or type(other) is not type(self):
             return NotImplemented
-        return tuple(self._fields().values()) == tuple(other._fields().values())
+        return self._values() == other._values()
 
     def __hash__(self) -> int:
-        return hash(tuple(self._fields().values()))
+        return hash(self._values())
 
     def __post_init__(self) -> None:
         for item in dataclasses.fields(self):  # whoever gave an array may use it again

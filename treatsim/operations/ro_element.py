@@ -164,10 +164,11 @@ def fitted(element: RoElementParameters, correlation: str, reflection=1.0) -> Me
 
     `reflection` is the coefficient to use them with, one or an array over points.
     """
+    if np.ndim(reflection) == 0:
+        A, B = _fitted(element, correlation, (float(reflection),))
+        return Membrane(float(A[0]), float(B[0]), float(reflection))
     values, place = np.unique(np.asarray(reflection, float), return_inverse=True)
     A, B = _fitted(element, correlation, tuple(values.tolist()))
-    if np.ndim(reflection) == 0:
-        return Membrane(float(A[0]), float(B[0]), float(reflection))
     at = place.reshape(np.shape(reflection))
     return Membrane(A[at], B[at], np.asarray(reflection))
 

@@ -76,6 +76,16 @@ class SunParameters(Parameters):
         return []
 
 
+def number_of_day(text: str) -> int:
+    """Return the day of a year of 365 days, 0 the first of January, by month and day.
+
+    text : str, such as "04-15"; ValueError if there is no such day.
+    """
+    month, _, day = str(text).partition("-")
+    date = datetime.date(2023, int(month), int(day))
+    return date.timetuple().tm_yday - 1
+
+
 @record
 class NominalTemperature(Sheet):
     """Nominal cell temperature, as data sheets have it."""
@@ -209,8 +219,7 @@ class ArrayParameters(Parameters):
 
     def cleaned_day(self) -> float:
         """Return the day of one cleaning since the start of the year; ValueError if it is none."""
-        date = datetime.datetime.strptime(f"2023-{self.cleaned_on}", "%Y-%m-%d")
-        return float(date.timetuple().tm_yday - 1)
+        return float(number_of_day(self.cleaned_on))
 
     def passed_on(self) -> float:
         """Return the share of the modules' power that arrives at the bus."""
