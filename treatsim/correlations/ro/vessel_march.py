@@ -37,9 +37,10 @@ from treatsim.correlations.ro.vessel_step import (
     limit,
 )
 
-CHUNK = 8192
-FEW = 10  # points that are quicker one by one on floats
-STAGES = tuple(np.array(row) for row in (A2, A3, A4, A5, A6, ORDER_5))
+CHUNK = 12288  # points whose numbers fit the cache
+FEW = 24  # points that are quicker one by one on floats
+# the state itself stands ahead of the slopes, so that one sum makes a stage
+STAGES = tuple(np.array((1.0, *row)) for row in (A2, A3, A4, A5, A6, ORDER_5))
 ERROR_ROW = np.array(ERROR)
 
 
@@ -114,12 +115,10 @@ def _uniform(p: Problem, pressure, tolerance: float, path: tuple):
     with np.errstate(all="ignore"):
         state, first = _start(ARRAYS, p, pressure, partial(slopes, ARRAYS, p))
         nodes[0] = state
-        work = np.empty((7, *state.shape))
-        work[0] = first
+        work = np.empty((8, *state.shape))
         for element in range(estimate.shape[0]):
-            state, estimate[element] = _array_step(p, state, 1.0, work)
+            state, first, estimate[element] = _array_step(p, state, 1.0, first, work)
             nodes[element + 1] = state
-            work[0] = work[6]
             sound = estimate[element] <= tolerance
             if not sound.any():
                 nodes[element + 1 :], estimate[element + 1 :] = state, np.inf
@@ -136,22 +135,27 @@ def _start(xp, p: Problem, pressure, rates):
     return (state, first) if xp is FLOATS else (np.stack(state), np.stack(first))
 
 
-def _array_step(p: Problem, state, h, work):
-    """One step of all points; `work` holds the slopes, the first one given and the last one new."""
+def _array_step(p: Problem, state, h, first, work):
+    """One step of all points from their slopes; `work` has room for the state and seven slopes."""
+    work[0] = state
+    _over_the_step(first, h, work[1])
     for stage in range(1, 7):
         # einsum, not BLAS: its threads would wait for each other on a busy machine
-        change = np.einsum("s,sij->ij", STAGES[stage - 1], work[:stage])
-        change *= h
-        change += state
-        y, m, P, J, beta = change
-        *found, J_off, beta_off = slopes(ARRAYS, p, y, m, P, J, beta, correct=stage == 6)
-        for row, value in zip(work[stage], found, strict=True):
-            row[...] = value
-    error = np.einsum("s,sij->ij", ERROR_ROW, work)
-    estimate = estimated(ARRAYS, h, error, change, state[0])
-    change[3] += J_off
-    change[4] += beta_off
-    return change, estimate
+        new = np.einsum("s,sij->ij", STAGES[stage - 1], work[: stage + 1])
+        y, m, P, J, beta = new
+        *last, J_off, beta_off = slopes(ARRAYS, p, y, m, P, J, beta, correct=stage == 6)
+        _over_the_step(last, h, work[stage + 1])
+    error = np.einsum("s,sij->ij", ERROR_ROW, work[1:])
+    estimate = estimated(ARRAYS, 1.0, error, new, state[0])
+    new[3] += J_off
+    new[4] += beta_off
+    return new, last, estimate
+
+
+def _over_the_step(found, h, rows):
+    """Changes at these slopes over the length of the step, put in their place."""
+    for value, row in zip(found, rows, strict=True):
+        np.multiply(value, h, out=row)
 
 
 class _Walk:
@@ -180,18 +184,17 @@ class _Walk:
         return self.nodes, self.worst, self.status
 
     def _advance(self):
-        work = np.empty((7, *self.state.shape))
-        work[0] = self.first
+        work = np.empty((8, *self.state.shape))
         left = self.target - self.place
         h = np.minimum(self.h, left)
-        new, estimate = _array_step(self.working, self.state, h, work)
+        new, last, estimate = _array_step(self.working, self.state, h, self.first, work)
         dry, weak = new[0] <= LOG_DRY, new[2] <= self.working.permeate_pressure
         good = estimate <= self.tolerance
         ended = (dry | weak) & (good | (h <= SHORT))
         taken = good & ~ended
         arrived = taken & (h >= left)
         self.state = np.where(taken, new, self.state)
-        self.first = np.where(taken, work[6], self.first)
+        self.first = np.where(taken, last, self.first)
         self.place = np.where(arrived, self.target, self.place + np.where(taken, h, 0.0))
         self.h = h * growth(ARRAYS, estimate, self.tolerance)
         i = self.index
