@@ -96,7 +96,7 @@ class StartupParameters(Parameters):
         "volume", "water ahead of the membranes and in their channels", default=None
     )
     between_volume: float | None = quantity(
-        "volume", "water between two passes of membranes, in the channels of the second too",
+        "volume", "water between two passes of membranes, in the channels of the later too",
         open_low=True, default=None,
     )  # fmt: skip
     membranes_at_start: str | None = choice(
