@@ -192,6 +192,10 @@ class ArrayParameters(Parameters):
     controller_limit: float | None = quantity(
         "power", "largest power the controller passes on", low=0.0, open_low=True, default=None
     )
+    mass: float | None = quantity(
+        "weight", "of modules and frames at this peak power; told with sizes of the array",
+        open_low=True, default=None,
+    )  # fmt: skip
 
     def conflicts(self):
         """Refuse a slope without direction, half a horizon, a date that is none, endless dirt."""

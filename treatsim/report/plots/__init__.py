@@ -29,6 +29,7 @@ NAMES = (
     "scale_saturation",
     "array_months",
     "year_months",
+    "size_pairs",
     "day_clock",
     "chance",
     "logbook",
