@@ -177,4 +177,4 @@ def test_command_says_no_and_the_document_tells_the_same(capsys):
     assert {(row["age"], row["temperature"]["value"]) for row in broken} == {
         ("new", 26.0), ("new", 31.0), ("today", 31.0)
     }  # fmt: skip
-    assert told["runs_out"][0]["binds"] == "salt in the product (product)"
+    assert told["runs_out"][0]["binds"] == "salt in the product"
