@@ -173,11 +173,12 @@ def _outlet(
     first, second = (step.strip() for step in link.split(">")[:2])
     stem = name.partition(".")[0]
     unknown = name == first and not difflib.get_close_matches(stem, units, cutoff=0.8)
-    if unknown and stem not in units and second.partition(".")[0] in units:
-        faults.append(
-            f'flowsheet.links: "{link}": no unit "{name}"; if it is the source, leave it out: the '
-            "first unit of a line takes the source water"
-        )
+    heads = units.get(second.partition(".")[0])
+    if unknown and stem not in units and heads is not None:
+        leave = "leave it out: the first unit of a line takes the source water"
+        lead = "put a unit there, such as a feed_pump"
+        way = leave if len(heads.inlets) == 1 else lead
+        faults.append(f'flowsheet.links: "{link}": no unit "{name}"; if it is the source, {way}')
         return None
     found = _named(units, name, link, faults)
     if found is None:
@@ -266,7 +267,7 @@ def _unconnected(units: Mapping[str, Unit], wiring: Wiring) -> list[str]:
     faults = []
     for unit in units.values():
         faults += [
-            f"flowsheet: {unit.name}.{port} is not fed by any link"
+            f"flowsheet: {unit.name}.{port} is not fed by any link{_from_source(unit)}"
             for port in unit.inlets
             if (unit.name, port) not in wiring.feeds and unit.name not in wiring.sources
         ]
@@ -277,6 +278,13 @@ def _unconnected(units: Mapping[str, Unit], wiring: Wiring) -> list[str]:
             if (unit.name, port) not in wiring.goes
         ]
     return faults
+
+
+def _from_source(unit: Unit) -> str:
+    """Return how source water comes to a unit of several inlets, which cannot start a line."""
+    if len(unit.inlets) == 1:
+        return ""
+    return "; source water is led there from a unit ahead, such as a pump and a dividing_tee"
 
 
 def arrange(units: Mapping[str, Unit], wiring: Wiring) -> tuple[tuple[str, ...], tuple[Port, ...]]:
