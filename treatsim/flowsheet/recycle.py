@@ -84,6 +84,7 @@ def evaluate(
     memory.update(first_guess(sheet, flows) | memory)
     error: np.ndarray | float = np.inf
     endless: np.ndarray | bool = False
+    settled: np.ndarray | bool = False
     history: list[tuple[Array, Array]] = []  # what left the cuts, and should have
     for _ in range(passes):
         done = run(sheet, flows, memory, only)
@@ -93,7 +94,8 @@ def evaluate(
             now[cut], change, kept = _close(sheet, done, cut)
             endless = endless | kept
             error = np.maximum(error, change)
-        if np.all((error < 1e-13) | ((error < 1e-11) & (error >= previous))):
+        settled = settled | (error < 1e-13) | ((error < 1e-11) & (error >= previous))
+        if np.all(settled):  # each at some pass: round-off moves them by turns
             break
         history = [_stacked(now), *history[:DEPTH]]
         ahead = iter(extrapolated(history))
