@@ -9,6 +9,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+import numpy as np
+
 from treatsim import operations
 from treatsim.case_text import Problems, read_record
 from treatsim.errors import RequestError
@@ -142,7 +144,10 @@ class Unit:
         if not outlets:
             return {}
         amount = sum(holds[port] * flow for port, flow in inlets.items())
-        return dict.fromkeys(outlets, amount / sum(outlets.values()))
+        flow = np.asarray(sum(outlets.values()))
+        moves = flow != 0  # where nothing does, it holds what it would be given
+        alike = sum(holds.values()) / len(holds)
+        return dict.fromkeys(outlets, np.where(moves, amount / np.where(moves, flow, 1.0), alike))
 
     def dosed(self, inlet: Stream, held: Mapping[str, Any], acidity: Any) -> dict[str, Any]:
         """Return what it adds of dissolved substances, of kinds that do. [per volume of water]
