@@ -23,7 +23,7 @@ from treatsim.correlations.uv.lamp_geometry import LampGeometry
 from treatsim.operations.declarations import Earns, Mend, Row, Ruled, Told
 from treatsim.operations.lamp_hours import LampHours
 from treatsim.operations.outcome import ROUND_OFF, Details, Finding, Outcome, Value, later, loss
-from treatsim.operations.parameters import Parameters, choice, quantity, reference
+from treatsim.operations.parameters import Parameters, choice, quantity, record, reference
 from treatsim.operations.unit import Unit
 from treatsim.operations.uv_doses import (
     MIXINGS,
@@ -47,7 +47,7 @@ def light_output(new, ageing, fouling, temperature, warm_up):
     return lamp.usable_output(new, ageing, temperature, warm_up, fouling)
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class UvReactorParameters(Parameters):
     """Lamp, sleeve, chamber and the assumptions of the dose."""
 
@@ -128,6 +128,7 @@ class UvReactor(Unit):
     """A reactor computed from its lamp and chamber."""
 
     parameters: UvReactorParameters
+    called = ("uv_lamp", "ultraviolet")
     hazards = ("uv", "electricity")
     dials = ("ageing_factor", "fouling_factor")
     headline = ("dose_credited",)
