@@ -163,7 +163,7 @@ def _checked(feed, membrane, channel, line, elements):
 
 def _marched(problem: Problem, pressure, count, tolerance) -> vessel_march.Path:
     """March every group of equal element count; shorter vessels repeat their outlet."""
-    if np.all(count == count[0]):
+    if count.size == 1 or np.all(count == count[0]):
         return vessel_march.march(problem, pressure, int(count[0]), tolerance)
     numbers = np.unique(count)
     nodes = np.empty((int(numbers[-1]) + 1, 5, count.size))
@@ -183,9 +183,9 @@ def _status(problem: Problem, path, pressure, line: SolutionLine):
     push = pressure - problem.permeate_pressure
     beyond, inlet = np.zeros(pressure.size, bool), np.asarray(problem.feed_fraction)
     # many points node by node, which fits the cache; of few all nodes at once, which is one call
-    for nodes in path.nodes if pressure.size > AT_ONCE else [np.moveaxis(path.nodes, 1, 0)]:
+    for nodes in path.nodes if pressure.size > AT_ONCE else [path.nodes.swapaxes(0, 1)]:
         at = local(ARRAYS, problem, *(nodes[row] for row in (0, 1, 3, 4)))
-        beyond |= np.atleast_2d(at.membrane > line.fraction_max).any(axis=0)
+        beyond |= (at.membrane > line.fraction_max).reshape(-1, beyond.size).any(axis=0)
     felt = 1.0 if problem.reflection is None else problem.reflection
     return (
         vessel_step.FEED_BELOW_OSMOTIC * (push < felt * osmotic_pressure(line, inlet))

@@ -9,7 +9,6 @@ What does not fit (a reflection coefficient, polynomials of higher degree) goes 
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import partial
 from math import exp, sqrt
 
 from treatsim.correlations.ro import vessel_kernel
@@ -40,7 +39,8 @@ def slopes_of(p: Problem) -> Callable:
     Returns
     -------
     callable
-        Takes y, m, P, J, beta and whether to correct; gives what `vessel_kernel.slopes` does. [-]
+        Takes y, m, P, J, beta and whether to correct; gives what `vessel_kernel.slopes` does,
+        the corrections only if asked. [-]
 
     Validity
     --------
@@ -51,9 +51,15 @@ def slopes_of(p: Problem) -> Callable:
     film theory; definition
     """
     polynomials = vessel_kernel.padded(p)
-    if polynomials is None:
-        return partial(vessel_kernel.slopes, FLOATS, p)
-    return _written_out(p, polynomials)
+    return _by_the_kernel(p) if polynomials is None else _written_out(p, polynomials)
+
+
+def _by_the_kernel(p: Problem) -> Callable:
+    def slopes(y, m, P, J, beta, correct=False):
+        found = vessel_kernel.slopes(FLOATS, p, y, m, P, J, beta, correct)
+        return found if correct else found[:5]
+
+    return slopes
 
 
 def _written_out(p: Problem, polynomials) -> Callable:
@@ -95,7 +101,7 @@ def _written_out(p: Problem, polynomials) -> Callable:
         F_J = 1 + A * (steep * psi + steep_m / total - steep_b * b_J)
         dJ = A * (dP - phi * steep + steep_b * b_x) / F_J
         if not correct:
-            return dy, dm, dP, dJ, beta * (b_x + b_J * dJ), 0.0, 0.0
+            return dy, dm, dP, dJ, beta * (b_x + b_J * dJ)
         rho_m = ((d3 * x_m + d2) * x_m + d1) * x_m + d0 + rise_m * (w_m - x_m)
         b_off = (rho_m / (beta * rho_p) - 1) * damping
         pi_m = x_m * ((((((o6 * z + o5) * z + o4) * z + o3) * z + o2) * z + o1) * z + o0)
@@ -135,25 +141,25 @@ def step(slopes: Callable, state, h: float, first):
     dormand_prince_1980
     """
     (y, m, P, J, b), (y1, m1, P1, J1, b1), a = state, first, A21 * h
-    y2, m2, P2, J2, b2, *_ = slopes(y + a * y1, m + a * m1, P + a * P1, J + a * J1, b + a * b1)
-    y3, m3, P3, J3, b3, *_ = slopes(
+    y2, m2, P2, J2, b2 = slopes(y + a * y1, m + a * m1, P + a * P1, J + a * J1, b + a * b1)
+    y3, m3, P3, J3, b3 = slopes(
         y + h * (A31 * y1 + A32 * y2), m + h * (A31 * m1 + A32 * m2),
         P + h * (A31 * P1 + A32 * P2), J + h * (A31 * J1 + A32 * J2),
         b + h * (A31 * b1 + A32 * b2),
     )  # fmt: skip
-    y4, m4, P4, J4, b4, *_ = slopes(
+    y4, m4, P4, J4, b4 = slopes(
         y + h * (A41 * y1 + A42 * y2 + A43 * y3), m + h * (A41 * m1 + A42 * m2 + A43 * m3),
         P + h * (A41 * P1 + A42 * P2 + A43 * P3), J + h * (A41 * J1 + A42 * J2 + A43 * J3),
         b + h * (A41 * b1 + A42 * b2 + A43 * b3),
     )  # fmt: skip
-    y5, m5, P5, J5, b5, *_ = slopes(
+    y5, m5, P5, J5, b5 = slopes(
         y + h * (A51 * y1 + A52 * y2 + A53 * y3 + A54 * y4),
         m + h * (A51 * m1 + A52 * m2 + A53 * m3 + A54 * m4),
         P + h * (A51 * P1 + A52 * P2 + A53 * P3 + A54 * P4),
         J + h * (A51 * J1 + A52 * J2 + A53 * J3 + A54 * J4),
         b + h * (A51 * b1 + A52 * b2 + A53 * b3 + A54 * b4),
     )  # fmt: skip
-    y6, m6, P6, J6, b6, *_ = slopes(
+    y6, m6, P6, J6, b6 = slopes(
         y + h * (A61 * y1 + A62 * y2 + A63 * y3 + A64 * y4 + A65 * y5),
         m + h * (A61 * m1 + A62 * m2 + A63 * m3 + A64 * m4 + A65 * m5),
         P + h * (A61 * P1 + A62 * P2 + A63 * P3 + A64 * P4 + A65 * P5),

@@ -204,6 +204,8 @@ def take(problem: Problem, index) -> Problem:
     """
 
     def pick(value):
+        if type(value) is float:  # most are, and all of a point alone
+            return value
         if value is None or isinstance(value, tuple):
             return value and tuple(pick(item) for item in value)
         if isinstance(value, np.ndarray) and value.ndim:

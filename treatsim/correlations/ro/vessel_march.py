@@ -253,16 +253,18 @@ def _one_by_one(problem: Problem, pressure, elements: int, tolerance: float) -> 
 def _lone_march(p: Problem, rates, nodes, begin: tuple, tolerance: float):
     """March one point on floats by the same steps as among many: whole elements, then a walk."""
     state, first = begin
-    nodes[0], worst = state, 0.0
+    found, worst = [state], 0.0
     for element in range(nodes.shape[0] - 1):
         new, first, estimate = step(rates, state, 1.0, first)
         if not estimate <= tolerance:
-            begin = state, rates(*state)[:5]
+            nodes[: element + 1] = found
+            begin = state, rates(*state)
             h = growth(FLOATS, estimate, tolerance)
             end = _lone_walk((p, rates), nodes, begin, float(element), tolerance, h)
             return max(worst, end[0]), end[1]
-        nodes[element + 1] = state = new
-        worst = max(worst, estimate)
+        state, worst = new, max(worst, estimate)
+        found.append(state)
+    nodes[...] = found
     return worst, OK
 
 
