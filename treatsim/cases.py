@@ -63,6 +63,11 @@ class Case:
     def __repr__(self) -> str:
         return f"<{type(self).__name__}, {self.title}: {'; '.join(self.links)}>"
 
+    def _repr_html_(self) -> str:
+        from treatsim.case_view import case_html
+
+        return case_html(self)
+
     def changed(self, **fields: Any) -> Self:
         """Return a copy with some fields replaced."""
         twin = copy.copy(self)
