@@ -34,7 +34,7 @@ from treatsim.errors import RequestError, plain
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import Hold, operate
 from treatsim.flowsheet.result import Context, Result
-from treatsim.given import over_points
+from treatsim.given import belongs, over_points
 from treatsim.operations.outcome import Override
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.sheets import Given, sheet_of, still_told
@@ -64,6 +64,11 @@ class Case:
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__}, {self.title}: {'; '.join(self.links)}>"
+
+    def _repr_html_(self) -> str:
+        from treatsim.case_view import case_html
+
+        return case_html(self)
 
     def changed(self, **fields: Any) -> Self:
         """Return a copy with some fields replaced."""
@@ -198,7 +203,9 @@ class Case:
         >>> case.solve({"lift_pump.speed": ["60 %", "80 %"]})["product.flow"]
         [4.65, 7.644] m3/h
         """
-        given = {address: (self.numeric(address), raw) for address, raw in (arrays or {}).items()}
+        arrays = {} if arrays is None else arrays
+        belongs(arrays, "items", "a mapping of addresses to their values")
+        given = {address: (self.numeric(address), raw) for address, raw in arrays.items()}
         found = over_points(given)
         points = max((array.size for array in found.values()), default=1)
         records = self.records(found)

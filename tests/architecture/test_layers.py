@@ -42,6 +42,7 @@ LAYERS = (
         "case_checks",
         "case_meant",
         "case_slips",
+        "case_view",
         "building",
     ),
     ("report",),

@@ -14,7 +14,7 @@ import reach
 # capability that will use it -> what waits for it, as "module name name ..."
 WAITING = {
     "granular media and river beds: shown, never credited": (
-        "correlations.solids.collector Bed flow_factor contact_yao contact_tufenkji",
+        "correlations.solids.collector Bed happel_factor contact_yao contact_tufenkji",
     ),
     "bench readings in a case": (
         "correlations.disinfection.chlorine_decay rate_from_readings",

@@ -14,6 +14,7 @@ import numpy as np
 from treatsim import operations
 from treatsim.case_text import Problems, read_record
 from treatsim.errors import RequestError
+from treatsim.examples import entry_of
 from treatsim.given import read_given
 from treatsim.operations.declarations import Company, Earns, Mend, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Outcome, Value
@@ -66,7 +67,7 @@ def _read(kind: str, name: str, given: Mapping[str, Any]):
     return record
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class Unit:
     """Base of all unit operations: named ports, parameters, one pure method.
 
@@ -119,6 +120,19 @@ class Unit:
         elif given:
             raise RequestError(f"{name}: parameters are given as a record or by keyword, not both")
         object.__setattr__(self, "parameters", parameters)
+
+    def __repr__(self) -> str:
+        told = [f"{name} = {self._told(name)}" for name in self.dials]
+        return f"<{type(self).__name__}, {self.name}{': ' * bool(told)}{', '.join(told)}>"
+
+    def _told(self, name: str) -> str:
+        """Return an input as a file has it, in few letters."""
+        item, value = self.parameters_field(name), getattr(self.parameters, name)
+        if item is None or value is None:
+            return "open"
+        if np.ndim(value):
+            return f"{np.size(value)} values"
+        return str(entry_of(value, item.metadata["kind"]))
 
     @property
     def kind(self) -> str:

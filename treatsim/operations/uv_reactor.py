@@ -123,7 +123,7 @@ class UvReactorParameters(Parameters):
         return faults + target_faults(self.target)
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class UvReactor(Unit):
     """A reactor computed from its lamp and chamber."""
 

@@ -91,7 +91,7 @@ class ValidatedUvReactorParameters(Parameters):
         )
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class ValidatedUvReactor(Unit):
     """A reactor that answers by its report."""
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from treatsim.errors import NoSolutionError, RequestError
+from treatsim.given import CASE, belongs
 from treatsim.studies.find_pairs import find_pairs
 from treatsim.studies.find_year import PREFIX, find_year
 from treatsim.studies.found import Edge, Interval, Nearest, Range
@@ -74,6 +75,7 @@ def find(
     NoSolutionError
         No setting has an operating point at all.
     """
+    belongs(case, "flowsheet", CASE)
     addresses = [adjust] if isinstance(adjust, str) else list(adjust)
     wanted = targets([until] if isinstance(until, str) else until)
     if not addresses:
