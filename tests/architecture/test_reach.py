@@ -31,7 +31,7 @@ WAITING = {
     "a reactor's validation report in a case": (
         "correlations.uv.validation_factor dose_bias combined_uncertainty validation_factor",
         "safety.barriers challenge_log",
-        "safety.uv_operation set_point_dose repaired_dose particle_loss",
+        "safety.uv_operation particle_loss",
     ),
     "none: only checks use it, and it goes to tests/oracles when its room is next opened": (
         "correlations.solids.cake constant_pressure_time constant_flow_pressure constant_flow_time"
