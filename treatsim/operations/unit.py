@@ -222,7 +222,7 @@ class Unit:
         """Return the smooth flows of which the largest one is the least, where they are known."""
         return {}
 
-    def exposure(self) -> Any:
+    def exposure(self, temperature) -> Any:
         """Return how its light adds up to a dose over time, of kinds that know their chamber."""
         return
 

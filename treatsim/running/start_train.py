@@ -171,7 +171,7 @@ def changes(tanks: int) -> float:
 def _exposure(name: str, start: StartupParameters, table: Flows) -> Exposure | Reported:
     result = table.result
     unit = result.sheet.units[name].take(np.array([table.here]))
-    exposure = unit.exposure()
+    exposure = unit.exposure(_at(table, result.streams[name, "inlet"].temperature))
     if exposure is not None:
         return exposure
     check(start, ("chamber_volume",), f"{name}, told by its validation report,")
