@@ -35,10 +35,11 @@ from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import Hold, operate
 from treatsim.flowsheet.result import Context, Result
 from treatsim.given import belongs, over_points
-from treatsim.operations.outcome import Override
+from treatsim.operations.outcome import Override, Value
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.sheets import Given, sheet_of, still_told
 from treatsim.operations.unit import Unit
+from treatsim.safety.verdict import judge
 from treatsim.water.stream import Stream
 
 MOST_UNITS, MOST_PARTS, LONGEST_LINK = 200, 1000, 4000
@@ -216,7 +217,12 @@ class Case:
             (*case_sections.water_notes(records["water"]), *still_told(self.given, records)),
             self.overrides,
         )
-        return operate(self._connected(records), points, self.holds, context)
+        return operate(self._connected(records), points, self.holds, context, _judged)
+
+
+def _judged(result: Result, address: str) -> Value:
+    """Return what the judging tells of a result, such as a pH or a saturation."""
+    return judge(result).value(address)
 
 
 def _water_of(records: Mapping[str, Any]) -> Stream:

@@ -46,7 +46,7 @@ LAYERS = (
         "building",
     ),
     ("report",),
-    ("commands", "cli_options", "console"),
+    ("commands", "cli_options", "console", "completion"),
     ("cli",),
     ("__main__",),
 )
