@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from typing import Any
 
 from treatsim import case_sections
 from treatsim.case_hints import addresses, nearest
@@ -13,7 +14,7 @@ from treatsim.errors import plain
 def apply_setting(data: dict, address: str, value: str, problems: Problems) -> None:
     """Put one setting into the tables of a case; it is read like any other entry of the file."""
     *path, key = address.removeprefix("units.").split(".")
-    table = data
+    table: Any = data
     if path and path[0] in case_sections.SECTIONS:
         data.setdefault(path[0], {})
     if path and path[0] not in case_sections.SECTIONS:
