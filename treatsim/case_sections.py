@@ -62,7 +62,14 @@ class WaterParameters(Parameters):
     """What was measured of the source."""
 
     forms = (Absorbance,)
-    kind: str = choice(analysis.KINDS, "type of water, by its dissolved salt")
+    kind: str = choice(
+        analysis.KINDS, "type of water, by its dissolved salt",
+        called={
+            "lake": "fresh", "river": "fresh", "stream": "fresh", "pond": "fresh",
+            "spring": "fresh", "sea": "seawater", "ocean": "seawater", "salt": "seawater",
+            "nacl": "sodium_chloride", "brackish": "ions", "analysis": "ions",
+        },
+    )  # fmt: skip
     temperature: float = quantity("temperature", "temperature of the water")
     salinity: float | None = quantity(
         "mass_fraction",

@@ -161,6 +161,7 @@ class CartridgeFilter(Unit):
     """Equal elements in parallel; each takes its share of the flow."""
 
     parameters: CartridgeFilterParameters
+    called = ("bag_filter", "bags", "cartridges", "filters")
     hazards = ("filters",)
     dials = ("captured_mass",)
     headline = ("hours_by_mass",)

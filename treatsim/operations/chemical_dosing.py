@@ -62,7 +62,14 @@ def chlorine_left(free_chlorine, bisulfite):
 class ChemicalDosingParameters(Parameters):
     """What is dosed, how much, and the stock it comes from."""
 
-    chemical: str = choice(tuple(CHEMICALS), "what is dosed")
+    chemical: str = choice(
+        tuple(CHEMICALS), "what is dosed",
+        called={
+            "naoh": "caustic_soda", "caustic": "caustic_soda", "sodium_hydroxide": "caustic_soda",
+            "hcl": "hydrochloric_acid", "h2so4": "sulfuric_acid", "sulphuric_acid": "sulfuric_acid",
+            "co2": "carbon_dioxide", "sodium_bisulphite": "sodium_bisulfite",
+        },
+    )  # fmt: skip
     dose: float | None = quantity(
         "concentration", "pure chemical per volume of water", high=2.0, default=None
     )

@@ -71,7 +71,13 @@ class ChlorineDosingParameters(Parameters):
         "chlorine used up within half an hour, by a series of jars of the water that arrives here; "
         "what the water still owes by a doser ahead counts at least",
     )
-    form: str = choice(("liquid", "powder"), "form of the product")
+    form: str = choice(
+        ("liquid", "powder"), "form of the product",
+        called={
+            "bleach": "liquid", "solution": "liquid", "sodium_hypochlorite": "liquid",
+            "calcium_hypochlorite": "powder", "granules": "powder", "tablets": "powder",
+        },
+    )  # fmt: skip
     strength: float = quantity(
         "fraction", "available chlorine of the product", open_low=True, small=True
     )
@@ -151,6 +157,7 @@ class ChlorineDosing(Unit):
     """
 
     parameters: ChlorineDosingParameters
+    called = ("chlorinator", "chlorination", "hypochlorite")
     hazards = ("chlorine",)
     dials = ("dose",)
     headline = ("residual",)

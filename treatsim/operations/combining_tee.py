@@ -42,6 +42,7 @@ class CombiningTee(Unit):
     """
 
     parameters: CombiningTeeParameters
+    called = ("mixer", "mix", "blend", "blending", "mixing_tee")
     hazards = ()
     dials = ()
     headline = ()

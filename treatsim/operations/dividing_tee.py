@@ -35,6 +35,7 @@ class DividingTee(Unit):
     """Divides a flow without loss of pressure."""
 
     parameters: DividingTeeParameters
+    called = ("splitter", "split", "branch")
     hazards = ()
     dials = ("fraction",)
     headline = ()

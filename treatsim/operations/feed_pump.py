@@ -77,8 +77,9 @@ def run_out_findings(beyond, ratio, head) -> list[Finding]:
     found = []
     if np.any(beyond):
         text = (
-            "the pump runs out: its flow is {ratio} times the flow of best efficiency; throttle, "
-            "run it faster, or draw less behind it (a slower pump, a valve)"
+            "the pump runs out: its flow is {ratio} times the flow of best efficiency; throttle it "
+            "(a valve, the hose and the rise it really has), or draw less behind it (a slower "
+            "pump); one that feeds a faster pump must itself run faster"
         )
         found.append(Finding(beyond, text, {"ratio": Value(ratio, "factor")}, blocks=True))
     driven = ~beyond & (np.asarray(head) < 0)
@@ -181,6 +182,7 @@ class FeedPump(Unit):
     """A pump that takes what the line lets it."""
 
     parameters: FeedPumpParameters
+    called = ("centrifugal_pump", "submersible_pump", "well_pump", "lift_pump")
     hazards = ("electricity",)
     dials = ("speed",)
     headline = ("power",)

@@ -91,6 +91,7 @@ class HighPressurePump(Unit):
     """Moves a fixed flow against any pressure."""
 
     parameters: HighPressurePumpParameters
+    called = ("hp_pump", "plunger_pump", "piston_pump")
     hazards = ("electricity", "ro")
     dials = ("flow", "outlet_pressure")
     headline = ("power",)

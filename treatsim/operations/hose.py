@@ -52,6 +52,7 @@ class Hose(Unit):
     """A hose that runs full."""
 
     parameters: HoseParameters
+    called = ("pipe", "pipeline", "tube")
     hazards = ()
     dials = ()
     headline = ()

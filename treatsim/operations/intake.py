@@ -28,6 +28,7 @@ class Intake(Unit):
     """Takes a fixed flow from the source and hands it on at a fixed pressure."""
 
     parameters: IntakeParameters
+    called = ("source",)
     hazards = ("site",)
     dials = ("flow", "pressure")
     headline = ()

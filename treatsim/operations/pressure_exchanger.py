@@ -68,6 +68,7 @@ class PressureExchanger(Unit):
     """Swaps equal volumes; leakage leaves with the spent concentrate."""
 
     parameters: PressureExchangerParameters
+    called = ("energy_recovery", "isobaric")
     hazards = ("ro",)
     dials = ()
     headline = ()

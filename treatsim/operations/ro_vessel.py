@@ -108,6 +108,7 @@ class RoVessel(Unit):
     """Splits the feed into permeate and concentrate."""
 
     parameters: RoVesselParameters
+    called = ("membrane", "membranes", "ro", "reverse_osmosis", "pressure_vessel")
     hazards = ("ro",)
     dials = ("water_permeability_ratio", "salt_permeability_ratio")
     headline = ("permeate.flow", "permeate.concentration", "recovery", "feed.pressure")

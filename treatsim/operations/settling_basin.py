@@ -134,6 +134,7 @@ class SettlingBasin(Unit):
     """A basin with an open surface: what pressure arrives is lost at a float valve."""
 
     parameters: SettlingBasinParameters
+    called = ("settler", "sedimentation", "clarifier", "pit")
     hazards = ("site",)
     dials = ()
     headline = ()

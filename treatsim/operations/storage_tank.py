@@ -176,6 +176,7 @@ class StorageTank(Unit):
     """Takes the product; open to the air."""
 
     parameters: StorageTankParameters
+    called = ("reservoir", "cistern", "bladder")
     hazards = ("storage",)
     dials = ("waiting_time", "lowest_volume", "draw_flow")
     headline = ()

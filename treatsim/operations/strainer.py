@@ -39,6 +39,7 @@ class Strainer(Unit):
     """A screen in the line; holds back nothing that is measured as solids or turbidity."""
 
     parameters: StrainerParameters
+    called = ("screen",)
     hazards = ("filters",)
     dials = ()
     headline = ()

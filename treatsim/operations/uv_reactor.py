@@ -128,6 +128,7 @@ class UvReactor(Unit):
     """A reactor computed from its lamp and chamber."""
 
     parameters: UvReactorParameters
+    called = ("uv_lamp", "ultraviolet")
     hazards = ("uv", "electricity")
     dials = ("ageing_factor", "fouling_factor")
     headline = ("dose_credited",)

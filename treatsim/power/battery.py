@@ -89,6 +89,10 @@ class BatteryParameters(Parameters):
         "count", "fraction", "cycles to the end of its life, by their depth",
         example=["1300 at 30 %", "500 at 80 %"], default=None,
     )  # fmt: skip
+    mass: float | None = quantity(
+        "weight", "of cells and box at this capacity; told with sizes of the battery",
+        open_low=True, default=None,
+    )  # fmt: skip
 
     def conflicts(self):
         """Ask for both entries of the kinetic model, which is one of lead-acid."""

@@ -79,7 +79,23 @@ class SunParameters(Parameters):
 def number_of_day(text: str) -> int:
     """Return the day of a year of 365 days, 0 the first of January, by month and day.
 
-    text : str, such as "04-15"; ValueError if there is no such day.
+    Parameters
+    ----------
+    text : str
+        Month and day, such as "04-15"; ValueError if there is no such day.
+
+    Returns
+    -------
+    int
+        0 to 364. [1]
+
+    Validity
+    --------
+    A year without a 29th of February.
+
+    Source
+    ------
+    By definition.
     """
     month, _, day = str(text).partition("-")
     date = datetime.date(2023, int(month), int(day))
@@ -192,6 +208,10 @@ class ArrayParameters(Parameters):
     controller_limit: float | None = quantity(
         "power", "largest power the controller passes on", low=0.0, open_low=True, default=None
     )
+    mass: float | None = quantity(
+        "weight", "of modules and frames at this peak power; told with sizes of the array",
+        open_low=True, default=None,
+    )  # fmt: skip
 
     def conflicts(self):
         """Refuse a slope without direction, half a horizon, a date that is none, endless dirt."""

@@ -19,7 +19,7 @@ from treatsim.errors import DomainError, RequestError, require
 from treatsim.safety.analytes import UNITS, read_analyte
 from treatsim.water.substances import OWN_BASIS
 
-KINDS = ("health", "taste")
+KINDS = ("health", "taste", "unpalatable")  # the first and the last are held, taste is told
 FIELDS = {"limit", "basis", "provisional", "edition", "source", "known", "note"}
 NEEDED = {"limit", "edition", "source", "known"}
 # total dissolved solids judged by a taste panel, upper ends in kg/m3 (who_gdwq_2022, read)
@@ -31,7 +31,7 @@ class Guideline:
     """One guideline value."""
 
     analyte: str
-    kind: str  # "health" or "taste"
+    kind: str  # one of KINDS
     limit: float  # kg/m3, NTU or 1/m3
     unit: str
     edition: int
@@ -142,7 +142,7 @@ def check(
     Returns
     -------
     list of Verdict
-        Health first, then taste; per point. [1]
+        In the order of KINDS; per point. [1]
 
     Validity
     --------
