@@ -18,6 +18,8 @@ from treatsim.flowsheet.wiring import Port
 
 ROUNDS = 30  # in which passages that depend on the composition of the feed settle
 SETTLED = 1e-10  # relative change of a concentration
+NEAR = 0.1  # relative change below which steps tell where they lead
+STEADY = 0.7  # most that a step is taken to be of the one before
 
 # of one membrane unit: its name and what its feed holds -> what passes, over the feed;
 # of one that doses: what it adds, per volume of water; what is left out is nothing
@@ -41,25 +43,42 @@ def follow(
     start = _stacked(source, names, result.points)
     asked = {n: passing for n, unit in units.items() if unit.semipermeable}
     asked |= {n: adding for n, unit in units.items() if unit.adds_dissolved}
-    feeds = dict.fromkeys(asked, start)
-    content: dict[Port, np.ndarray] = {}
     told: dict[str, np.ndarray] = {}
-    stale = set(asked)
-    for _ in range(ROUNDS):
-        told |= {
-            name: _stacked(asked[name](name, dict(zip(names, feeds[name], strict=True))), names,
-                           result.points)
-            for name in stale
-        }  # fmt: skip
+
+    def ask(name: str, feed: Array) -> None:
+        held = dict(zip(names, feed, strict=True))
+        told[name] = _stacked(asked[name](name, held), names, result.points)
+
+    def carry() -> dict[Port, np.ndarray]:
         shares = {name: rows for name, rows in told.items() if units[name].semipermeable}
         gains = {name: rows for name, rows in told.items() if units[name].adds_dissolved}
-        content = _balanced(result, start, shares, gains)
-        now = {name: content[name, units[name].inlets[0]] for name in asked}
-        stale = {n for n in asked if _moved(now[n], feeds[n])}
-        feeds = now
+        return _balanced(result, start, shares, gains)
+
+    for name in asked:
+        ask(name, start)
+    content, used = carry(), dict.fromkeys(asked, start)
+    before: dict[str, np.ndarray] = {}
+    for _ in range(ROUNDS):
+        now = {n: content[n, units[n].inlets[0]] for n in asked}
+        stale = [n for n in result.sheet.order if n in asked and _moved(now[n], used[n])]
         if not stale:
             break
+        first, step = stale[0], now[stale[0]] - used[stale[0]]
+        leap = _ahead(now[first], step, before[first]) if first in before else None
+        before = {first: step} if leap is None else {}  # a step after a leap is of another course
+        for name in stale:  # each with what those before it have made of the water
+            feed = content[name, units[name].inlets[0]]
+            used[name] = feed + leap if name == first and leap is not None else feed
+            ask(name, used[name])
+            content = carry()
     return {port: dict(zip(names, rows, strict=True)) for port, rows in content.items()}
+
+
+def _ahead(now: Array, step: Array, before: Array) -> Array:
+    """Return how far a feed has still to go if its steps go on shrinking as they do (Aitken)."""
+    small = (np.abs(step) < np.abs(before)) & (np.abs(step) < NEAR * np.abs(now))
+    ratio = np.clip(step / np.where(small, before, 1.0), -STEADY, STEADY)
+    return np.where(small, step * ratio / (1 - ratio), 0.0)
 
 
 def _moved(now: Array, before: Array) -> bool:
