@@ -30,6 +30,7 @@ from treatsim.case_text import (
     read_record,
     read_text,
 )
+from treatsim.case_view import case_html
 from treatsim.errors import RequestError
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import Hold, operate
@@ -67,8 +68,6 @@ class Case:
         return f"<{type(self).__name__}, {self.title}: {'; '.join(self.links)}>"
 
     def _repr_html_(self) -> str:
-        from treatsim.case_view import case_html
-
         return case_html(self)
 
     def changed(self, **fields: Any) -> Self:

@@ -16,6 +16,7 @@ import numpy as np
 from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import NoSolutionError, require
 from treatsim.kept import library_versions
+from treatsim.numerics import distinct
 from treatsim.water.acid_base import Constants
 from treatsim.water.analysis import WaterAnalysis
 from treatsim.water.cache import load_or_build
@@ -287,7 +288,7 @@ def _unrepeated(first: np.ndarray, *others: np.ndarray) -> np.ndarray:
 
 def _lines(analysis: WaterAnalysis, given: np.ndarray) -> _Own:
     T = np.clip(given, COLDEST, WARMEST)
-    warm = np.unique(T)
+    warm = distinct(T)
     warm = warm if len(warm) <= FEW else WARM_NODES
     own, shares = waters(analysis, T.shape)
     lines = [[concentrate_line(water, float(t)) for t in warm] for water in own]
