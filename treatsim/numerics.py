@@ -12,9 +12,9 @@ from treatsim.arrays import Array, Flags, Index
 from treatsim.lone_root import LoneSearch
 
 MAX_STEPS = 100
-# Taken and given back untouched: by that glibc learns to keep pieces of up to this size for the next
-# call (mallopt(3), M_MMAP_THRESHOLD). Else memory of every array of a batch goes back to the system
-# and comes anew page by page, up to a third of the time. Elsewhere it does nothing.
+# Taken and given back untouched: by that glibc learns to keep pieces of up to this size for the
+# next call (mallopt(3), M_MMAP_THRESHOLD). Else the memory of a batch goes back to the system after
+# every step and comes anew page by page, up to a third of the time. Elsewhere it does nothing.
 np.empty(2**21)
 
 
