@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+import importlib
 import json
 import re
 
@@ -11,11 +13,21 @@ from command import treatsim
 
 import treatsim as package
 from treatsim import cases
+from treatsim.running.prepared import prepared
 from treatsim.studies.find_year import find_year
 from treatsim.studies.requirements import targets
 
 SEA = "cases/sea.toml"
 ASKED = "year.water_on_95_percent_of_days >= 3000 L"
+YEARS = 4
+
+
+@pytest.fixture(autouse=True)
+def few_years(monkeypatch):
+    """Fewer than a case draws: how a size is looked for does not depend on how many."""
+    for name in ("treatsim.studies.find_year", "treatsim.running.year"):
+        few = functools.partial(prepared, years=YEARS)
+        monkeypatch.setattr(importlib.import_module(name), "prepared", few)
 
 
 def sizes(address: str, *asked: str):
