@@ -91,9 +91,9 @@ def parsed(argv: Sequence[str] | None):
     """Return the arguments; one that is unknown ends the program with the nearest it knows."""
     top = parser()
     if "_ARGCOMPLETE" in os.environ:  # a shell asks what may come next
-        import argcomplete
+        from treatsim.completion import complete
 
-        argcomplete.autocomplete(top)
+        complete(top)
     arguments, unknown = top.parse_known_args(argv)
     if unknown:
         flags = [flag for name in arguments.options for flag in OPTIONS[name][0] if flag[0] == "-"]

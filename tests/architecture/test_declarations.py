@@ -51,6 +51,7 @@ def test_declarations_make_sense(kind):
     [
         ("uv_reactor", {"uv", "electricity"}),
         ("validated_uv_reactor", {"uv", "electricity"}),
+        ("set_point_uv_reactor", {"uv", "electricity"}),
         ("feed_pump", {"electricity"}),
         ("high_pressure_pump", {"electricity", "ro"}),
         ("booster_pump", {"electricity", "ro"}),

@@ -14,24 +14,23 @@ import reach
 # capability that will use it -> what waits for it, as "module name name ..."
 WAITING = {
     "granular media and river beds: shown, never credited": (
-        "correlations.solids.collector Bed flow_factor contact_yao contact_tufenkji",
+        "correlations.solids.collector Bed happel_factor contact_yao contact_tufenkji",
     ),
     "bench readings in a case": (
         "correlations.disinfection.chlorine_decay rate_from_readings",
         "correlations.uv.collimated_beam depth_average reflection_factor divergence_factor"
-        " collimated_beam_irradiance lamp_power_from_irradiance",
+        " collimated_beam_irradiance",
         "correlations.uv.dose_response Quadratic fitted_dose_per_log",
         "correlations.uv.inactivation ms2_acceptance",
         "correlations.uv.uv_bench exposure_time beam_uncertainty",
     ),
-    "data sheets in a case: lamp by temperature": ("correlations.uv.lamp TemperatureTable",),
     "laboratory reports in a case: salinometer, conductivity off 25 degC": (
         "water.analysis from_practical_salinity solids_from_conductivity",
     ),
     "a reactor's validation report in a case": (
         "correlations.uv.validation_factor dose_bias combined_uncertainty validation_factor",
         "safety.barriers challenge_log",
-        "safety.uv_operation set_point_dose repaired_dose particle_loss",
+        "safety.uv_operation particle_loss",
     ),
     "none: only checks use it, and it goes to tests/oracles when its room is next opened": (
         "correlations.solids.cake constant_pressure_time constant_flow_pressure constant_flow_time"
