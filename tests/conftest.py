@@ -19,6 +19,8 @@ def pytest_configure(config):
     if not hasattr(config, "workerinput"):
         folder = tempfile.mkdtemp(prefix="treatsim-tests-")
         config.stash[FOLDER] = os.environ[VARIABLE] = folder
+        # else each process that a test starts would compile the package anew
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 def pytest_unconfigure(config):

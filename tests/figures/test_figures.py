@@ -168,7 +168,8 @@ def test_outside_a_checkout_a_case_is_asked_for(tmp_path, monkeypatch, capsys):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_file_in_the_way_of_the_folder_is_told(tmp_path, capsys):
+def test_a_file_in_the_way_of_the_folder_is_told(tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr(gallery, "drawn", lambda *_: {})
     (tmp_path / "taken").write_text("x", "utf-8")
     status = cli.main(
         ["figures", str(ROOT / "cases/small_unit.toml"), "--out", str(tmp_path / "taken")]

@@ -19,6 +19,7 @@ from treatsim.operations.outcome import Finding, Limit, Value, later, unjudged
 from treatsim.operations.unit import Unit
 from treatsim.safety.additions import Additions
 from treatsim.safety.barriers import SLACK
+from treatsim.safety.composed_credit import single
 
 LEAST_TRANSMITTANCE = 0.75  # per cm, of small reactors; common practice, no source
 MOST_SOLIDS = 10e-3  # kg/m3 at a reactor; common practice, no source
@@ -177,17 +178,11 @@ def _target(result: Result, unit: Unit) -> Additions:
     largest = later(largest_flow, "flow")
     values = {f"{name}.dose_required": Value(required, "dose"), f"{name}.largest_flow": largest}
     parts = unit.largest_flow_parts(inlet, required, result.points)
-    composed = (
-        {}
-        if not parts
-        else {f"{name}.largest_flow": Composed(["least", *parts, *_ends(most)], parts)}
-    )
+    ends = () if most is None else (single(np.unique(most)),)
+    composed = {}
+    if parts and None not in ends:  # else the flow validated differs from point to point
+        composed[f"{name}.largest_flow"] = Composed(["least", *parts, *ends], parts)
     return Additions(values | _shown(result, unit), (limit,), composed=composed)
-
-
-def _ends(most) -> tuple[float, ...]:
-    """Return the flow that a validation ends at, if it is one."""
-    return () if most is None else tuple(np.ravel(np.asarray(most, float))[:1].tolist())
 
 
 def _shown(result: Result, unit: Unit) -> dict[str, Value]:
