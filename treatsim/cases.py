@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import dataclasses
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -18,13 +19,13 @@ from treatsim.case_checks import check_links, check_needs, check_structure, name
 from treatsim.case_hints import addresses, nearest
 from treatsim.case_meant import as_meant
 from treatsim.case_report import one_report
+from treatsim.case_slips import parse_as_meant
 from treatsim.case_text import (
     STANDARD_INPUT,
     Problems,
     beside,
     entry,
     line_numbers,
-    parse,
     read_overrides,
     read_record,
     read_text,
@@ -42,6 +43,7 @@ from treatsim.water.stream import Stream
 
 MOST_UNITS, MOST_PARTS, LONGEST_LINK = 200, 1000, 4000
 SOURCE = ("site", "water")  # tables that the source's water is made of
+ARROW = re.compile("[-=]+>|\u2192")  # as people draw it
 TOP_LEVEL = ("title", *case_sections.SECTIONS, "units", "flowsheet", "hold")
 
 
@@ -221,7 +223,8 @@ def load(path: str | Path, changes: Mapping[str, str] | None = None) -> Case:
     """
     text = read_text(Path(path))
     name = "standard input" if str(path) == STANDARD_INPUT else str(path)
-    return interpret(parse(text, name), name, line_numbers(text), changes)
+    tables, slips = parse_as_meant(text, name)
+    return interpret(tables, name, line_numbers(text), changes, slips)
 
 
 def interpret(
@@ -229,9 +232,11 @@ def interpret(
     path: str,
     lines: Mapping[str, int] | None = None,
     changes: Mapping[str, str] | None = None,
+    slips: Sequence[str] = (),
 ) -> Case:
-    """Turn the tables of a case into a Case."""
+    """Turn the tables of a case into a Case; `slips` are the problems of its writing."""
     problems = Problems(path, lines or {})
+    problems.found += slips
     data = copy.deepcopy(data)
     for address, value in (changes or {}).items():
         _set(data, address, value, problems)
@@ -324,7 +329,7 @@ def _links(data, problems: Problems) -> tuple[str, ...]:
     if isinstance(links, list) and links and all(isinstance(link, str) for link in links):
         parts = sum(link.count(">") + 1 for link in links)
         if parts <= MOST_PARTS and max(map(len, links)) <= LONGEST_LINK:
-            return tuple(links)
+            return tuple(ARROW.sub(">", link) for link in links)
         problems.add(
             "flowsheet.links",
             f"flowsheet.links: {parts} names; at most {MOST_PARTS}, and {LONGEST_LINK} letters a "

@@ -16,6 +16,7 @@ from treatsim.errors import CaseError, RequestError
 from treatsim.operations.sheets import entries
 from treatsim.safety.verdict import judge
 from treatsim.water import substances
+from treatsim.water.laboratory import read_report
 
 FOLDER = Path(__file__).resolve().parents[2] / "cases"
 WELL = tomllib.loads((FOLDER / "papers_well.toml").read_text("utf-8"))
@@ -112,6 +113,20 @@ def test_no_germ_in_a_hundred_millilitres():
     for text, count in (("< 1 per 100 mL", 0.0), ("below 10 per 100 mL", 1e5)):
         found = river(analytes={"e_coli": text}).sections["analytes"]
         assert_allclose(found.before["e_coli"], count)
+
+
+@pytest.mark.parametrize(
+    ("name", "alike"),
+    [
+        ("nitrate", ("14 mg/L as N", "14 mg/l NO3-N", "14 mg N/L", "14 mg/L as NO3-N")),
+        ("nitrate", ("62 mg/L as NO3", "62 mg/l NO3", "62 mg NO3/l")),
+        ("hardness", ("300 mg/l CaCO3", "300 mg/L as CaCO3", "30 °TH")),
+        ("hardness", ("6 meq/L", "6 mval/l", "3 mmol/L")),
+    ],
+)
+def test_what_a_value_is_stated_as_is_read_as_laboratories_write_it(name, alike):
+    found = [read_report({name: text}, "ions")[name].value for text in alike]
+    assert_allclose(found, found[0], rtol=1e-12)
 
 
 @pytest.mark.parametrize(

@@ -50,7 +50,8 @@ def test_degrees_of_hardness(agree):
              for key, name, text in (("german", "hardness", "1 °dH"),
                                      ("german_calcium", "calcium", "1 dH"),
                                      ("english", "hardness", "1 degree Clark"),
-                                     ("french", "hardness", "1 °f"))}  # fmt: skip
+                                     ("french", "hardness", "1 °f"),
+                                     ("grains", "hardness", "1 gpg"))}  # fmt: skip
     for key, value in found.items():
         agree(f"L_degree_{key}", value)
     alike = ("8 dKH", "8 German degrees", "142.785 mg/L as CaCO3")

@@ -92,9 +92,7 @@ def evaluate(
         now: dict[Port, tuple[dict, dict]] = {}
         previous, error, endless = error, 0.0, False
         for cut in sheet.tears:
-            returned = done.streams[sheet.wiring.feeds[cut]]
-            share = _share(sheet, done, cut, returned)
-            now[cut], change, kept = _close(memory[cut], returned, share)
+            now[cut], change, kept = _close(sheet, done, cut)
             endless = endless | kept
             error = np.maximum(error, change)
         if np.all((error < 1e-13) | ((error < 1e-11) & (error >= previous))):
@@ -222,11 +220,19 @@ def _share(sheet: Flowsheet, done: Pass, cut: Port, returned: Stream) -> dict:
     return tracer.get(sheet.wiring.feeds[cut], dict.fromkeys(returned.carried(), 0.0))
 
 
-def _close(old: Stream, returned: Stream, share: dict) -> Any:
+def balanced(sheet: Flowsheet, done: Pass, cut: Port) -> Stream:
+    """Return what closes the balances of a cut as long as the units split as they did."""
+    (_, new), _, _ = _close(sheet, done, cut)
+    return _stream_of(done.streams[sheet.wiring.feeds[cut]], new)
+
+
+def _close(sheet: Flowsheet, done: Pass, cut: Port) -> Any:
     """Return the amounts at the cut with those that close the linear balances, and their change.
 
     Last, where so much of a component comes back that what was found closes no balance.
     """
+    old, returned = done.streams[cut], done.streams[sheet.wiring.feeds[cut]]
+    share = _share(sheet, done, cut, returned)
     before, after = old.carried(), returned.carried()
     now, new, change, endless = {}, {}, np.zeros(()), np.zeros((), bool)
     for component in ("mass", "salt", "heat", *returned.contents):

@@ -8,9 +8,10 @@ from typing import ClassVar
 
 from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.high_pressure_pump import HighPressurePump, HighPressurePumpParameters
+from treatsim.operations.parameters import record
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class BoosterPumpParameters(HighPressurePumpParameters):
     """As a high-pressure pump; flow and pressure are usually left out."""
 

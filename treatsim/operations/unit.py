@@ -89,6 +89,7 @@ class Unit:
     earns: ClassVar[Earns]  # log credit
     ends_product: ClassVar[bool]  # whether what arrives is the product
 
+    called: ClassVar[tuple[str, ...]] = ()  # the trade's other words for it, as a kind is written
     inlets: ClassVar[tuple[str, ...]] = ("inlet",)
     outlets: ClassVar[tuple[str, ...]] = ("outlet",)
     open_surface: ClassVar[bool] = False  # what arrives loses its pressure, the flow goes on

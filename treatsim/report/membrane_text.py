@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from treatsim import quantities
+from treatsim.operations.outcome import weighed
 from treatsim.report.startup_rows import DIGITS, Row, finite, litres, watt_hours
 from treatsim.running.ro_held import Held, held
 from treatsim.running.ro_start import BAND, MembraneStart
@@ -93,10 +94,10 @@ def _told(row: Held, found: MembraneStart, system: str) -> str:
     if row.value is None or row.limit is None:
         return ""
     if not math.isfinite(row.value):
-        value = "at once"
-    else:
-        value = quantities.text(row.value, row.quantity, system, DIGITS)
-    return f"{value} <= {quantities.text(row.limit, row.quantity, system, DIGITS)}"
+        return f"at once <= {quantities.text(row.limit, row.quantity, system, DIGITS)}"
+    kept = row.value <= row.limit
+    value, limit = weighed(row.value, "<=", row.limit, kept, row.quantity, system, DIGITS)
+    return f"{value} <= {limit}"
 
 
 def membrane_answer(found: MembraneStart, system: str) -> list[str]:

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from treatsim.constants import DAY
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import Parameters, choice, quantity
+from treatsim.operations.parameters import Parameters, choice, quantity, record
 
 LONGEST = DAY  # s, of anything timed
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class StartupParameters(Parameters):
     """Pump, lamp, line and valve while the unit starts or something fails."""
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from treatsim.errors import NoSolutionError, RequestError
 from treatsim.numerics import find_roots
+from treatsim.studies.find_pairs import find_pairs
 from treatsim.studies.find_year import PREFIX, find_year
 from treatsim.studies.found import Edge, Interval, Nearest, Range
 from treatsim.studies.ladder import ladder
@@ -58,8 +59,9 @@ def find(
 
     Returns
     -------
-    Range, Ladder, Optimum or Sizes
-        Targets of results of the year, `year.*`: the size from which they are met. One input:
+    Range, Ladder, Optimum, Sizes or Pairs
+        Targets of results of the year, `year.*`: the size from which they are met, or of two sizes
+        the least of the first for each of the second. One input:
         every interval of settings that meets everything, with what ends it on either side, edges
         to 1e-9. Otherwise the best setting, with its tolerance.
 
@@ -74,10 +76,14 @@ def find(
         raise RequestError("nothing is adjusted: give at least one address")
     if any(target.address.startswith(PREFIX) for target in wanted):
         if best:
-            raise RequestError("--best: over years the edge of one size is found; leave it out")
+            raise RequestError("--best: over years the edge of a size is found; leave it out")
         if throughout or each:
             raise RequestError("--throughout, --each: not over years; leave them out")
-        return find_year(case, addresses, wanted, progress)
+        if len(addresses) > 2:
+            raise RequestError("over years one size is found, or two together: give two --adjust")
+        both = len(addresses) == 2
+        return (find_pairs(case, addresses, wanted, progress) if both
+                else find_year(case, addresses[0], wanted, progress))  # fmt: skip
     texts = [throughout] if isinstance(throughout, str) else list(throughout)
     conditions = conditions_of(case, texts, addresses)
     if each:

@@ -65,8 +65,8 @@ class Point:
                 limit.state().replace("_", " "),
                 limit.name,
                 limit.address,
-                quantities.text(float(at(limit.value, 0)), limit.quantity),
-                f"{limit.relation} {quantities.text(float(at(limit.limit, 0)), limit.quantity)}",
+                limit.told()[0],
+                f"{limit.relation} {limit.told()[1]}",
             ]
             for limit in self.verdict.limits
         ]
