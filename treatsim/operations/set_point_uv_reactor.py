@@ -17,7 +17,7 @@ from treatsim.correlations.uv.optics import absorption_from_transmittance
 from treatsim.correlations.uv.sensor import SLACK, set_point_dose
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
-from treatsim.operations.parameters import Parameters, quantity, reference
+from treatsim.operations.parameters import Parameters, quantity, record, reference
 from treatsim.operations.unit import Unit
 from treatsim.operations.uv_doses import reported_class_doses
 from treatsim.operations.uv_sensor import CHECKED, checked_words, counted
@@ -25,7 +25,7 @@ from treatsim.operations.uv_target import ASKED, TARGETED, target_faults
 from treatsim.water.stream import Stream
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class SetPointUvReactorParameters(Parameters):
     """Set point and doses of the report, and what the sensor reads."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,7 +13,7 @@ from treatsim.constants import CELSIUS_20
 from treatsim.correlations.uv.collimated_beam import lamp_power_from_irradiance
 from treatsim.correlations.uv.lamp import TEMPERATURE_RANGE, TemperatureTable
 from treatsim.errors import DomainError
-from treatsim.operations.parameters import quantity
+from treatsim.operations.parameters import quantity, record
 from treatsim.operations.sheets import Sheet
 from treatsim.ranges import Excursion, excursions
 
@@ -22,7 +21,7 @@ Pairs = Sequence[tuple[float, float]] | None
 USUAL_DISTANCE = 2.0  # arcs from which on a reading in air is usually taken (ioa_2007)
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class LampReading(Sheet):
     """A bare lamp, new and warm, read in air by a flat sensor that faces its middle."""
 
@@ -78,3 +77,12 @@ def beyond_known(pairs: Pairs, factor: Any, temperature: Any) -> list[Excursion]
         return excursions(table.range, temperature)
     unstated = np.asarray(factor) == 1.0
     return excursions(TEMPERATURE_RANGE, np.where(unstated, temperature, CELSIUS_20))
+
+
+def why_dim(pairs: Pairs) -> str:
+    """Return what is said where `beyond_known` finds the water too cold or too warm."""
+    if pairs is not None:
+        return "beyond the lamp's table of output by temperature, whose end lines go on"
+    return (
+        "a plain low-pressure lamp gives less outside 10 to 30 degC; state its temperature factor"
+    )

@@ -19,6 +19,7 @@ from treatsim.correlations.uv import annulus_flow, dose, lamp
 from treatsim.correlations.uv.inactivation import ORGANISMS
 from treatsim.correlations.uv.lamp_field import ABSORPTION_RANGE, LampField, lamp_field
 from treatsim.correlations.uv.lamp_geometry import LampGeometry
+from treatsim.operations import uv_lamp
 from treatsim.operations.declarations import Earns, Mend, Row, Ruled, Told
 from treatsim.operations.lamp_hours import LampHours
 from treatsim.operations.outcome import ROUND_OFF, Details, Finding, Outcome, Value, later, loss
@@ -36,13 +37,9 @@ from treatsim.operations.uv_doses import (
     lowest,
 )
 from treatsim.operations.uv_exposure import Exposure
-from treatsim.operations.uv_lamp import LampReading, beyond_known, share_at, table_faults
 from treatsim.operations.uv_target import ASKED, TARGETED, credited_organism, target_faults
 from treatsim.ranges import Excursion, excursions
 from treatsim.water.stream import Stream
-
-COLD = "a plain low-pressure lamp gives less outside 10 to 30 degC; state its temperature factor"
-FAR = "beyond the lamp's table of output by temperature, whose end lines go on"
 
 
 def light_output(new, ageing, fouling, temperature, warm_up):
@@ -54,10 +51,8 @@ def light_output(new, ageing, fouling, temperature, warm_up):
 class UvReactorParameters(Parameters):
     """Lamp, sleeve, chamber and the assumptions of the dose."""
 
-    forms = (LampHours, LampReading)
-    lamp_uvc_output: float = quantity(
-        "power", "output at 254 nm of a new lamp", low=0, open_low=True
-    )
+    forms = (LampHours, uv_lamp.LampReading)
+    lamp_uvc_output: float = quantity("power", "output at 254 nm of a new lamp", open_low=True)
     lamp_power: float = quantity("power", "electrical power with ballast", low=0, open_low=True)
     arc_length: float = quantity("length", "length of the lit arc", open_low=True, high=5)
     chamber_length: float = quantity("length", "length of the chamber", open_low=True, high=10)
@@ -127,7 +122,7 @@ class UvReactorParameters(Parameters):
             faults.append("arc_length: must not be above the length of the chamber")
         if np.any(np.asarray(self.lamp_uvc_output) >= self.lamp_power):
             faults.append("lamp_uvc_output: must be below the electrical power of the lamp")
-        faults += table_faults(self.output_by_temperature, self.temperature_factor)
+        faults += uv_lamp.table_faults(self.output_by_temperature, self.temperature_factor)
         return faults + target_faults(self.target)
 
 
@@ -209,7 +204,7 @@ class UvReactor(Unit):
     def output(self, temperature, new: bool = False):
         """Return the light given in water of a temperature [K], old or new and clean. [W]"""
         p = self.parameters
-        warm = share_at(p.output_by_temperature, p.temperature_factor, temperature)
+        warm = uv_lamp.share_at(p.output_by_temperature, p.temperature_factor, temperature)
         ageing, fouling = (1.0, 1.0) if new else (p.ageing_factor, p.fouling_factor)
         return light_output(p.lamp_uvc_output, ageing, fouling, warm, p.warm_up_factor)
 
@@ -367,9 +362,7 @@ class UvReactor(Unit):
             "factor": Value(p.validation_factor, "factor"),
             "bias": later(lambda: tested / wanted, "factor"),
         }
-        cold = "the water is at {temperature}: " + (
-            COLD if p.output_by_temperature is None else FAR
-        )
+        cold = f"the water is at {{temperature}}: {uv_lamp.why_dim(p.output_by_temperature)}"
         rows = (
             *((beyond.outside, cold) for beyond in self._cold_or_warm(inlet)),
             (tested > wanted * p.validation_factor * (1 + ROUND_OFF),
@@ -390,8 +383,8 @@ class UvReactor(Unit):
         ]
 
     def _cold_or_warm(self, inlet: Stream) -> list[Excursion]:
-        p = self.parameters
-        return beyond_known(p.output_by_temperature, p.temperature_factor, inlet.temperature)
+        p, water = self.parameters, inlet.temperature
+        return uv_lamp.beyond_known(p.output_by_temperature, p.temperature_factor, water)
 
 
 def _one_dose(address: str, tested: bool, doses: Mapping[str, Value], factor):
