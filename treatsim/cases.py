@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import dataclasses
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -18,13 +19,13 @@ from treatsim.case_checks import check_links, check_needs, check_structure, name
 from treatsim.case_hints import addresses, nearest
 from treatsim.case_meant import as_meant
 from treatsim.case_report import one_report
+from treatsim.case_slips import parse_as_meant
 from treatsim.case_text import (
     STANDARD_INPUT,
     Problems,
     beside,
     entry,
     line_numbers,
-    parse,
     read_overrides,
     read_record,
     read_text,
@@ -33,15 +34,17 @@ from treatsim.errors import RequestError, plain
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import Hold, operate
 from treatsim.flowsheet.result import Context, Result
-from treatsim.given import over_points
-from treatsim.operations.outcome import Override
+from treatsim.given import belongs, over_points
+from treatsim.operations.outcome import Override, Value
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.sheets import Given, sheet_of, still_told
 from treatsim.operations.unit import Unit
+from treatsim.safety.verdict import judge
 from treatsim.water.stream import Stream
 
 MOST_UNITS, MOST_PARTS, LONGEST_LINK = 200, 1000, 4000
 SOURCE = ("site", "water")  # tables that the source's water is made of
+ARROW = re.compile("[-=]+>|\u2192")  # as people draw it
 TOP_LEVEL = ("title", *case_sections.SECTIONS, "units", "flowsheet", "hold")
 
 
@@ -62,6 +65,11 @@ class Case:
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__}, {self.title}: {'; '.join(self.links)}>"
+
+    def _repr_html_(self) -> str:
+        from treatsim.case_view import case_html
+
+        return case_html(self)
 
     def changed(self, **fields: Any) -> Self:
         """Return a copy with some fields replaced."""
@@ -196,7 +204,9 @@ class Case:
         >>> case.solve({"lift_pump.speed": ["60 %", "80 %"]})["product.flow"]
         [4.65, 7.644] m3/h
         """
-        given = {address: (self.numeric(address), raw) for address, raw in (arrays or {}).items()}
+        arrays = {} if arrays is None else arrays
+        belongs(arrays, "items", "a mapping of addresses to their values")
+        given = {address: (self.numeric(address), raw) for address, raw in arrays.items()}
         found = over_points(given)
         points = max((array.size for array in found.values()), default=1)
         records = self.records(found)
@@ -207,7 +217,12 @@ class Case:
             (*case_sections.water_notes(records["water"]), *still_told(self.given, records)),
             self.overrides,
         )
-        return operate(self._connected(records), points, self.holds, context)
+        return operate(self._connected(records), points, self.holds, context, _judged)
+
+
+def _judged(result: Result, address: str) -> Value:
+    """Return what the judging tells of a result, such as a pH or a saturation."""
+    return judge(result).value(address)
 
 
 def _water_of(records: Mapping[str, Any]) -> Stream:
@@ -221,7 +236,8 @@ def load(path: str | Path, changes: Mapping[str, str] | None = None) -> Case:
     """
     text = read_text(Path(path))
     name = "standard input" if str(path) == STANDARD_INPUT else str(path)
-    return interpret(parse(text, name), name, line_numbers(text), changes)
+    tables, slips = parse_as_meant(text, name)
+    return interpret(tables, name, line_numbers(text), changes, slips)
 
 
 def interpret(
@@ -229,9 +245,11 @@ def interpret(
     path: str,
     lines: Mapping[str, int] | None = None,
     changes: Mapping[str, str] | None = None,
+    slips: Sequence[str] = (),
 ) -> Case:
-    """Turn the tables of a case into a Case."""
+    """Turn the tables of a case into a Case; `slips` are the problems of its writing."""
     problems = Problems(path, lines or {})
+    problems.found += slips
     data = copy.deepcopy(data)
     for address, value in (changes or {}).items():
         _set(data, address, value, problems)
@@ -324,7 +342,7 @@ def _links(data, problems: Problems) -> tuple[str, ...]:
     if isinstance(links, list) and links and all(isinstance(link, str) for link in links):
         parts = sum(link.count(">") + 1 for link in links)
         if parts <= MOST_PARTS and max(map(len, links)) <= LONGEST_LINK:
-            return tuple(links)
+            return tuple(ARROW.sub(">", link) for link in links)
         problems.add(
             "flowsheet.links",
             f"flowsheet.links: {parts} names; at most {MOST_PARTS}, and {LONGEST_LINK} letters a "

@@ -14,7 +14,7 @@ import numpy as np
 from treatsim.constants import CELSIUS_25, DAY
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Limit, Outcome, Value, loss
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.parameters import Parameters, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.water.acid_base import calcite_index
 from treatsim.water.acidity import ALKALINITY, CARBON, Acid, place_of, water_in
@@ -43,7 +43,7 @@ def bed_drop(flow, density, viscosity, area, depth, grain, porosity):
     return depth * (slow + 1.75 * density * solid * u * np.abs(u) / grain)
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class CalciteBedParameters(Parameters):
     """A bed of grains as it is filled."""
 
@@ -55,11 +55,12 @@ class CalciteBedParameters(Parameters):
     porosity: float = quantity("fraction", "free share of the bed", low=0.2, high=0.8)
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class CalciteBed(Unit):
     """Dissolves by the law of Plummer, Wigley and Parkhurst until it is saturated or leaves."""
 
     parameters: CalciteBedParameters
+    called = ("limestone", "remineralisation")
     hazards = ()
     dials = ("bed_volume",)
     headline = ("ph_behind", "hardness_added")

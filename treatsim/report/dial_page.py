@@ -8,7 +8,6 @@ import hashlib
 import html
 import json
 from collections.abc import Callable, Iterable, Sequence
-from importlib import resources
 from pathlib import Path
 from string import Template
 from typing import Any
@@ -108,7 +107,7 @@ def page(
 
 
 def _file(name: str) -> str:
-    return resources.files("treatsim.report").joinpath("page_files", name).read_text("utf-8")
+    return Path(__file__).with_name("page_files").joinpath(name).read_text("utf-8")
 
 
 def _hash(text: str) -> str:

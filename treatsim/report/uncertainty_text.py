@@ -9,9 +9,9 @@ import numpy as np
 
 import treatsim
 from treatsim import quantities
-from treatsim.operations.outcome import Value, at
+from treatsim.operations.outcome import at
 from treatsim.report.document import number
-from treatsim.report.page import Page, cell
+from treatsim.report.page import Page
 from treatsim.report.screen import counted, share
 from treatsim.studies.sensitivity import Sensitivity, Swing
 from treatsim.studies.uncertainty import PERCENTS, Chance, Uncertainty
@@ -114,10 +114,11 @@ def _chances(page: Page, told: Uncertainty, system: str) -> None:
             rest += 1
             continue
         assert limit is not None
+        value, asked = limit.told(system, 0, 3)
         rows.append((
             limit.full_name,
-            cell(Value(limit.value, limit.quantity), system, 0, 3),
-            f"{limit.relation} {cell(Value(limit.limit, limit.quantity), system, 0, 3)}",
+            value,
+            f"{limit.relation} {asked}",
             share(one.met),
             f"{share(one.low)} to {share(one.high)}",
             "" if one.met >= told.confidence else "TOO LOW",

@@ -9,7 +9,6 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -97,7 +96,7 @@ def _parse(text: str) -> dict[tuple[str, str], Guideline]:
 
 @cache
 def _standard() -> dict[tuple[str, str], Guideline]:
-    file = resources.files("treatsim.safety").joinpath("guideline_values.toml")
+    file = Path(__file__).with_name("guideline_values.toml")
     return _parse(file.read_text("utf-8"))
 
 
@@ -286,7 +285,7 @@ def taste_class(dissolved_solids: ArrayLike) -> Words:
 
 @cache
 def _removal() -> dict[str, dict[str, str]]:
-    file = resources.files("treatsim.safety").joinpath("not_removed.toml")
+    file = Path(__file__).with_name("not_removed.toml")
     return tomllib.loads(file.read_text("utf-8"))
 
 

@@ -30,6 +30,7 @@ NAMES = (
     "bed_contact",
     "array_months",
     "year_months",
+    "size_pairs",
     "day_clock",
     "chance",
     "logbook",
