@@ -71,5 +71,5 @@ def product_work(
 
 
 @cache
-def _gauss():
+def _gauss() -> tuple[Array, Array]:
     return np.polynomial.legendre.leggauss(GAUSS_NODES)
