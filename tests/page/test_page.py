@@ -182,7 +182,7 @@ def test_a_dial_outside_its_range_is_not_answered(river):
     enter(river, "water.uv_transmittance", "")
     assert "OUTSIDE" in river.inner_text("#count")
     enter(river, "water.uv_transmittance", "86")
-    assert "9 met" in river.inner_text("#count")
+    assert "12 met" in river.inner_text("#count")
 
 
 def test_no_target_is_not_judged_at_any_setting(river):
