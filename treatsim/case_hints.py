@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import difflib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from treatsim import operations, quantities
@@ -14,6 +14,7 @@ from treatsim.operations.parameters import read_value
 from treatsim.operations.sheets import entries
 from treatsim.water.substances import substance
 
+Homes = Callable[[str], Sequence[str]]  # key -> the tables of the case that can hold it
 WORD = re.compile("[a-z]{4,}")
 LONGEST_WORD = 60  # letters of a name that is compared
 ABSENT = " (left out)"
@@ -59,12 +60,25 @@ def did_you_mean(name: Any, known: Iterable[str]) -> str:
     return f"did you mean {told}?" if 0 < len(found) <= MOST_KEYS else f"known: {', '.join(known)}"
 
 
-def homes(data: Mapping[str, Any], sections: Mapping[str, type]) -> dict[str, list[str]]:
-    """Return, for every key that a table of the case can hold and does not yet, those tables.
+def homes(data: Mapping[str, Any], sections: Mapping[str, type]) -> Homes:
+    """Return a function that tells which tables of the case can hold a key and do not yet.
 
     `sections` are the tables that are no units, with their records; one that the file leaves out
-    ends in ABSENT.
+    ends in ABSENT. Nothing is looked up before a key is asked for.
     """
+    found: dict[str, list[str]] = {}
+
+    def tables(key: str) -> Sequence[str]:
+        if not found:
+            found.update(_tables_by_key(data, sections))
+        return found.get(key, ())
+
+    return tables
+
+
+def _tables_by_key(
+    data: Mapping[str, Any], sections: Mapping[str, type]
+) -> Mapping[str, list[str]]:
     found: dict[str, list[str]] = {}
     tables: list[tuple[str, Any]] = [
         (name if name in data else name + ABSENT, record) for name, record in sections.items()
@@ -82,10 +96,10 @@ def homes(data: Mapping[str, Any], sections: Mapping[str, type]) -> dict[str, li
     return found
 
 
-def _elsewhere(key: str, where: str, home: Mapping[str, list[str]]) -> list[str]:
+def _elsewhere(key: str, where: str, home: Homes) -> list[str]:
     """Return the other tables that take a key; one left out is meant by no unit."""
     unit = where.startswith("units.")
-    tables = [name for name in home.get(key, ()) if not (unit and name.endswith(ABSENT))]
+    tables = [name for name in home(key) if not (unit and name.endswith(ABSENT))]
     return [name.removesuffix(ABSENT) for name in tables if name.removesuffix(ABSENT) != where]
 
 
@@ -102,7 +116,7 @@ def meant(
     key: str,
     fields: Iterable[str],
     where: str,
-    home: Mapping[str, list[str]],
+    home: Homes,
     declared: Iterable[dataclasses.Field] = (),
 ) -> str:
     """Return the key of a table that is meant by one it does not know, or ""."""
@@ -114,7 +128,7 @@ def meant(
     return near or by_meaning(key, {item.name: item.metadata["meaning"] for item in declared})
 
 
-def _belongs(key: str, fields: list[str], where: str, home: Mapping[str, list[str]]) -> list[str]:
+def _belongs(key: str, fields: list[str], where: str, home: Homes) -> list[str]:
     """Return the other tables that a key belongs to, if none of its own table is likelier."""
     tables = _elsewhere(key, where, home)
     if tables and _having(key, fields):
@@ -163,7 +177,7 @@ def misplaced(
     key: str,
     fields: Iterable[str],
     where: str,
-    home: Mapping[str, list[str]],
+    home: Homes,
     declared: Iterable[dataclasses.Field] = (),
 ) -> str:
     """Return what to do with a key that a table does not know; `declared` are its fields."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -11,7 +10,7 @@ import numpy as np
 
 from treatsim.correlations.uv.optics import napierian_absorption
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import Parameters, choice, quantity, reference
+from treatsim.operations.parameters import Parameters, choice, quantity, record, reference
 from treatsim.operations.sheets import Sheet
 from treatsim.power.battery import BatteryParameters
 from treatsim.power.loads import LoadsParameters
@@ -39,7 +38,7 @@ from treatsim.water.substances import SUBSTANCES, substance
 from treatsim.water.water_table import WaterTable, water_table
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class Absorbance(Sheet):
     """Reading of a spectrophotometer."""
 
@@ -58,7 +57,7 @@ class Absorbance(Sheet):
         )
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class WaterParameters(Parameters):
     """What was measured of the source."""
 
@@ -119,7 +118,7 @@ class WaterParameters(Parameters):
         return found
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class FlowsheetParameters(Parameters):
     """How the units are joined."""
 
@@ -130,7 +129,7 @@ class FlowsheetParameters(Parameters):
     )
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class HoldParameters(Parameters):
     """A result to be reached by moving an input; as often as needed."""
 

@@ -9,6 +9,7 @@ import argparse
 import os
 import signal
 from collections.abc import Sequence
+from functools import cache
 
 from treatsim import __version__, errors
 from treatsim.cli_options import OPTIONS
@@ -101,6 +102,7 @@ def parsed(argv: Sequence[str] | None):
     return arguments
 
 
+@cache  # `main` may be called many times by one program
 def parser() -> argparse.ArgumentParser:
     """Return the parser of the whole command line."""
     top = Parser(

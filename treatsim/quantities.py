@@ -76,6 +76,7 @@ QUANTITIES: dict[str, Quantity] = {
     "log_reduction": Quantity("1", "log", "log", 0, INF, "decimal logarithm of a reduction"),
     "molar_energy": Quantity("J/mol", "kJ/mol", "kJ/mol", 0, INF, "energy per amount"),
     "mass": Quantity("kg", "g", "g", 0, INF, "mass"),
+    "weight": Quantity("kg", "kg", "lb", 0, INF, "mass of what is carried to the site"),
     "mass_fraction": Quantity("1", "g/kg", "g/kg", 0, 0.4, "mass per mass of solution"),
     "people": Quantity("1", "people", "people", 0, INF, "number of people"),
     "organisms": Quantity("1/m3", "1/L", "1/L", 0, INF, "organisms per volume"),
@@ -128,6 +129,7 @@ SIZES: dict[str, tuple[float, float]] = {  # least and most that is typed in bes
     "head": (1e-6, 3000.0),  # above any pump here: 120 bar are 1220 m
     "length": (1e-6, 1e5),
     "mass": (1e-9, 1e5),
+    "weight": (1e-3, 1e6),
     "people": (1.0, 1e7),
     "power": (1e-6, 1e7),
     "pressure": (1e-3, 2e7),  # 200 bar, above any membrane

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from command import treatsim
 
+from treatsim.running.draws import between_draws
 from treatsim.running.year import CAUSES
 
 SEA = "cases/sea.toml"
@@ -142,3 +143,33 @@ def test_enough_for_the_people_but_unjudged_water_is_not_called_met():
     assert value(told, "people_served_on_95_percent_of_days") >= 200
     assert (told["state"], told["status"]) == ("not_judged", 0)
     assert any("NOT JUDGED at the setting in the case: germs" in line for line in told["answer"])
+
+
+def test_a_poor_day_is_told_with_its_scatter_between_draws():
+    """Enough in this draw, not in any: that is not judged, and no word of it being met."""
+    told = document()
+    low, high = (end["value"] for end in told["between_draws"]["year.water_on_95_percent_of_days"])
+    assert low <= value(told, "water_on_95_percent_of_days") <= high
+
+
+def test_enough_in_this_draw_of_years_but_not_in_any_is_not_judged():
+    def river(*options):
+        return json.loads(treatsim("year", "cases/river.toml", "--json", *options).out)
+
+    usual = river()
+    served = usual["values"]["year.people_served_on_95_percent_of_days"]["value"]
+    low = usual["between_draws"]["year.people_served_on_95_percent_of_days"][0]["value"]
+    assert low < served
+    told = river("--set", f"people.number={(low + served) / 2:.0f} people")
+    assert any("another draw of years may serve fewer" in line for line in told["answer"])
+
+
+def test_scatter_of_independent_days_is_that_of_the_books():
+    """Even days, none like the one before: the deviation of a percentile in closed form."""
+    days = np.random.default_rng(3).random((365, 20))
+    low, high = between_draws(days, 5.0)
+    deviation = np.sqrt(0.05 * 0.95 / days.size)  # over a density of 1
+    assert (high - low) / 3.92 == pytest.approx(deviation, rel=0.35)
+    same = np.repeat(days[:, :1], 20, axis=1)  # twenty times the same year: nothing scatters
+    assert np.ptp(between_draws(same, 5.0)) == 0
+    assert between_draws(days[:, :9], 5.0) is None

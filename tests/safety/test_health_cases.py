@@ -91,7 +91,7 @@ def test_remedies_only_name_what_helps():
         found = solved("river_chlorine", changes)
         assert helpful("river_chlorine", changes), changes
         for remedy in helpful("river_chlorine", changes):
-            assert set(remedy.closes) <= set(missed(found))
+            assert set(remedy.closes) <= {x.full_name for x in found.of_state("not_met")}
 
 
 def test_more_turbid_water_asks_for_settling_or_a_finer_filter():

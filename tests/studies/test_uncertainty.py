@@ -12,6 +12,7 @@ from scipy.stats import norm
 
 from treatsim import cases
 from treatsim.errors import CaseError, NoSolutionError, RequestError
+from treatsim.normal import normal_score, normal_share
 from treatsim.safety.verdict import judge
 from treatsim.spreads import Spread
 from treatsim.studies import uncertainty as module
@@ -32,6 +33,15 @@ def river():
 @pytest.fixture(scope="module")
 def told(river):
     return uncertainty(river, samples=2**13)
+
+
+def test_shares_and_scores_are_those_of_the_reference_library_and_finite_at_the_ends():
+    shares = np.concatenate([np.logspace(-300, -1, 50), 1 - np.logspace(-15, -1, 50)])
+    assert normal_score(shares) == pytest.approx(norm.ppf(shares), rel=1e-13, abs=1e-15)
+    scores = np.linspace(-37, 37, 75)
+    assert normal_share(scores) == pytest.approx(norm.cdf(scores), rel=1e-12, abs=0)
+    assert np.all(np.isfinite(normal_score([0, 1])))
+    assert normal_share([-np.inf, np.inf]).tolist() == [0, 1]
 
 
 def chance(told, address):

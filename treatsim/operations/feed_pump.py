@@ -16,7 +16,7 @@ from treatsim.correlations.hydraulics.motor import part_load_efficiency
 from treatsim.errors import RequestError
 from treatsim.operations.declarations import FASTER, SLOWER, Company, Earns, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
-from treatsim.operations.parameters import Parameters, points, quantity
+from treatsim.operations.parameters import Parameters, points, quantity, record
 from treatsim.operations.sheets import Sheet
 from treatsim.operations.unit import Unit
 from treatsim.ranges import excursions
@@ -94,7 +94,7 @@ def electrical_losses(power, shaft, drive_efficiency):
     return {"drive": power * (1 - drive_efficiency), "motor": power * drive_efficiency - shaft}
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class CurvePoints(Sheet):
     """Points of a pump's curve at full speed, as its data sheet shows it."""
 
@@ -139,7 +139,7 @@ class CurvePoints(Sheet):
         return f"{text}; {shut} at no flow{measured}"
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class FeedPumpParameters(Parameters):
     """A pump by its curve at full speed."""
 
@@ -177,7 +177,7 @@ class FeedPumpParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class FeedPump(Unit):
     """A pump that takes what the line lets it."""
 

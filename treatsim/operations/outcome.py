@@ -78,6 +78,13 @@ class Limit:
         return self.address.rpartition(".")[2]
 
     @property
+    def full_name(self) -> str:
+        """Its name in words, with the unit it is of where the words do not say it."""
+        owner = self.address.partition(".")[0]
+        said = owner in ("", "health", "product", "analytes") or owner in self.name
+        return self.name if said else f"{self.name} ({owner})"
+
+    @property
     def meets(self):
         """Whether it is judged and kept, per point; round-off on the limit counts as kept."""
         slack = ROUND_OFF * np.abs(self.limit)

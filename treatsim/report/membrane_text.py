@@ -22,8 +22,8 @@ NOTES = [
     "where it ends, and pressure to none at rest: a displacement pump presses sooner, so that its "
     "gain there may be steeper than told.",
 ]
-TWO_PASSES = (
-    "While the water between the passes is saltier than in steady run, a second pass of low "
+SEVERAL_PASSES = (
+    "While the water between the passes is saltier than in steady run, a later pass of low "
     "pressure makes less than is counted here: go by the conductivity behind it, not by the clock."
 )
 STATES = {"met": "met", "not_met": "NOT MET", "not_judged": "not judged"}
@@ -31,7 +31,7 @@ STATES = {"met": "met", "not_met": "NOT MET", "not_judged": "not judged"}
 
 def membrane_notes(found: MembraneStart) -> list[str]:
     """Return what the start of membranes rests on."""
-    return [*NOTES, TWO_PASSES] if len(found.train.passes) > 1 else NOTES
+    return [*NOTES, SEVERAL_PASSES] if len(found.train.passes) > 1 else NOTES
 
 
 def membrane_rows(found: MembraneStart, system: str) -> Iterator[Row]:

@@ -130,21 +130,13 @@ def limit_row(
 ) -> tuple[str, ...]:
     """Return name, value, what is asked, and the chance that it is met."""
     value, asked = limit.told(system, point, DIGITS)
-    return limit_name(limit), value, f"{limit.relation} {asked}", chance_text(limit, chances)
+    return limit.full_name, value, f"{limit.relation} {asked}", chance_text(limit, chances)
 
 
 def chance_text(limit: Limit, chances: Mapping[tuple[str, str], float]) -> str:
     """Return the chance that a limit is met, or "" where it is not known."""
     chance = chances.get((limit.name, limit.address))
     return "" if chance is None else share(chance)
-
-
-def limit_name(limit: Limit) -> str:
-    """Return a limit in words, with its unit where the words do not name it."""
-    owner = limit.address.partition(".")[0]
-    if not owner or owner in limit.name or owner in ("health", "product", "analytes"):
-        return limit.name
-    return f"{limit.name} ({owner})"
 
 
 def share(value: float) -> str:

@@ -70,7 +70,7 @@ def _answer(page: Page, verdict: Verdict, system: str, point: int) -> None:
     counts = ", ".join(f"{len(rows)} {HEADS[s]}" for s, rows in by_state.items() if rows)
     total = f"{len(verdict.limits)} limit{'s' if len(verdict.limits) != 1 else ''}: {counts}"
     if by_state["not_met"]:
-        names = "; ".join(limit.name for limit in by_state["not_met"])
+        names = "; ".join(limit.full_name for limit in by_state["not_met"])
         page.line(f" {total}. NOT met: {names}.", "bold red")
     elif by_state["not_judged"]:
         page.line(f" {total}. What is judged is met; that is no promise for the rest.", "yellow")
@@ -85,7 +85,7 @@ def _answer(page: Page, verdict: Verdict, system: str, point: int) -> None:
         f"not judged: {limit.name}" + (f"; needs {limit.needs}" if limit.needs else "")
         for limit in by_state["not_judged"]
     )
-    page.listing(f"waived: {limit.name}: {limit.waived}" for limit in by_state["waived"])
+    page.listing(f"waived: {limit.full_name}: {limit.waived}" for limit in by_state["waived"])
     rows = []
     for address, words in (("product.flow", "product"), ("energy.specific", "energy")):
         if address in verdict.values:
@@ -138,7 +138,7 @@ def _limits(
 
 def _moves(limit: Limit) -> str:
     mover = f" (input {limit.binding_input})" if limit.binding_input else ""
-    return f"{limit.name}: {limit.advice}{mover}; limit from {limit.source}"
+    return f"{limit.full_name}: {limit.advice}{mover}; limit from {limit.source}"
 
 
 def _line(page: Page, verdict: Verdict, system: str, point: int) -> None:

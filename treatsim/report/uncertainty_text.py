@@ -45,7 +45,7 @@ def uncertainty_text(
     samples = f"{told.samples:,}".replace(",", " ")
     many = counted(len(told.inputs.spreads), "uncertain input")
     page.line(f"{context.path}: {samples} samples of {many}")
-    if missed := [limit.name for limit in told.nominal.of_state("not_met")]:
+    if missed := [limit.full_name for limit in told.nominal.of_state("not_met")]:
         page.line(f"NOT MET at the settings in the case: {', '.join(missed)}", "bold red")
     _inputs(page, told, system)
     _chances(page, told, system)
@@ -114,10 +114,9 @@ def _chances(page: Page, told: Uncertainty, system: str) -> None:
             rest += 1
             continue
         assert limit is not None
-        owner = limit.address.partition(".")[0]
         value, asked = limit.told(system, 0, 3)
         rows.append((
-            f"{limit.name} ({owner})",
+            limit.full_name,
             value,
             f"{limit.relation} {asked}",
             share(one.met),

@@ -15,7 +15,16 @@ from treatsim.report.page import Page, cell
 from treatsim.report.startup_text import cautions_of
 from treatsim.running.plan import Plan, bound_by
 from treatsim.running.start_cost import NEVER
-from treatsim.running.year import CAUSES, DRY, POOR, Year, energy, implausible, worst_weeks
+from treatsim.running.year import (
+    CAUSES,
+    DRY,
+    ON_95,
+    POOR,
+    Year,
+    energy,
+    implausible,
+    worst_weeks,
+)
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 ROUNDING = 1e-3  # of the mean day: a cause below it in every month is not shown
@@ -62,7 +71,8 @@ def answer(found: Year, system: str) -> list[str]:
         f"{show('water_mean')} a day on average, at least {show('water_on_95_percent_of_days')} on "
         f"95 % of days; {show('water_worst_week')} a day in the worst week"
     ]
-    served = found.values.get("year.people_served_on_95_percent_of_days")
+    lines += _of_other_draws(found, system)
+    served = found.values.get(ON_95["people"])
     if served is None:
         lines.append("people NOT JUDGED: no table [people]")
     elif found.wanted is None:
@@ -70,8 +80,10 @@ def answer(found: Year, system: str) -> list[str]:
                      "served is not stated (people.number)")  # fmt: skip
     else:
         enough = served.value >= found.wanted
-        lines.append(f"{'' if enough else 'NOT MET: '}{served.value:.0f} people served on 95 % of "
-                     f"days, {found.wanted:.0f} are to be served")  # fmt: skip
+        state = "NOT MET: " if not enough else "NOT JUDGED: " if found.unsure else ""
+        why = "; another draw of years may serve fewer" if enough and found.unsure else ""
+        lines.append(f"{state}{served.value:.0f} people served on 95 % of days, "
+                     f"{found.wanted:.0f} are to be served{why}")  # fmt: skip
     lines += [f"NOT MET at the setting in the case: {words}; these litres are not fit to count on"
               for words in found.missed]  # fmt: skip
     if np.isfinite(found.plan.most_starts):
@@ -92,6 +104,17 @@ def answer(found: Year, system: str) -> list[str]:
     if found.state == "met":
         lines.append("every limit judged at the setting in the case is met; see treatsim solve")
     return lines
+
+
+def _of_other_draws(found: Year, system: str) -> list[str]:
+    """Say how far the poor day hangs on the years that happened to be drawn."""
+    ends = found.draws.get(ON_95["water"])
+    if ends is None:
+        return []
+    low, high = (quantities.text(end, "volume", system, DIGITS) for end in ends)
+    line = f"other draws of {found.daily.shape[1]} years have {low} to {high} on 95 % of days"
+    people = found.draws.get(ON_95["people"])
+    return [line + ("" if people is None else f", for {people[0]:.0f} to {people[1]:.0f} people")]
 
 
 def _of_starts(plan: Plan, system: str) -> str:
@@ -138,6 +161,11 @@ def notes(found: Year, system: str) -> list[str]:
     if plan.battery.temperature is None:
         lines.append("The battery is as warm as the air of the day before, not of the hour; state "
                      "battery.temperature where its box is warm or cool.")  # fmt: skip
+    if found.draws:
+        lines.append("Other draws: 95 % of them, by drawing whole years again out of these. The "
+                     "litres of a poor day jump where a start more or less makes it.")  # fmt: skip
+    else:
+        lines.append("Too few years to tell by how much the poor day would differ in others.")
     if found.life is not None:
         lines.append(f"By its cycles alone the battery lasts {found.life:.3g} years; age and heat "
                      "take more.")  # fmt: skip
@@ -246,6 +274,10 @@ def year_document(case: Any, found: Year, system: str = "si") -> dict[str, Any]:
         "state": found.state,
         "answer": answer(found, system),
         "values": {key: number(value.value, value.quantity) for key, value in found.values.items()},
+        "between_draws": {
+            key: [number(end, found.values[key].quantity) for end in ends]
+            for key, ends in found.draws.items()
+        },
         "months": {
             key: twelve(values, "fraction" if key == "days_without_water" else "volume")
             for key, values in months(found).items()

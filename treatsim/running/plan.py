@@ -22,7 +22,7 @@ from treatsim.power.loads import CLASSES, read_hours, share_inside
 from treatsim.power.sun import HOURS
 from treatsim.power.weather import Weather
 from treatsim.quantities import text
-from treatsim.running.dispatch import Trace, begin, stretch
+from treatsim.running.dispatch import Trace, begin, run_up, stretch
 from treatsim.running.operation import OperationParameters, tank_volume
 from treatsim.running.plant import (
     Needs,
@@ -360,13 +360,15 @@ def walked(
     Energy balance.
     """
     steps = len(scenarios[0].sun)
-    starts = range(0, steps, STRETCH)
-    pieces = [slice(n, min(n + STRETCH, steps)) for n in starts]
-    state, first = None, int(before > 0)
-    for number, piece in enumerate([slice(steps - before, steps)] * first + pieces):
-        side = joined(over_time(tuple(scenarios), steps, piece))
+    state = None
+    for first in (*range(-before, 0, STRETCH), *range(0, steps, STRETCH)):
+        last = min(first + STRETCH, 0 if first < 0 else steps)
+        rows = slice(first % steps, last if last > 0 else steps + last)
+        side = joined(over_time(tuple(scenarios), steps, rows))
         state = begin(side) if state is None else state
+        if first < 0:  # days walked before the year are no part of what is done
+            state = run_up(side, state, step)
+            continue
         trace, state = stretch(side, state, step)
-        if number >= first:  # the days walked before the year are no part of what is done
-            progress(piece.stop, steps)
-            yield trace
+        progress(last, steps)
+        yield trace

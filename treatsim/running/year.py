@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -20,6 +21,7 @@ from treatsim.power.ageing import damage
 from treatsim.power.months import Months, months_of
 from treatsim.power.sun import MONTH_OF_DAY
 from treatsim.running.dispatch import Trace
+from treatsim.running.draws import between_draws
 from treatsim.running.plan import Change, Plan, plan_of, scenario, tools_from
 from treatsim.running.prepared import prepared
 from treatsim.running.together import without_bounds, year_together
@@ -61,6 +63,9 @@ RESULTS = {
     "year.curtailed": "power",
 }
 
+ON_95 = {"water": "year.water_on_95_percent_of_days",
+         "people": "year.people_served_on_95_percent_of_days"}  # fmt: skip
+
 
 class Year(NamedTuple):
     """What a plan gives over its years."""
@@ -78,15 +83,22 @@ class Year(NamedTuple):
     missed: tuple[str, ...] = ()  # limits that the train misses at its setting in the case
     open: tuple[str, ...] = ()  # limits that are not judged there
     wanted: float | None = None  # people to be served
+    draws: Mapping[str, tuple[float, float]] = MappingProxyType({})  # of values, by address
+
+    @property
+    def unsure(self) -> bool:
+        """Whether another draw of years may not be enough for the people, where this one is."""
+        low = self.draws.get(ON_95["people"])
+        return self.wanted is not None and low is not None and low[0] < self.wanted
 
     @property
     def state(self) -> str:
-        """Whether water is fit by every limit, and enough on 95 % of days."""
-        served = self.values.get("year.people_served_on_95_percent_of_days")
+        """Whether water is fit by every limit, and enough on 95 % of days in any draw of years."""
+        served = self.values.get(ON_95["people"])
         short = self.wanted is not None and served is not None and served.value < self.wanted
         if self.missed or short:
             return "not_met"
-        if self.open or self.wanted is None or served is None:
+        if self.open or self.wanted is None or served is None or self.unsure:
             return "not_judged"
         return "met"
 
@@ -190,8 +202,20 @@ def year_of(
     spare = np.full(12, left * per_joule)
     lost = lost_litres(monthly, tuple(lifts), best) | {"pump": spare}
     daily = by_day(trace, plan.step)
-    return Year(plan, trace, daily_water(plan, daily), monthly[0], best + spare, lost, tools,
-                life_of(plan, trace), values(plan, daily, people))  # fmt: skip
+    water = daily_water(plan, daily)
+    return Year(plan, trace, water, monthly[0], best + spare, lost, tools, life_of(plan, trace),
+                values(plan, daily, people), draws=of_other_draws(water, people))  # fmt: skip
+
+
+def of_other_draws(daily: Array, people: Any = None) -> dict[str, tuple[float, float]]:
+    """Return between what the results of the poor day lie in other draws of as many years."""
+    poor, day = between_draws(daily, POOR), between_draws(daily, SERVED)
+    if poor is None or day is None:
+        return {}
+    found = {"year.water_on_90_percent_of_days": poor, ON_95["water"]: day}
+    if people is not None:
+        found[ON_95["people"]] = (_served(day[0], people), _served(day[1], people))
+    return found
 
 
 def lifts_something(plan: Plan, cause: str) -> bool:
@@ -293,16 +317,16 @@ def values(plan: Plan, trace: Trace, people: Any = None) -> dict[str, Value]:
     if plan.demand is not None:
         found["days_short_at_the_tap"] = np.mean(daily < plan.demand * (1 - 1e-9))
     if people is not None:
-        left = max(on_95 - float(_institutions(people)), 0.0)
-        served = people_served(left, people.each, people.losses)
-        found["people_served_on_95_percent_of_days"] = float(served)
+        found["people_served_on_95_percent_of_days"] = _served(on_95, people)
     return {
         f"year.{key}": Value(float(value), RESULTS[f"year.{key}"]) for key, value in found.items()
     }
 
 
-def _institutions(people: Any) -> float:
-    return people.institution_demand / (1 - people.losses)
+def _served(water: float, people: Any) -> float:
+    """Return the people that the water of a day serves. [m3]"""
+    institutions = float(people.institution_demand) / (1 - people.losses)
+    return float(people_served(max(water - institutions, 0.0), people.each, people.losses))
 
 
 def energy(plan: Plan, trace: Trace) -> dict[str, float]:

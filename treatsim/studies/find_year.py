@@ -6,8 +6,8 @@ All sizes tried see the same drawn years, so that a larger one is never worse by
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -17,24 +17,24 @@ import numpy as np
 import treatsim
 from treatsim import quantities
 from treatsim.arrays import Array
-from treatsim.constants import DAY
-from treatsim.errors import RequestError
 from treatsim.operations.parameters import field_problem
-from treatsim.running.dispatch import Trace
-from treatsim.running.plan import Plan, plan_of, scenario, walked
-from treatsim.running.prepared import Prepared, prepared
-from treatsim.running.year import RESULTS, by_day, values
-from treatsim.safety.verdict import NOT_MET, judge
+from treatsim.running.prepared import prepared
+from treatsim.running.year import RESULTS, of_other_draws
 from treatsim.studies.requirements import Target
+from treatsim.studies.year_sizes import (
+    CAPACITY,
+    adjusted,
+    are_met,
+    demand_told,
+    fits,
+    limit_of,
+    of_parts,
+    results_at,
+)
 
 PREFIX = "year."
-TABLES = ("array", "battery", "operation", "loads")
-OF_THE_TRAIN = ("loads.inverter_efficiency", "operation.least_run")  # change it as a load
-PER_DAY = ("/day", "/d")
-OF_A_START = ("operation.warm_up", "operation.warm_up_power", "operation.flush")
 FIT = "fit"  # whether a size of a unit misses no limit that is met now
 PLACES = 13  # sizes tried at once
-RUN_UP = 365  # days before the year, which begins as it ends, as `year` tells it
 REACH = 8.0  # times and parts of the present size that are looked at
 ROUNDS = 3  # each cuts the step to a twelfth: 41 %, 2.9 %, 0.24 % in the end
 DIGITS = 3
@@ -54,6 +54,8 @@ class Sizes:
     missed: tuple[str, ...]  # limits of the water missed at the setting in the case
     open: tuple[str, ...]  # not judged there
     fit: Any  # whether a size of a unit misses no limit that is met at its present one
+    # result at the edge -> between what it lies in other draws of years, SI
+    draws: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     @property
     def edge(self) -> int | None:
@@ -94,16 +96,25 @@ class Sizes:
             if place == edge:
                 size = self._rounded(place, bool(self.met[-1]), system)
             found.append(f"  at {size}: {told}")
+            if place == edge:
+                found += [f"    in other draws of years {low} to {high}"
+                          for low, high in self._scatter(system)]  # fmt: skip
         if not self.fit.all():
             found.append("  sizes that miss a limit which is met in the case count as not met")
-        found.append(
-            "  everything else as in the case, the other sizes too; all see the same years"
-        )
+        kept = "everything else as in the case, the other sizes too"
+        if self.address == CAPACITY:
+            kept += "; charge and discharge power grow with the battery"
+        found.append(f"  {kept}; all see the same years")
         found += [f"  NOT MET at the setting in the case: {words}; no size makes this water fit"
                   for words in self.missed]  # fmt: skip
         if self.open:
             found.append("  NOT JUDGED at the setting in the case: " + ", ".join(self.open))
         return found
+
+    def _scatter(self, system: str) -> list[list[str]]:
+        """Return between what the results at the edge lie in other draws of years."""
+        return [[quantities.text(end, RESULTS[name], system, DIGITS) for end in ends]
+                for name, ends in self.draws.items()]  # fmt: skip
 
     def _rounded(self, edge: int, up: bool, system: str) -> str:
         """Return the edge, rounded to the side that meets what is asked."""
@@ -136,13 +147,17 @@ class Sizes:
             "met": "everywhere" if self.met.all() else "nowhere" if edge is None
             else "above" if self.met[-1] else "below",
             "tried": rows,
+            "between_draws": {
+                name: [show(end, RESULTS[name]) for end in ends]
+                for name, ends in self.draws.items()
+            },
             "not_met_in_case": list(self.missed),
             "not_judged": list(self.open),
         }  # fmt: skip
 
 
 def find_year(
-    case: Any, addresses: Sequence[str], wanted: Sequence[Target],
+    case: Any, address: str, wanted: Sequence[Target],
     progress: Callable[[int, int], None] = lambda done, total: None,
 ) -> Sizes:  # fmt: skip
     """Find the size of something for which the years of a case meet what is asked.
@@ -151,7 +166,7 @@ def find_year(
     ----------
     case : Case
         With the tables that `treatsim year` needs.
-    addresses : sequence of str
+    address : str
         One input of [array], [battery], [operation] or [loads], or the volume of a storage tank.
     wanted : sequence of Target
         Targets of results of the year.
@@ -169,142 +184,38 @@ def find_year(
     NoSolutionError
         The train has no answer at its setting.
     """
-    limits = [_limit(target) for target in wanted]
-    if len(addresses) != 1:
-        raise RequestError("over years one input is adjusted at a time: give one --adjust")
-    address = addresses[0]
-    item, now = _adjusted(case, address)
+    limits = [limit_of(target) for target in wanted]
+    item, now = adjusted(case, address)
     ready = prepared(case, Path(case.path).parent)
     low, high = (
         max(now / REACH, item.metadata["low"]), min(now * REACH, item.metadata["high"]),
     )  # fmt: skip
     tried = np.unique(np.append(np.geomspace(max(low, now * 1e-3), high, PLACES), now))
     tried = tried[[field_problem(item, float(v)) is None for v in tried]]
+    water: list[Array] = []
     sizes, found = np.zeros(0), {name: np.zeros(0) for name in (*(t.address for t in wanted), FIT)}
     for number in range(ROUNDS):
-        rows = _results(
-            case, ready, address, tried,
-            partial(_of_rounds, progress, number),
+        at_sizes = results_at(
+            case, ready, [{address: float(size)} for size in tried],
+            partial(of_parts, progress, number, ROUNDS),
         )  # fmt: skip
-        rows[FIT] = _fit(case, address, tried)
-        _demand_told(wanted, rows)
+        rows = at_sizes.results
+        rows[FIT] = fits(case, address, tried)
+        demand_told(wanted, rows)
         order = np.argsort(np.append(sizes, tried), kind="stable")
         sizes = np.append(sizes, tried)[order]
+        water = [(water + at_sizes.water)[n] for n in order]
         found = {name: np.append(found[name], rows[name])[order] for name in found}
         fit = np.asarray(found[FIT] > 0)
-        met = _met(wanted, limits, found) & fit
+        met = are_met(wanted, limits, found) & fit
         shown = {name: row for name, row in found.items() if name != FIT}
         told = Sizes(address, item.metadata["kind"], now, tuple(wanted), sizes, shown, met,
                      ready.missed, ready.open, fit)  # fmt: skip
         if told.edge is None:
-            break
+            return told
         other = told.edge + (-1 if met[-1] else 1)
         ends = sorted((float(sizes[told.edge]), float(sizes[other])))
         tried = np.geomspace(ends[0], ends[1], PLACES)[1:-1]
-    return told
-
-
-def _of_rounds(progress: Callable[[int, int], None], number: int, done: int, total: int) -> None:
-    progress(number * total + done, ROUNDS * total)
-
-
-def _fit(case: Any, address: str, sizes: Array) -> Array:
-    """Return 1 where a size of a unit misses no limit that is met now, and 0 where it does."""
-    if address.partition(".")[0] in TABLES:
-        return np.ones(sizes.size)
-    now = case.field(address)[1]
-    verdict = judge(case.solve({address: np.append(sizes, now)}))
-    shape = (sizes.size + 1,)
-    states = [np.broadcast_to(limit.states, shape) for limit in verdict.limits]
-    worse = [row != row[-1] for row in states if row[-1] != NOT_MET]
-    return 1.0 - np.any(worse, axis=0)[:-1] if worse else np.ones(sizes.size)
-
-
-def _met(wanted: Sequence[Target], limits: Sequence[float], found: dict[str, Array]) -> Any:
-    met: Any = np.ones(len(next(iter(found.values()))), bool)
-    for target, limit in zip(wanted, limits, strict=True):
-        row = found[target.address]
-        met &= row >= limit if target.relation == ">=" else row <= limit
-    return met
-
-
-def _limit(target: Target) -> float:
-    """Return what a target asks for, in SI; RequestError if it is no result of the year."""
-    if target.address not in RESULTS:
-        raise RequestError(
-            f'--until "{target.text}": over years a result of the year is asked for, one of '
-            f"{', '.join(RESULTS)}"
-        )
-    try:
-        return float(quantities.read(target.value, RESULTS[target.address]))
-    except RequestError as error:
-        per_day = RESULTS[target.address] == "volume" and target.value.rstrip().endswith(PER_DAY)
-        more = "; it is the water of a day already, so leave /day out" if per_day else ""
-        raise RequestError(f'--until "{target.text}": {error}{more}') from error
-
-
-def _adjusted(case: Any, address: str) -> tuple[dataclasses.Field, float]:
-    """Return declaration and value of what is adjusted; RequestError if it cannot be."""
-    table = address.partition(".")[0]
-    if (table not in TABLES and not _is_tank(case, address)) or address in OF_THE_TRAIN:
-        raise RequestError(
-            f"--adjust {address}: for results of the year a size of [array], [battery], "
-            "[operation] or [loads], or the volume of a storage tank is adjusted, such as "
-            "array.peak_power, battery.capacity, operation.tank"
-        )
-    item = case.numeric(address)
-    now = case.field(address)[1]
-    if now is None or not np.ndim(now) == 0 or not float(now) > 0:
-        raise RequestError(
-            f"--adjust {address}: needs a value above 0 in the case, to start from; try --set"
-        )
-    return item, float(now)
-
-
-def _is_tank(case: Any, address: str) -> bool:
-    """Whether an input of a unit is the volume that it holds."""
-    unit = case.flowsheet().units.get(address.partition(".")[0])
-    volume = None if unit is None else unit.usable_volume()
-    if volume is None:
-        return False
-    item, value = case.field(address)
-    return item.metadata["kind"] == "volume" and value == volume
-
-
-def _sized(case: Any, address: str, size: float) -> Any:
-    """Return the case with a size changed."""
-    table, _, name = address.partition(".")
-    records = "sections" if table in TABLES else "parameters"
-    own = getattr(case, records)
-    changed = dataclasses.replace(own[table], **{name: size})
-    return case.changed(**{records: {**own, table: changed}})
-
-
-def _results(
-    case: Any, ready: Prepared, address: str, sizes: Array, progress: Callable[[int, int], None]
-) -> dict[str, Array]:
-    """Return every result of the year at sizes, in one walk."""
-    people = case.sections.get("people")
-    plans: list[Plan] = []
-    for size in sizes:
-        own = _sized(case, address, float(size))
-        start = plans[0].train if plans and address not in OF_A_START else None
-        plans.append(plan_of(own, own.sections, ready.weather, ready.curve, train=start))
-    step = plans[0].step
-    sides, before = [scenario(plan) for plan in plans], round(RUN_UP * DAY / step)
-    pieces = [by_day(piece, step) for piece in walked(sides, step, before, progress)]
-    rows = [np.concatenate(parts) for parts in zip(*pieces, strict=True)]
-    whole = [np.split(row, len(sizes), axis=1) for row in rows]
-    told = [values(plan, Trace(*rows), people)
-            for plan, rows in zip(plans, zip(*whole, strict=True), strict=True)]  # fmt: skip
-    return {name: np.array([float(t[name].value) for t in told]) for name in told[0]}
-
-
-def _demand_told(wanted: Sequence[Target], found: dict[str, Array]) -> None:
-    """Raise RequestError if the case does not tell a result that is asked for."""
-    for target in wanted:
-        if target.address not in found:
-            raise RequestError(
-                f'--until "{target.text}": this case does not tell it; a table [people] is needed, '
-                "for days short at the tap also people.number and a tank"
-            )
+    assert told.edge is not None
+    draws = of_other_draws(water[told.edge], case.sections.get("people"))
+    return dataclasses.replace(told, draws={k: v for k, v in draws.items() if k in told.results})

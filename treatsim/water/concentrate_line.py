@@ -33,6 +33,7 @@ LARGEST_RATIO = 0.3  # kg of salt per kg of water; beyond, no activity model her
 SHRINK, TRIES = 0.7, 8  # of the largest factor, where PHREEQC finds no equilibrium
 COLDEST, WARMEST = ZERO_CELSIUS, ZERO_CELSIUS + 45.0
 WARM_NODES = nodes(COLDEST, WARMEST, 6)
+DIGITS = 9  # of a temperature in K; what a recycle leaves in the digits behind is no other water
 BLOCK = 8192  # points whose lines are summed at once: up to some hundred lines each
 DATABASES = sorted({scale.database for scale in SCALES.values()}, key=lambda n: (n != PITZER, n))
 HEAD = 3 + len(Constants._fields)  # columns before the minerals, those of Balance
@@ -267,7 +268,7 @@ _LATEST: deque[tuple[WaterAnalysis, np.ndarray, _Own]] = deque(maxlen=4)
 def _own(analysis: WaterAnalysis, temperature: np.ndarray) -> _Own:
     """Return the lines of the points; kept a while, for one verdict asks some twenty times."""
     points = () if analysis.own is None else analysis.own
-    given = _unrepeated(*np.broadcast_arrays(temperature, *points))
+    given = np.round(_unrepeated(*np.broadcast_arrays(temperature, *points)), DIGITS)
     for known, at, lines in tuple(_LATEST):
         if known is analysis and np.array_equal(at, given):
             return lines

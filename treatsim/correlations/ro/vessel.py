@@ -29,6 +29,7 @@ from treatsim.errors import require
 
 DEFAULT_TOLERANCE = 1e-5
 MOST_ELEMENTS = 1000
+AT_ONCE = 500  # points
 STATUS_WORDS = {
     vessel_step.FEED_BELOW_OSMOTIC: "the feed pressure is below the feed's osmotic pressure",
     vessel_step.DRY_OUT: "the feed is used up: 98 % is recovered before the end of the vessel",
@@ -162,7 +163,7 @@ def _checked(feed, membrane, channel, line, elements):
 
 def _marched(problem: Problem, pressure, count, tolerance) -> vessel_march.Path:
     """March every group of equal element count; shorter vessels repeat their outlet."""
-    if np.all(count == count[0]):
+    if count.size == 1 or np.all(count == count[0]):
         return vessel_march.march(problem, pressure, int(count[0]), tolerance)
     numbers = np.unique(count)
     nodes = np.empty((int(numbers[-1]) + 1, 5, count.size))
@@ -180,11 +181,14 @@ def _marched(problem: Problem, pressure, count, tolerance) -> vessel_march.Path:
 def _status(problem: Problem, path, pressure, line: SolutionLine):
     """Bits that follow from the two ends of the path."""
     push = pressure - problem.permeate_pressure
-    at = local(ARRAYS, problem, *(path.nodes[:, row] for row in (0, 1, 3, 4)))
-    beyond = (at.membrane > line.fraction_max).any(axis=0)
+    beyond, inlet = np.zeros(pressure.size, bool), np.asarray(problem.feed_fraction)
+    # many points node by node, which fits the cache; of few all nodes at once, which is one call
+    for nodes in path.nodes if pressure.size > AT_ONCE else [path.nodes.swapaxes(0, 1)]:
+        at = local(ARRAYS, problem, *(nodes[row] for row in (0, 1, 3, 4)))
+        beyond |= (at.membrane > line.fraction_max).reshape(-1, beyond.size).any(axis=0)
     felt = 1.0 if problem.reflection is None else problem.reflection
     return (
-        vessel_step.FEED_BELOW_OSMOTIC * (push < felt * osmotic_pressure(line, at.bulk[0]))
+        vessel_step.FEED_BELOW_OSMOTIC * (push < felt * osmotic_pressure(line, inlet))
         + vessel_step.NO_DRIVING_PRESSURE * (push <= 0)
         + vessel_step.BEYOND_LINE * beyond
     )
@@ -198,9 +202,11 @@ def _vessel(problem, mass_flow, path, count, line, shape) -> Vessel:
         inner = np.where(share > 0, m / share, 0.0)
     left = mass_flow - removed
     outer = (mass_flow * problem.feed_fraction - removed * inner) / left
-    rho_p, rho_c = density_at(line, inner), density_at(line, outer)
+    fractions = np.empty((3, *inner.shape))
+    fractions[0], fractions[1], fractions[2] = inner, outer, problem.feed_fraction
+    rho_p, rho_c, rho_f = density_at(line, fractions)
     flow = removed / rho_p
-    recovery = flow * density_at(line, problem.feed_fraction) / mass_flow
+    recovery = flow * rho_f / mass_flow
     rows = (removed, inner, flow, inner * rho_p, left, outer, left / rho_c, outer * rho_c, P)
     results = [v.reshape(shape) for v in (*rows, recovery, path.status, path.estimate)]
     nodes = path.nodes.reshape(*path.nodes.shape[:2], *shape)

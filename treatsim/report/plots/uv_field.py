@@ -32,9 +32,8 @@ def data(case) -> Table:
     radius = np.linspace(geometry.sleeve_outer_radius, geometry.chamber_radius, RADII)
     half = 0.5 * geometry.chamber_length
     height = half * np.sin(0.5 * np.pi * np.linspace(-1, 1, HEIGHTS))  # denser at the ends
-    field = local_fluence_rate(
-        geometry, float(at(item.unit.output(), 0)), item.absorption, radius, height[:, None]
-    )
+    light = float(at(item.unit.output(item.inlet.temperature), 0))
+    field = local_fluence_rate(geometry, light, item.absorption, radius, height[:, None])
     return table(
         column("position", height[:, None], "length"),
         column("radius", radius, "small_length"),

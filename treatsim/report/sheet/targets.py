@@ -37,9 +37,7 @@ def _grid(facts: Facts, limits: list[Limit]) -> Grid:
 
 
 def _row(facts: Facts, limit: Limit) -> tuple[str, str, str, str]:
-    owner = limit.address.partition(".")[0]
-    known = owner in limit.name or owner in ("", "health", "product", "analytes")
-    name = limit.name if known else f"{limit.name} ({owner})"
+    name = limit.full_name
     if np.isnan(float(at(limit.limit, 0))):
         return name, "", f"needs {limit.needs}" if limit.needs else "", WORDS[limit.state()]
     if np.isnan(float(at(limit.value, 0))):
