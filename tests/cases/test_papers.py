@@ -210,6 +210,7 @@ SHEETS = [
 ]
 CURVE = {"curve": ["24 m at 0 m3/h", "18 m at 6 m3/h"], "best_flow": "5 m3/h"}
 LAMP = {"lamp_hours": "6000 h", "lamp_life": "9000 h", "end_of_life_factor": 0.8}
+IN_AIR = {"air_irradiance": "0.9 W/m2", "air_distance": "2 m", "lit_length": "0.8 m"}
 JAR = {"jar_turbidity_before": "40 NTU", "jar_turbidity_after": "6 NTU",
        "jar_coagulant_dose": "0 mg/L"}  # fmt: skip
 COLUMN = {"column_depth": "1.2 m", "column_readings": ["60 % at 10 min", "30 % at 40 min"],
@@ -225,6 +226,8 @@ SHEETS += [
     ("uv_reactor", LAMP, {"lamp_hours": "9001 h"}, "beyond the rated life"),
     ("uv_reactor", LAMP, {"lamp_life": None}, "lamp_life is missing"),
     ("uv_reactor", LAMP, {"ageing_factor": 0.8}, "keep one"),
+    ("uv_reactor", IN_AIR, {"arc_length": "0.8 m"}, "keep one"),
+    ("uv_reactor", IN_AIR, {"lit_length": "1.6 m"}, "must not be above the length of the chamber"),
     ("settling_basin", JAR, {"jar_turbidity_after": "41 NTU"}, "more turbid"),
     ("settling_basin", COLUMN, {"column_readings": "60 % at 10 min"}, "two samples"),
     ("settling_basin", COLUMN, {"column_readings": ["30 % at 10 min", "60 % at 40 min"]}, "rise"),

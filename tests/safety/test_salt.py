@@ -28,6 +28,16 @@ def test_salt_is_held(name, changes, limit, state):
     (row,) = [x for x in verdict.limits if x.name == "salt in the product"]
     assert (row.state(), row.group, float(row.limit)) == (state, "health", limit)
     assert (verdict.state() == "not_met") >= (state == "not_met")
+    told = [(x.name, x.address) for x in verdict.limits]  # the page knows a limit by both
+    assert len(set(told)) == len(told)
+
+
+@pytest.mark.parametrize(("ph", "missed"), [("6.4", "lowest"), ("9.6", "highest"), ("8", "")])
+def test_the_ph_of_water_that_nothing_changes_is_held(ph, missed):
+    """WHO's usual range of 6.5 to 9.5, from memory: acid eats pipes, base the skin."""
+    verdict = judge(cases.load("cases/river.toml", {"water.ph": ph}).solve())
+    found = [x.name for x in verdict.of_state("not_met")]
+    assert found == ([f"{missed} pH of the product"] if missed else [])
 
 
 def test_values_of_the_country_alone_test_no_water():

@@ -109,6 +109,17 @@ def test_lamp_by_hours(agree):
         assert_allclose(lamp.parameters.ageing_factor, factor, rtol=1e-12)
 
 
+def test_lamp_read_in_air(agree):
+    """A15: 0.90 W/m2 at 2.0 m from an arc of 0.80 m; read from nearer it is said."""
+    given = {"air_irradiance": "0.90 W/m2", "air_distance": "2.0 m", "lit_length": "0.80 m"}
+    lamp = unit("uv_reactor", given).parameters
+    agree("A15_cosine", lamp.lamp_uvc_output)
+    assert lamp.arc_length == 0.8
+    for distance, near in (("2.0 m", False), ("1.0 m", True)):
+        words = read("uv_reactor", unit_table("uv_reactor", given | {"air_distance": distance}))[2]
+        assert ("read from nearer" in words[0].words) is near
+
+
 def test_absorbance(agree):
     table = {"kind": "fresh", "temperature": "20 degC", "salinity": "0.3 g/L"}
     found = [read("water", table | {"uv_absorbance": text})[0].uv_transmittance

@@ -11,6 +11,7 @@ from numpy.testing import assert_allclose
 from scipy.integrate import quad
 
 from treatsim import cases
+from treatsim.correlations.hydraulics.friction import surge_head, velocity
 from treatsim.errors import RequestError
 from treatsim.report.startup_text import event_rows
 from treatsim.running.start_events import read_events
@@ -218,6 +219,15 @@ def test_side_by_side_each_reactor_ends_at_the_steady_state_of_solve():
         told = steady.value(f"{name}.dose_credited").value
         assert_allclose(found.clean.dose(found.clean.end, number), told, rtol=1e-5)
     assert found.clean.met > max(reactor_full(found.clean, name) for name in ("uv", "second"))
+
+
+def test_surge_is_that_of_the_fastest_hose_by_its_own_flow():
+    """15 m of 50 mm for all, 6 m of 25 mm for the second branch alone, at 300 m/s."""
+    found = one_of_two()
+    flow = float(found.train.flows(found.train.reactors[1].flow, 1.0))
+    sudden, _, back = found.surge
+    assert sudden == pytest.approx(surge_head(velocity(flow, 0.025), 300.0).item(), rel=1e-9)
+    assert back == pytest.approx(2 * 21.0 / 300.0)
 
 
 def test_one_lamp_of_two_is_out_and_its_water_is_all_unlit():

@@ -36,7 +36,7 @@ def test_a_lamp_warms_by_first_order(agree):
 
 def test_the_reactor_is_washed_out_as_tanks_in_series(agree):
     """New water carries more absorption: the last tank tells how much of it has come."""
-    exposure = replace(cases.load(RIVER).flowsheet().units["uv"].exposure(), tanks=4)
+    exposure = replace(cases.load(RIVER).flowsheet().units["uv"].exposure(293.15), tanks=4)
     light = Light(lambda _: 0.0, lambda _: 1.0, lambda _: (0.0, 0.0), True, (1.0, 2.0))
     still = (Turning(0.0, 0.0, 1.0, 1.0),)
     plan = Schedule((Turning(0.0, 0.0, 0.0, 0.0),), still)

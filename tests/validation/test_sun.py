@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import power_plant as plant
 import pvlib
 import pytest
 from numpy.testing import assert_allclose
@@ -92,6 +93,23 @@ def test_the_worked_example_of_the_long_algorithm(agree):
     normal = plane.normal_of(30 * RAD, 170 * RAD)
     lifted = seen._replace(cos_zenith=np.cos((zenith - 0.0162) * RAD))
     agree("SUN_G12_incidence", np.degrees(np.arccos(plane.incidence(normal, lifted)[0])))
+
+
+def test_the_day_of_the_worked_example(agree):
+    """The sunset of the example is that of the universal day: of the local evening before."""
+    golden = Place(39.742476 * RAD, -105.1786 * RAD, 1830.14, -7.0)
+
+    def hours(text, seconds=0.0):
+        then = np.datetime64(text) - np.datetime64("2000-01-01T12:00")
+        return then / np.timedelta64(1, "h") + np.asarray(seconds) / 3600 - EPOCH * HOURS
+
+    noon = position(golden, np.array([hours("2003-10-17T12:30:30")])).hour_angle[0] * 720 / np.pi
+    clock = 30.5 + 4 * (-105.1786 + 105)  # min from noon, of the mean sun
+    seconds, edges = np.arange(0, 86400, 5), []
+    for day in ("2003-10-17", "2003-10-16"):
+        up = position(golden, hours(f"{day}T00:00", seconds)).cos_zenith > np.cos(90.8333 * RAD)
+        edges.append(seconds[np.flatnonzero(np.diff(up.astype(int)))] / 60)
+    agree("SUN_G12_day", [noon - clock, edges[0][0], edges[1][1]])
 
 
 def test_what_the_declination_of_the_books_costs(agree):
@@ -232,6 +250,40 @@ def test_a_year_of_mean_days(agree):
     agree("SUN_W1_power", array_power(plant, ARID, year).sum() / 1e3)
 
 
+def test_planes_of_another_tilt_and_another_direction(agree):
+    """To east and west ours has 1.8 % more than the second program, which spreads hours otherwise.
+
+    The planes themselves agree with a general library to 1e-6 (second opinion).
+    """
+    year = weather.mean_days(ARID, ARID_SUN)
+
+    def light(tilt=25, turned=0):
+        return plane_irradiance(array(tilt=tilt * RAD, azimuth=np.pi + turned * RAD), ARID, year)
+
+    usual = light().sum()
+    agree("SUN_W1_tilts", [light(tilt=b).sum() / usual for b in (0, 10, 45)])
+    agree("SUN_W1_turned", [light(turned=a).sum() / usual for a in (15, 30, 45, 180)])
+    east = light(turned=-90).sum() / usual
+    assert east == pytest.approx(0.855, rel=0.02)
+    assert light(turned=90).sum() / usual == pytest.approx(east, rel=0.01)
+    months = [by_month(daily(light(tilt=b)))[0] * 24 / 1000 for b in (0, 10, 25, 45)]
+    agree("SUN_W1_december", [month[11] for month in months])
+
+
+def test_a_stamp_of_half_an_hour_shows_to_east_and_west_only(agree):
+    """What a wrong label of the rows would do; five hours of a wrong zone take a third."""
+    site, year = real("36")
+
+    def change(hours, turned):
+        plant = array(azimuth=np.pi + turned * RAD)
+        moved = year._replace(sun=position(year.place, year.hour + hours))
+        both = [plane_irradiance(plant, site, light).sum() for light in (moved, year)]
+        return both[0] / both[1] - 1
+
+    agree("SUN_stamp", [change(0.5, turned) for turned in (-90, 0, 90)])
+    assert change(-5.0, 0) == pytest.approx(-0.33, abs=0.01)
+
+
 def test_the_table_of_months():
     """What went in comes out by month; power by month adds up to that of the year."""
     for year in (weather.mean_days(ARID, ARID_SUN), weather.sampled_years(ARID, ARID_SUN, 4, 3)):
@@ -310,6 +362,35 @@ def test_poor_days_are_no_rarer_than_real_ones(name):
     assert week[1].min() <= week[0][0] <= week[1].max()
     alike = daily(array_power(array(), site, weather.mean_days(site, sun)))
     assert np.quantile(alike, months.POOR) / alike.mean() > poor[0] + 0.1, "mean days hide them"
+
+
+@pytest.mark.parametrize("name", ["uv", "brackish"])
+def test_water_of_drawn_years_against_that_of_real_hours(name):
+    """From the twelve means of three years of hours, back to water and poor days of a plant.
+
+    The reference, with another way to draw days, came within 0.3 % above and 3.6 % below, and
+    within six points of the share of poor days. Ours may not promise more, and is up to 5 % below;
+    poor days it has at most ten points more, and hardly fewer.
+    """
+    columns = []
+    for file in FILES:
+        site, year = real(file)
+        means = {
+            "monthly_irradiation": tuple(by_month(daily(year.ghi))[0]),
+            "air_temperature": tuple(by_month(daily(year.air_temperature))[0]),
+        }
+        drawn = weather.sampled_years(site, SunParameters(**means), 8, 1)
+        columns += [array_power(array(peak_power=4000.0), site, h).T for h in (year, drawn)]
+    own, sun = plant.train(name), np.concatenate(columns, axis=1)
+    trace = plant.dispatch(sun, plant.bank(), own, plant.needs(len(sun)), plant.rules(own.full),
+                           step=plant.HOUR)  # fmt: skip
+    water = trace.water.reshape(365, HOURS, 3, 9).sum(axis=1)
+    truth, drawn = water[..., 0], water[..., 1:]
+    ratio = drawn.mean(axis=(0, 2)) / truth.mean(axis=0)
+    assert np.all((ratio > 0.95) & (ratio < 1.003 + 0.002)), ratio
+    half = 0.5 * np.median(truth, axis=0)
+    more = np.mean(drawn < half[:, None], axis=(0, 2)) - np.mean(truth < half, axis=0)
+    assert np.all((more > -0.02) & (more < 0.10)), more
 
 
 def test_sums(agree):

@@ -22,6 +22,8 @@ HELPERS = {
     "unit",
     "uv_doses",
     "uv_exposure",
+    "uv_lamp",
+    "uv_sensor",
     "uv_target",
 }  # modules that are no kinds
 

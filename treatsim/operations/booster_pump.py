@@ -16,7 +16,7 @@ class BoosterPumpParameters(HighPressurePumpParameters):
     """As a high-pressure pump; flow and pressure are usually left out."""
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class BoosterPump(HighPressurePump):
     """Lifts what arrives; without a pressure of its own, to the flow it joins."""
 

@@ -55,7 +55,7 @@ class CalciteBedParameters(Parameters):
     porosity: float = quantity("fraction", "free share of the bed", low=0.2, high=0.8)
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class CalciteBed(Unit):
     """Dissolves by the law of Plummer, Wigley and Parkhurst until it is saturated or leaves."""
 

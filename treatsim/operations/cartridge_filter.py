@@ -156,7 +156,7 @@ class CartridgeFilterParameters(Parameters):
         )
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class CartridgeFilter(Unit):
     """Equal elements in parallel; each takes its share of the flow."""
 

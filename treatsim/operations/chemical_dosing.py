@@ -117,7 +117,7 @@ class ChemicalDosingParameters(Parameters):
         return np.asarray(self.strength) * self.stock_density
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class ChemicalDosing(Unit):
     """Doses in step with the flow; pressure and salt of the stream stay as they are."""
 

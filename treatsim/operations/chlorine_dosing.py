@@ -149,7 +149,7 @@ class ChlorineDosingParameters(Parameters):
         return np.asarray(self.can_strength) * LIQUID_DENSITY
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class ChlorineDosing(Unit):
     """Doses in step with the flow; pressure and water stay as they are.
 

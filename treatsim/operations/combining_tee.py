@@ -32,7 +32,7 @@ class CombiningTeeParameters(Parameters):
     """A combining tee has no settings."""
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class CombiningTee(Unit):
     """Mixes two flows at the pressure of the run.
 

@@ -30,7 +30,7 @@ class DividingTeeParameters(Parameters):
     )
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class DividingTee(Unit):
     """Divides a flow without loss of pressure."""
 

@@ -177,7 +177,7 @@ class FeedPumpParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class FeedPump(Unit):
     """A pump that takes what the line lets it."""
 

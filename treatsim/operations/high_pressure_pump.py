@@ -86,7 +86,7 @@ class HighPressurePumpParameters(Parameters):
         return 1 - slip * np.maximum(lift, 0.0) / self.slip_pressure
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class HighPressurePump(Unit):
     """Moves a fixed flow against any pressure."""
 

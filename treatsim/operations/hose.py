@@ -47,7 +47,7 @@ class HoseParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class Hose(Unit):
     """A hose that runs full."""
 

@@ -36,7 +36,7 @@ class HydraulicMotorParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class HydraulicMotor(Unit):
     """Takes the concentrate's pressure and helps to turn the pump it is tied to."""
 

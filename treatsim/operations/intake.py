@@ -23,7 +23,7 @@ class IntakeParameters(Parameters):
     pressure: float = quantity("pressure", "pressure at which the water arrives")
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class Intake(Unit):
     """Takes a fixed flow from the source and hands it on at a fixed pressure."""
 

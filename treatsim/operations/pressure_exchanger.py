@@ -63,7 +63,7 @@ class PressureExchangerParameters(Parameters):
     )
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class PressureExchanger(Unit):
     """Swaps equal volumes; leakage leaves with the spent concentrate."""
 

@@ -40,7 +40,7 @@ class PressureIntensifierParameters(Parameters):
     )
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class PressureIntensifier(Unit):
     """Raises all of the feed with the concentrate's help, at one recovery only."""
 

@@ -103,7 +103,7 @@ class RoVesselParameters(Parameters):
         return found or reflection_problems(self.element, self.reflection_coefficient)
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class RoVessel(Unit):
     """Splits the feed into permeate and concentrate."""
 

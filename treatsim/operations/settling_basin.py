@@ -129,7 +129,7 @@ class SettlingBasinParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class SettlingBasin(Unit):
     """A basin with an open surface: what pressure arrives is lost at a float valve."""
 

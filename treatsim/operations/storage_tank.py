@@ -171,7 +171,7 @@ class StorageTankParameters(Parameters):
         )
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class StorageTank(Unit):
     """Takes the product; open to the air."""
 

@@ -34,7 +34,7 @@ class StrainerParameters(Parameters):
     free_area: float = quantity("fraction", "share of the screen not blinded", open_low=True)
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class Strainer(Unit):
     """A screen in the line; holds back nothing that is measured as solids or turbidity."""
 

@@ -52,7 +52,7 @@ class ThrottleValveParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class ThrottleValve(Unit):
     """Lets pressure go without doing work."""
 

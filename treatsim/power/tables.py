@@ -95,7 +95,7 @@ def number_of_day(text: str) -> int:
 
     Source
     ------
-    By definition.
+    Definition.
     """
     month, _, day = str(text).partition("-")
     date = datetime.date(2023, int(month), int(day))

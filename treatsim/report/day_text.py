@@ -122,8 +122,8 @@ def notes(day: Day, system: str) -> list[str]:
     return [
         f"{given} on the horizontal; the days before and after are usual, {usual} ({AROUND} days "
         f"on either side).",
-        "Clouds that pass within the day are not in it: they cost starts and litres that are not "
-        "told here. Hours are of standard time: where summer time holds, add an hour.",
+        "Clouds that pass within the day are not in it: treatsim year tells what they cost in "
+        "starts and litres. Hours are of standard time: where summer time holds, add an hour.",
         f"Steps of {60 // PER_HOUR} minutes, rules of the year. Tools are served by sun and "
         "battery above the reserve; their litres count this day, the next and what is then "
         f"stored; one start more or less moves them by {start}.",

@@ -334,4 +334,6 @@ def _error(name: str, carriage: Carriage, quantity: str, system: str) -> str:
         return words.OF_VALUE.format(share=f"{100 * one.error:.2g}")
     wide = one.error * one.size * quantities.shown(quantity, system)[1]
     unit = quantities.shown(quantity, system)[0]
+    if quantity == "ph":  # a share of a logarithm says nothing
+        return words.WITHIN.format(wide=f"{wide:.2g}")
     return words.OF_LIMIT.format(share=f"{100 * one.error:.2g}", wide=f"{wide:.2g} {unit}".strip())

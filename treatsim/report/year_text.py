@@ -71,7 +71,7 @@ def answer(found: Year, system: str) -> list[str]:
         f"{show('water_mean')} a day on average, at least {show('water_on_95_percent_of_days')} on "
         f"95 % of days; {show('water_worst_week')} a day in the worst week"
     ]
-    lines += _of_other_draws(found, system)
+    lines += _of_other_draws(found, system) + _of_clouds(found, system)
     served = found.values.get(ON_95["people"])
     if served is None:
         lines.append("people NOT JUDGED: no table [people]")
@@ -81,7 +81,11 @@ def answer(found: Year, system: str) -> list[str]:
     else:
         enough = served.value >= found.wanted
         state = "NOT MET: " if not enough else "NOT JUDGED: " if found.unsure else ""
-        why = "; another draw of years may serve fewer" if enough and found.unsure else ""
+        why = (
+            "; another draw of years, or passing clouds, may serve fewer"
+            if enough and found.unsure
+            else ""
+        )
         lines.append(f"{state}{served.value:.0f} people served on 95 % of days, "
                      f"{found.wanted:.0f} are to be served{why}")  # fmt: skip
     lines += [f"NOT MET at the setting in the case: {words}; these litres are not fit to count on"
@@ -115,6 +119,21 @@ def _of_other_draws(found: Year, system: str) -> list[str]:
     line = f"other draws of {found.daily.shape[1]} years have {low} to {high} on 95 % of days"
     people = found.draws.get(ON_95["people"])
     return [line + ("" if people is None else f", for {people[0]:.0f} to {people[1]:.0f} people")]
+
+
+def _of_clouds(found: Year, system: str) -> list[str]:
+    """Say what clouds that pass within the hour take from the first year."""
+    if found.clouds is None:
+        return []
+    hours, clouds = (
+        [quantities.text(value, "volume", system, DIGITS) for value in (year.mean, year.on_95)]
+        for year in (found.clouds.hours, found.clouds.clouds)
+    )
+    return [
+        f"clouds that pass, tried on one of these years: {clouds[0]} a day on average instead of "
+        f"{hours[0]}, {clouds[1]} instead of {hours[1]} on 95 % of days, "
+        f"{found.clouds.clouds.starts:.1f} instead of {found.clouds.hours.starts:.1f} starts a day"
+    ]
 
 
 def _of_starts(plan: Plan, system: str) -> str:
@@ -161,6 +180,12 @@ def notes(found: Year, system: str) -> list[str]:
     if plan.battery.temperature is None:
         lines.append("The battery is as warm as the air of the day before, not of the hour; state "
                      "battery.temperature where its box is warm or cool.")  # fmt: skip
+    if found.clouds is not None:
+        lines.append("Passing clouds: the sun's disc is covered for the share of the hour that its "
+                     "direct light asks for, a cloud every 15 minutes (common practice, no source);"
+                     " steps of 3 minutes, in which the train eases before it stops and keeps some "
+                     "of the battery for clouds. All other numbers of this page are of hours "
+                     "without them.")  # fmt: skip
     if found.draws:
         lines.append("Other draws: 95 % of them, by drawing whole years again out of these. The "
                      "litres of a poor day jump where a start more or less makes it.")  # fmt: skip
@@ -277,6 +302,11 @@ def year_document(case: Any, found: Year, system: str = "si") -> dict[str, Any]:
         "between_draws": {
             key: [number(end, found.values[key].quantity) for end in ends]
             for key, ends in found.draws.items()
+        },
+        "passing_clouds": {} if found.clouds is None else {
+            name: {"mean": number(year.mean, "volume"), "on_95": number(year.on_95, "volume"),
+                   "starts": year.starts}
+            for name, year in found.clouds._asdict().items()
         },
         "months": {
             key: twelve(values, "fraction" if key == "days_without_water" else "volume")

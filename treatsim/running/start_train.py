@@ -19,7 +19,6 @@ from treatsim.running.start_ways import (
     Ways,
     arrivals,
     check_ways,
-    comes_to,
     ends_of,
     flow_of,
     ways_of,
@@ -102,7 +101,7 @@ def train_of(case: Any, events: Sequence[Event] = ()) -> Train:
             "report; state lamp and chamber as a uv_reactor"
         )
     power_of_lamps = sum(_at(table, table.result.details(name).power) for name in names)
-    return Train(reactors, start, table, ways, _pipe(table, ways, names), power_of_lamps)
+    return Train(reactors, start, table, ways, _pipe(table, ways), power_of_lamps)
 
 
 def _wanted(sheet: Any, names: Sequence[str]) -> dict[str, Callable[[Any], Any]]:
@@ -124,16 +123,23 @@ def _at(table: Flows, value: Any) -> float:
     return float(full[table.here])
 
 
-def _pipe(table: Flows, ways: Ways, names: Sequence[str]) -> tuple[float, float] | None:
-    """Return length and least bore of the longest line of hoses to a light. [m]"""
+def _pipe(table: Flows, ways: Ways) -> tuple[float, float] | None:
+    """Return length of the longest line of hoses, and the bore in which all water were fastest. [m]
+
+    Up to the light, and behind it as far as water has parted; the rest is the hold-up.
+    """
     units = table.result.sheet.units
     pipes = {name: [float(np.ravel(x)[0]) for x in units[name].pipe()] for name in ways.pipes}
     lengths = {name: length for name, (length, _) in pipes.items()}
     if not pipes:
         return None
     ends = arrivals(ways, {SOURCE: 0.0}, lengths, lambda so_far, more, _: so_far + more, max)
-    longest = max(comes_to(ways, name, ends, max) for name in names)
-    return (longest, min(bore for _, bore in pipes.values())) if longest > 0 else None
+    whole = float(table(WHOLE, 1.0))
+    bores = (
+        bore * np.sqrt(whole / float(table(ways.flows[name], 1.0)))
+        for name, (_, bore) in pipes.items()
+    )
+    return ends[ways.last], float(min(bores))
 
 
 def _reactors(
@@ -171,7 +177,7 @@ def changes(tanks: int) -> float:
 def _exposure(name: str, start: StartupParameters, table: Flows) -> Exposure | Reported:
     result = table.result
     unit = result.sheet.units[name].take(np.array([table.here]))
-    exposure = unit.exposure()
+    exposure = unit.exposure(_at(table, result.streams[name, "inlet"].temperature))
     if exposure is not None:
         return exposure
     check(start, ("chamber_volume",), f"{name}, told by its validation report,")

@@ -20,6 +20,9 @@ from treatsim.power.battery import Bank, Stored
 from treatsim.running.plant import Scenario, Tank, Train
 
 TINY = 1e-300  # keeps a division by nothing apart from zero
+SPREAD = 3600.0  # s over which the train spreads what the battery has for it, in shorter steps too
+FOR_CLOUDS = 0.5  # of SPREAD at the lowest dial, kept to ride through clouds; common practice
+MOST_KEPT = 0.25  # of the battery above the level at which the train stops, for that
 
 
 class Known(NamedTuple):
@@ -42,6 +45,7 @@ class Known(NamedTuple):
     draw: Any  # from the tank [m3]
     refill: Any  # stored energy up to which the sun fills the battery before the train runs [J]
     most_starts: Any  # of a day
+    aside: Any  # power that goes by in keeping energy for clouds, in steps shorter than SPREAD [W]
 
 
 class Walked(NamedTuple):
@@ -83,8 +87,14 @@ def known_of(side: Scenario, step: float) -> Known:
         np.asarray(bank.charge_power * np.asarray(rules.charging, float)),
         np.asarray(train.low) * (1 - 1e-12), train.full, train.power, train.flow,
         np.asarray(tank.draw) * step, 0.0 if rules.reserve is None else rules.reserve,
-        rules.most_starts,
+        rules.most_starts, _aside(side),
     )  # fmt: skip
+
+
+def _aside(side: Scenario) -> Any:
+    """Return the energy kept for clouds while the train runs, over SPREAD. [W]"""
+    room = np.maximum(side.bank.capacity - side.rules.stop, 0.0)
+    return np.minimum(FOR_CLOUDS * np.asarray(side.train.low), MOST_KEPT * room / SPREAD)
 
 
 def _rows(known: tuple[Any, ...], steps: int) -> Iterator[tuple[Any, ...]]:
@@ -122,12 +132,28 @@ def _wanted(running: Array, stored: Stored, left: Array, now: Known) -> Any:
     return (running | (stored.total >= now.start) | now.by_sun) & now.open | (left > 0)
 
 
-def _in_sun(bank: Bank, stored: Any, now: Known, held: Array, step: float) -> tuple[Array, Array]:
-    """Return the most that may go into the battery, and what the train may take. [W]"""
+def _in_sun(bank: Bank, stored: Any, now: Known, step: float) -> tuple[Array, Array]:
+    """Return the most that may go into the battery, and what of the sun the train may take. [W]"""
     in_way = np.divide(1.0, bank.charge_efficiency)
     most_in = np.minimum(now.intake, bank.most_in(stored, step) * in_way)
     due = np.minimum(np.maximum(now.refill - stored.total, 0.0) * (in_way / step), most_in)
-    return most_in, held + now.spare_sun - np.minimum(due, now.spare_sun)
+    return most_in, now.spare_sun - np.minimum(due, now.spare_sun)
+
+
+def _taken(have: Any, now: Known, running: Array, wants: Any, step: float) -> tuple[Array, Any]:
+    """Return the power the train may take, and whether it wants to run.
+
+    have: power of the sun for it, of the battery if emptied in this step, most of the battery [W].
+    In steps shorter than SPREAD what the battery has is spread over that time, down to the lowest
+    dial, and a start asks for as much. Without it a short step takes all there is at the highest
+    dial, stops, and starts again.
+    """
+    sun, above, most = have
+    power = np.minimum(now.full, sun + np.minimum(above, most))
+    if step >= SPREAD:
+        return power, wants
+    easy = sun + np.minimum(step / SPREAD * above, most) - now.aside
+    return np.minimum(power, np.maximum(easy, now.low)), wants & (running | (easy >= now.low))
 
 
 def _moved(bank: Bank, stored: Any, out: Array, into: Array, step: float) -> Any:
@@ -154,7 +180,8 @@ def walk(side: Scenario, known: Known, state: State, step: float) -> tuple[Walke
     for n, row in enumerate(_rows(known, shape[0])):
         now = Known._make(row)
         stored = bank.rested(stored)
-        gap, later, held = _drawn(bank, stored, now, step, late[n])
+        gap, later, above, most = _drawn(bank, stored, now, step, late[n])
+        sun: Any = 0.0
         wants = _wanted(running, stored, left, now)
         if bounded:
             wants &= np.where(running, level < tank.volume, level <= tank.restart * tank.volume)
@@ -163,11 +190,10 @@ def walk(side: Scenario, known: Known, state: State, step: float) -> tuple[Walke
         if spent.any():
             wants &= running | ~spent
         if lit[n]:
-            most_in, held = _in_sun(bank, stored, now, held, step)
-        power = np.minimum(now.full, held)
+            most_in, sun = _in_sun(bank, stored, now, step)
+        power, wants = _taken((sun, above, most), now, running, wants, step)
         runs = wants & (power >= now.low) & (power > 0)
-        starts = runs & ~running
-        running = runs
+        starts, running = runs & ~running, runs
         if counted and starts.any():
             begun = begun + starts
             spent = begun >= now.most_starts
@@ -197,7 +223,7 @@ def walk(side: Scenario, known: Known, state: State, step: float) -> tuple[Walke
 
 
 def _drawn(bank: Bank, stored: Stored, now: Known, step: float, late: bool) -> tuple[Any, ...]:
-    """Return what the battery gives to the loads, and what it has left for the train. [W]"""
+    """Return what the battery gives to the loads, has left for the train, and can give. [W]"""
     most = bank.discharge_power
     to_bus = bank.discharge_efficiency / step
     if bank.wells is not None:  # what is at hand holds back more than the floor does
@@ -211,7 +237,7 @@ def _drawn(bank: Bank, stored: Stored, now: Known, step: float, late: bool) -> t
         spare = np.maximum(stored.total - now.reserve, 0.0) * to_bus - gap
         later = np.minimum(now.later_gap, np.minimum(np.maximum(spare, 0.0), left))
         left, held = left - later, held - later
-    return gap, later, np.minimum(np.maximum(held, 0.0), left)
+    return gap, later, np.maximum(held, 0.0), left
 
 
 def _made(power: Array, now: Known) -> Array:

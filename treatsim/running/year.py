@@ -20,6 +20,7 @@ from treatsim.operations.outcome import Value
 from treatsim.power.ageing import damage
 from treatsim.power.months import Months, months_of
 from treatsim.power.sun import MONTH_OF_DAY
+from treatsim.running.cloudy import Clouds, clouds_of
 from treatsim.running.dispatch import Trace
 from treatsim.running.draws import between_draws
 from treatsim.running.plan import Change, Plan, plan_of, scenario, tools_from
@@ -84,12 +85,16 @@ class Year(NamedTuple):
     open: tuple[str, ...] = ()  # limits that are not judged there
     wanted: float | None = None  # people to be served
     draws: Mapping[str, tuple[float, float]] = MappingProxyType({})  # of values, by address
+    clouds: Clouds | None = None  # that pass within the hour, on the first year
 
     @property
     def unsure(self) -> bool:
-        """Whether another draw of years may not be enough for the people, where this one is."""
-        low = self.draws.get(ON_95["people"])
-        return self.wanted is not None and low is not None and low[0] < self.wanted
+        """Whether other years, or clouds within the hour, may not leave enough for the people."""
+        served = self.values.get(ON_95["people"])
+        if self.wanted is None or served is None:
+            return False
+        low = min(self.draws.get(ON_95["people"], (served.value,))[0], served.value)
+        return bool(low * (1.0 if self.clouds is None else self.clouds.left) < self.wanted)
 
     @property
     def state(self) -> str:
@@ -154,10 +159,12 @@ def year_of_case(
     As `year_of`.
     """
     ready, people = prepared(case, folder), case.sections.get("people")
-    found = year_of(plan_of(case, case.sections, ready.weather, ready.curve), people, progress)
+    plan = plan_of(case, case.sections, ready.weather, ready.curve)
+    found = year_of(plan, people, progress)
     wanted = None if people is None else people.number
     light = months_of(case.sections["array"], case.sections["site"], ready.weather)
-    return found._replace(light=light, missed=ready.missed, open=ready.open, wanted=wanted)
+    return found._replace(light=light, missed=ready.missed, open=ready.open, wanted=wanted,
+                          clouds=clouds_of(case, ready, plan, found.trace))  # fmt: skip
 
 
 def year_of(

@@ -120,6 +120,9 @@ class HealthParameters(Parameters):
         "factor", "validation factor for virus; left out, that of the reactor", low=1, high=20,
         default=None,
     )  # fmt: skip
+    treated_water_kept: str | None = choice(
+        ("dark", "daylight"), "where: light lets bacteria repair what UV did", default=None
+    )
     challenge_tests: dict | None = reference(
         "challenge test by filter unit",
         example={"filters": {"log": 2.0, "flow": "6 m3/h", "pressure_drop": "1.5 bar"}},

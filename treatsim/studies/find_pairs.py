@@ -25,6 +25,7 @@ from treatsim.running.year import RESULTS, of_other_draws
 from treatsim.studies.requirements import Target
 from treatsim.studies.year_sizes import (
     CAPACITY,
+    NO_CLOUDS,
     adjusted,
     are_met,
     demand_told,
@@ -124,6 +125,7 @@ class Pairs:
             found.append("  state array.mass and battery.mass, and each pair is told with its mass")
         grow = "; charge and discharge power grow with the battery" * (CAPACITY in self.addresses)
         found.append(f"  the case has {now[0]} and {now[1]}; everything else as in the case{grow}")
+        found.append(f"  {NO_CLOUDS}")
         found.append("  all see the same years; the first size is at most 1.4 % more than enough, "
                      "and no jump of starts between two tried ones is seen")  # fmt: skip
         found += [f"  NOT MET at the setting in the case: {words}; no size makes this water fit"

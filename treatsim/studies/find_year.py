@@ -23,6 +23,7 @@ from treatsim.running.year import RESULTS, of_other_draws
 from treatsim.studies.requirements import Target
 from treatsim.studies.year_sizes import (
     CAPACITY,
+    NO_CLOUDS,
     adjusted,
     are_met,
     demand_told,
@@ -104,7 +105,7 @@ class Sizes:
         kept = "everything else as in the case, the other sizes too"
         if self.address == CAPACITY:
             kept += "; charge and discharge power grow with the battery"
-        found.append(f"  {kept}; all see the same years")
+        found += [f"  {kept}; all see the same years", f"  {NO_CLOUDS}"]
         found += [f"  NOT MET at the setting in the case: {words}; no size makes this water fit"
                   for words in self.missed]  # fmt: skip
         if self.open:

@@ -28,6 +28,7 @@ OF_THE_TRAIN = ("loads.inverter_efficiency", "operation.least_run")  # change it
 PER_DAY = ("/day", "/d")
 OF_A_START = ("operation.warm_up", "operation.warm_up_power", "operation.flush")
 CAPACITY, OF_THE_CELLS = "battery.capacity", ("charge_power", "discharge_power")
+NO_CLOUDS = "hours without passing clouds; treatsim year tells what these take at a size"
 RUN_UP = 365  # days before the year, which begins as it ends, as `year` tells it
 AT_ONCE = 40  # sizes walked side by side: more do not fit into the processor's memory
 
