@@ -5,6 +5,7 @@ Lengths are in points, 1/72 inch.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
@@ -38,6 +39,8 @@ SIZES = (
 LEADING, TITLE, FOOT = 1.2, 1.5, 0.9  # over the size of the text
 GAP, PAD = 0.55, 0.22  # below a block, inside a cell; over the size of the text
 BELOW = 0.35  # below a table, over the size of the text
+# blanks at which a line may break: not inside "L/(m² h)", nor between a number and such a unit
+BLANK = re.compile(r" (?!h\))(?!(?<=\d )(?:mg/L|bar|m³/h|L/\(m²))")
 TOP = 0.4  # inside the frame of the answer, over the size of the text
 INDENT = 1.7  # of a line behind its mark, over the size of the text
 RULE = 0.75  # width of a line: one pixel of a browser
@@ -199,7 +202,7 @@ def least_widths(grid: Grid, size: float) -> list[float]:
     rows = [(row, face_of(grid, n)) for n, row in enumerate(rows_of(grid))]
     pad = 2 * PAD * size + 2.5 * RULE
     return [
-        max(_wide(word, f, size) for r, f in rows for word in r[n].split(" ")) + pad
+        max(_wide(word, f, size) for r, f in rows for word in BLANK.split(r[n])) + pad
         for n in range(len(grid.heads))
     ]
 
@@ -213,7 +216,7 @@ def _wide(text: str, face: str, size: float) -> float:
 def broken(text: str, face: str, size: float, width: float) -> list[str]:
     """Return a text in lines that fit a width; a word that is longer is cut."""
     lines: list[str] = []
-    for word in filter(None, showable(text).split(" ")):
+    for word in filter(None, BLANK.split(showable(text))):
         if lines and _wide(f"{lines[-1]} {word}", face, size) <= width:
             lines[-1] += f" {word}"
         else:
