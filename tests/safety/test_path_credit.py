@@ -61,6 +61,7 @@ def test_a_branch_past_the_barrier_is_averaged_in_survival(logs, share):
         flow[port] = share
     for port in ("split", "run"), ("main", "inlet"), ("main", "outlet"), ("join", "run"):
         flow[port] = 1 - share
+    flow = {port: 3.0 * part for port, part in flow.items()}
     end = sheet.wiring.ends["tank"]
     totals = totals_in_product(sheet, flow, end, {"main": barrier("main", virus=logs)})
     assert_allclose(totals["virus"], -np.log10(share + (1 - share) * 10**-logs), rtol=1e-12)
@@ -90,3 +91,38 @@ def test_without_barriers_nothing_is_earned():
     assert found.totals["virus"] == 0
     assert found.weakest_barrier == ""
     assert_allclose(found.margins["virus"], -4.0, rtol=1e-12)
+
+
+def every_port(units):
+    return {(u.name, port): 2.0 for u in units for port in (*u.inlets, *u.outlets)}
+
+
+def test_credit_goes_with_the_permeate_and_not_with_the_concentrate():
+    units = [plant.unit("intake"), plant.unit("ro_vessel", "ro")]
+    sheet = plant.sheet(units, "intake > ro", "ro.permeate > tank", "ro.concentrate > outfall")
+    for port, log in (("permeate", 0.7), ("concentrate", 0.0)):
+        own = {"ro": barrier("ro", virus=0.7)}
+        assert totals_in_product(sheet, every_port(units), ("ro", port), own)["virus"] == log
+
+
+def test_what_leaves_an_exchanger_has_the_credit_of_its_worst_inlet():
+    units = [plant.unit("intake", "one"), plant.unit("intake", "two"), plant.unit("hose", "h"),
+             plant.unit("pressure_exchanger", "px")]  # fmt: skip
+    sheet = plant.sheet(units, "one > h > px.high_in", "two > px.low_in", "px.high_out > tank",
+                        "px.low_out > outfall")  # fmt: skip
+    own = {"h": barrier("h", virus=2.0)}
+    flows = every_port(units)
+    assert totals_in_product(sheet, flows, ("h", "outlet"), own)["virus"] == 2.0
+    for port in ("high_out", "low_out"):
+        assert totals_in_product(sheet, flows, ("px", port), own)["virus"] == 0.0
+
+
+def test_the_weakest_are_told_at_every_point():
+    """Losing "a" costs most virus where it earns most of it; Giardia is short at the last point."""
+    rows = [
+        barrier("a", virus=np.array([3.0, 0.5, 3.0]), giardia=1.0),
+        barrier("b", virus=np.array([1.0, 2.0, 3.0]), giardia=np.array([4.0, 4.0, 0.5])),
+    ]
+    found = credit(*line(*rows), {"virus": 4.0, "giardia": 3.0})
+    assert list(found.weakest_barrier) == ["a", "b", "a"]
+    assert list(found.weakest_class) == ["virus", "virus", "giardia"]
