@@ -6,7 +6,12 @@ import os
 import shutil
 import tempfile
 
+import hypothesis
 import pytest
+
+# a busy machine is no fault of the code
+hypothesis.settings.register_profile("any machine", deadline=None)
+hypothesis.settings.load_profile("any machine")
 
 # folders and files that share what is dear to make; any other file stands alone
 TOGETHER = ("tests/architecture/", "tests/page/", "tests/validation/test_ro_")

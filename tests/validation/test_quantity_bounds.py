@@ -48,7 +48,7 @@ def test_what_has_no_end(name):
 def test_units_of_every_day_are_those_of_the_unit_library(unit, si):
     """pint as a second program; the sixteenth digit is the rounding of its chain of factors."""
     factor, offset = conversion(unit, si)
-    expected = _by_units(unit, si)
+    expected = _by_units({"kg/cm2": "kgf/cm2"}.get(unit, unit), si)  # of force, on gauges
     assert factor == pytest.approx(expected[0], rel=4e-15)
     assert offset == expected[1]
 

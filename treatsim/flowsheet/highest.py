@@ -211,7 +211,7 @@ def _flows(equations: Equations, x: Array, index: Index) -> Array:
     unknowns = equations.unknowns
     asked = [c for c in equations.conditions if c[1] == "displacement"]
     rows = [i for i, u in enumerate(unknowns) if u.field != "outlet_pressure"]
-    if len(asked) != len(rows):
+    if not rows or len(asked) != len(rows):
         return x
     sheet = equations.part(index)
     needed = sheet.ahead_of(asked, closed=False)

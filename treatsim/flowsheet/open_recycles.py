@@ -51,10 +51,11 @@ class OpenRecycles:
         filled, flows = set_unknowns(sheet, self.equations.unknowns, values[:own])
         done = run(filled, flows, self._streams(values[own:], part), self.equations.needed)
         met = residuals(filled, done, self.equations.conditions)
-        back = {cut: balanced(sheet, done, cut) for cut in self.start}
-        for cut, stream in back.items():
-            self.start[cut] = merged(self.start[cut], stream, part, self.index.size)
-        missed = (self._states(back, part.size) - values[own:]) / self.scale[:, part]
+        for cut in self.start:
+            back = done.streams[sheet.wiring.feeds[cut]]
+            self.start[cut] = merged(self.start[cut], back, part, self.index.size)
+        due = {cut: balanced(sheet, done, cut) for cut in self.start}
+        missed = (self._states(due, part.size) - values[own:]) / self.scale[:, part]
         return np.array([*(np.broadcast_to(row, part.shape) for row in met), *missed])
 
     def keep(self, values: Array, part: Index) -> None:
