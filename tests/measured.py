@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from oracles import pipes, spacer
 
@@ -176,6 +178,27 @@ def log_k(scale, kelvin):
     rule = SCALES[scale]
     (value,) = run(Recipe({}, kelvin, 7.0), (f'LK_PHASE("{rule.phase}")',), rule.database)
     return value
+
+
+def ion_pair(pair, kelvin):
+    """Association constant from calcium and the other ion, by the database of ion pairs. [1]"""
+    hydrogen = {"CaHCO3+": 1, "CaCO3": 0}[pair]  # ions of hydrogen the database counts in
+    outputs = (f'LK_SPECIES("{pair}")', 'LK_SPECIES("HCO3-")')
+    whole, acid = run(Recipe({}, kelvin, 7.0), outputs, "phreeqc.dat")
+    return whole - hydrogen * acid
+
+
+def silica_order(salts, molality, kelvin):
+    """Least ratio of the silica dissolved in a salt to that in the one before."""
+    found = [solubility("silica", "Si", {salt: molality}, kelvin) for salt in salts]
+    return min(b / a for a, b in itertools.pairwise(found))
+
+
+def most_soluble(scale, element, celsius):
+    """Temperature of the highest solubility in pure water. [degC]"""
+    places = np.arange(celsius[0], celsius[1] + 1, 5.0)
+    found = [solubility(scale, element, {}, FREEZING + place) for place in places]
+    return float(places[int(np.argmax(found))])
 
 
 def calcite_under_gas(log_fugacity, kelvin):

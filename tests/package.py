@@ -12,14 +12,20 @@ PACKAGE = ROOT / "treatsim"
 
 
 @cache
-def modules() -> dict[str, ast.Module]:
-    """Return the syntax tree of every module of treatsim, by dotted name."""
+def texts() -> dict[str, str]:
+    """Return the text of every module of treatsim, by dotted name."""
     found = {}
     for path in sorted(PACKAGE.rglob("*.py")):
         parts = path.relative_to(ROOT).with_suffix("").parts
         name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
-        found[name] = ast.parse(path.read_text("utf-8"))
+        found[name] = path.read_text("utf-8")
     return found
+
+
+@cache
+def modules() -> dict[str, ast.Module]:
+    """Return the syntax tree of every module; dear, so only a test that runs asks for it."""
+    return {name: ast.parse(text) for name, text in texts().items()}
 
 
 @cache

@@ -26,7 +26,7 @@ def unit_table(kind: str, changes: dict, drop: tuple[str, ...] = ()) -> dict:
 
 def read(kind: str, table: dict):
     """Return the record, the faults and what its sheets say."""
-    problems, given = Problems("case", {}, {}), []
+    problems, given = Problems("case", {}), []
     cls = SECTIONS.get(kind) or operations.parameters_class(kind)
     record = read_record(cls, table, f"units.{kind}", problems, given=given)
     return record, problems.found, given

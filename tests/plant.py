@@ -66,7 +66,7 @@ def inlets(kind: str) -> dict[str, Stream]:
 
 def parameters(kind: str, **changes):
     """Return the parameters of a kind, as a case file gives them, some changed (SI)."""
-    problems = Problems(kind, {}, {})
+    problems = Problems(kind, {})
     table = STATES[kind]["parameters"]
     record = read_record(operations.parameters_class(kind), table, kind, problems)
     assert not problems.found, problems.found

@@ -66,6 +66,7 @@ _HOMES = {
     "PressureExchanger": "treatsim.operations.pressure_exchanger",
     "PressureIntensifier": "treatsim.operations.pressure_intensifier",
     "RoVessel": "treatsim.operations.ro_vessel",
+    "SetPointUvReactor": "treatsim.operations.set_point_uv_reactor",
     "SettlingBasin": "treatsim.operations.settling_basin",
     "StorageTank": "treatsim.operations.storage_tank",
     "Strainer": "treatsim.operations.strainer",
@@ -101,6 +102,7 @@ if TYPE_CHECKING:
     from treatsim.operations.pressure_exchanger import PressureExchanger as PressureExchanger
     from treatsim.operations.pressure_intensifier import PressureIntensifier as PressureIntensifier
     from treatsim.operations.ro_vessel import RoVessel as RoVessel
+    from treatsim.operations.set_point_uv_reactor import SetPointUvReactor as SetPointUvReactor
     from treatsim.operations.settling_basin import SettlingBasin as SettlingBasin
     from treatsim.operations.storage_tank import StorageTank as StorageTank
     from treatsim.operations.strainer import Strainer as Strainer

@@ -56,7 +56,8 @@ class Water:
     @classmethod
     def ions(cls, ions: Mapping[str, str], **measured: Any) -> Water:
         """Return water by its analysis, such as {"Na": "120 mg/L", "Cl": "180 mg/L"}; give `ph`."""
-        return cls(_water("ions", measured | {"ions": dict(ions)}))
+        listed = dict(ions) if isinstance(ions, Mapping) else None
+        return cls(_water("ions", measured | {"ions": listed}))
 
 
 def _water(kind: str, measured: Mapping[str, Any]) -> WaterParameters:
@@ -128,7 +129,7 @@ class Flowsheet(Case):
         **sections: Mapping[str, Any],
     ) -> None:
         problems = Problems("", {})
-        named = _named(units, problems)
+        named = _named([units] if isinstance(units, Unit) else units, problems)
         read = _sections(sections, problems)
         if isinstance(water, Water):
             read["water"] = water.parameters
@@ -141,17 +142,36 @@ class Flowsheet(Case):
             for name, rows in (limits or {}).items()
             if name in named
         }
-        lines = (links,) if isinstance(links, str) else tuple(links)
+        lines = (links,) if isinstance(links, str) else tuple(links or ())
+        if not all(isinstance(line, str) for line in lines):
+            raise RequestError('links: texts such as "pump > hose > tank" belong here')
         parameters = {name: unit.parameters for name, unit in named.items()}
         kinds = {name: unit.kind for name, unit in named.items()}
-        told = {"units": repr(named), "sections": repr(read), "links": lines}
-        asked = tuple(Hold(*hold) for hold in holds)
+        told = {"units": repr(parameters), "sections": repr(read), "links": lines}
+        asked = _holds(holds)
         super().__init__("", title, read, kinds, parameters, lines, asked, overrides, told)
         if not problems.found:
             check_needs(self, problems)
             check_structure(self, problems)
         if problems.found:
             raise RequestError(problems.found)
+
+    def with_settings(self, changes: Mapping[str, str]) -> Case:
+        """Refuse what only a file can do."""
+        raise RequestError(
+            "a flowsheet written in Python has no text to change: make it anew from its units, or "
+            "give values to solve() or sweep()"
+        )
+
+
+def _holds(holds: Iterable[Hold | tuple[str, str, str | float]]) -> tuple[Hold, ...]:
+    rows = list(holds)
+    if not all(isinstance(row, tuple | list) and len(row) in (3, 4) for row in rows):
+        raise RequestError(
+            'holds: a list of (adjust, until, equals), such as ("pump.speed", "product.flow", '
+            '"6 m3/h"), belongs here'
+        )
+    return tuple(Hold(*row) for row in rows)
 
 
 def _named(units: Sequence[Unit], problems: Problems) -> dict[str, Unit]:

@@ -5,17 +5,36 @@ from __future__ import annotations
 import dataclasses
 import difflib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from treatsim import operations, quantities
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import read_value
 from treatsim.operations.sheets import entries
+from treatsim.water.substances import substance
 
+Homes = Callable[[str], Sequence[str]]  # key -> the tables of the case that can hold it
 WORD = re.compile("[a-z]{4,}")
 LONGEST_WORD = 60  # letters of a name that is compared
-MOST_KEYS = 3  # more than these named would be no hint
+ABSENT = " (left out)"
+MOST_TABLES = 3
+MOST_KEYS = 4  # more than these named would be no hint
+TRADE = {  # words of the trade -> the keys that may be meant, the likeliest first
+    "uvt": ("uv_transmittance",), "uv254": ("uv_absorbance",),
+    "transmittance": ("uv_transmittance",),
+    "tds": ("salinity",), "salt": ("salinity",), "ec": ("conductivity",),
+    "tss": ("suspended_solids",), "ss": ("suspended_solids",), "ntu": ("turbidity",),
+    "temp": ("temperature",), "hours": ("running_time",), "hours_per_day": ("running_time",),
+    "per_day": ("per_person",), "litres": ("per_person",), "persons": ("number",),
+    "population": ("number",), "people": ("number",),
+    "area": ("plan_area", "screen_area"), "surface": ("plan_area",), "diameter": ("bore",),
+    "npsh": ("required_suction_head",), "npshr": ("required_suction_head",),
+    "pressure": ("outlet_pressure",), "pressure_drop": ("clean_drop",), "dp": ("clean_drop",),
+    "elements": ("elements_in_series",), "vessels": ("vessels_in_parallel",),
+    "membranes": ("elements_in_series",), "density": ("stock_density", "particle_density"),
+    "ph": ("target_ph",), "suction": ("suction_lift",), "dose": ("target",),
+}  # fmt: skip
 
 
 def nearest(name: Any, known: Iterable[str]) -> str:
@@ -41,22 +60,47 @@ def did_you_mean(name: Any, known: Iterable[str]) -> str:
     return f"did you mean {told}?" if 0 < len(found) <= MOST_KEYS else f"known: {', '.join(known)}"
 
 
-def homes(data: Mapping[str, Any], sections: Mapping[str, type]) -> dict[str, list[str]]:
-    """Return, for every key that a table of the case can hold, those tables.
+def homes(data: Mapping[str, Any], sections: Mapping[str, type]) -> Homes:
+    """Return a function that tells which tables of the case can hold a key and do not yet.
 
-    `sections` are the tables that are no units, with their records.
+    `sections` are the tables that are no units, with their records; one that the file leaves out
+    ends in ABSENT. Nothing is looked up before a key is asked for.
     """
     found: dict[str, list[str]] = {}
-    tables: list[tuple[str, Any]] = list(sections.items())
+
+    def tables(key: str) -> Sequence[str]:
+        if not found:
+            found.update(_tables_by_key(data, sections))
+        return found.get(key, ())
+
+    return tables
+
+
+def _tables_by_key(
+    data: Mapping[str, Any], sections: Mapping[str, type]
+) -> Mapping[str, list[str]]:
+    found: dict[str, list[str]] = {}
+    tables: list[tuple[str, Any]] = [
+        (name if name in data else name + ABSENT, record) for name, record in sections.items()
+    ]
     units = data.get("units", {})
     for name, table in units.items() if isinstance(units, dict) else ():
         kind = table.get("kind") if isinstance(table, dict) else None
         if isinstance(kind, str) and kind in operations.kinds():
             tables.append((f"units.{name}", operations.parameters_class(kind)))
     for where, record in tables:
+        held = units.get(where.removeprefix("units."), {}) if where.startswith("units.") else {}
         for item in dataclasses.fields(record):
-            found.setdefault(item.name, []).append(where)
+            if item.name not in held or "_" in item.name:  # a volume is of many a thing
+                found.setdefault(item.name, []).append(where)
     return found
+
+
+def _elsewhere(key: str, where: str, home: Homes) -> list[str]:
+    """Return the other tables that take a key; one left out is meant by no unit."""
+    unit = where.startswith("units.")
+    tables = [name for name in home(key) if not (unit and name.endswith(ABSENT))]
+    return [name.removesuffix(ABSENT) for name in tables if name.removesuffix(ABSENT) != where]
 
 
 def by_meaning(name: Any, meanings: Mapping[str, str]) -> str:
@@ -72,27 +116,55 @@ def meant(
     key: str,
     fields: Iterable[str],
     where: str,
-    home: Mapping[str, list[str]],
+    home: Homes,
     declared: Iterable[dataclasses.Field] = (),
 ) -> str:
     """Return the key of a table that is meant by one it does not know, or ""."""
-    near = nearest(key, fields)
-    tables = [table for table in home.get(key, ()) if table != where]
-    if tables and (len(tables) <= MOST_KEYS or not near):
-        return ""  # it belongs there
+    fields = list(fields)
+    trade = [name for name in TRADE.get(key.lower(), ()) if name in fields]
+    near = trade[0] if trade else nearest(key, fields)
+    if not trade and _belongs(key, fields, where, home):
+        return ""
     return near or by_meaning(key, {item.name: item.metadata["meaning"] for item in declared})
+
+
+def _belongs(key: str, fields: list[str], where: str, home: Homes) -> list[str]:
+    """Return the other tables that a key belongs to, if none of its own table is likelier."""
+    tables = _elsewhere(key, where, home)
+    if tables and _having(key, fields):
+        return []
+    return tables if len(tables) <= MOST_TABLES or not nearest(key, fields) else []
 
 
 def meant_kind(kind: Any, table: Mapping[str, Any]) -> str:
     """Return the kind of unit meant by a word that is none, by the keys of its table; or ""."""
-    if (near := nearest(kind, operations.kinds())) or kind == "":
+    kinds = operations.kinds()
+    word = (
+        re.sub(r"[\s-]+", "_", kind[:LONGEST_WORD].strip().lower()) if isinstance(kind, str) else ""
+    )
+    called = [name for name in kinds if word in operations.unit_class(name).called]
+    likely = called or _having(word, kinds) if word else []
+    if len(likely) == 1:
+        return likely[0]
+    if not likely and (near := nearest(kind, kinds)):
         return near
-    takes = {name: known_keys(operations.parameters_class(name)) for name in operations.kinds()}
-    shared = {name: len(table.keys() & set(keys)) for name, keys in takes.items()}
+    if kind == "":
+        return ""
+    takes = {name: known_keys(operations.parameters_class(name)) for name in likely or kinds}
+    if likely:  # words of the keys will do to tell a few apart
+        shared = {name: sum(speaks_of(key, keys) for key in table) for name, keys in takes.items()}
+    else:
+        shared = {name: len(table.keys() & set(keys)) for name, keys in takes.items()}
     most = max(shared.values())
     found = [name for name, count in shared.items() if count == most]
-    sure = len(found) == 1 and most > 1 and 2 * most >= len(table)  # the kind itself is in it
-    return found[0] if sure else ""
+    sure = most > 0 if likely else most > 1 and 2 * most >= len(table)  # the kind is in it
+    return found[0] if sure and len(found) == 1 else ""
+
+
+def speaks_of(key: str, known: Iterable[str]) -> bool:
+    """Whether a key is one of those known, a word of one, or the trade's word for one."""
+    known = list(known)
+    return key in known or bool(_having(key, known)) or not {*TRADE.get(key, ())}.isdisjoint(known)
 
 
 def known_keys(record: Any) -> list[str]:
@@ -105,15 +177,17 @@ def misplaced(
     key: str,
     fields: Iterable[str],
     where: str,
-    home: Mapping[str, list[str]],
+    home: Homes,
     declared: Iterable[dataclasses.Field] = (),
 ) -> str:
     """Return what to do with a key that a table does not know; `declared` are its fields."""
     fields = list(fields)
-    tables = [f"[{table}]" for table in home.get(key, ()) if table != where]
-    if tables and (len(tables) <= MOST_KEYS or not nearest(key, fields)):
-        return f'"{key}" belongs to {" or ".join(tables[:MOST_KEYS])}'
     found = meant(key, fields, where, home, declared)
+    tables = [f"[{table}]" for table in _belongs(key, fields, where, home)]
+    if not found and tables:
+        return f'"{key}" belongs to {" or ".join(tables[:MOST_TABLES])}'
+    if not found and where == "water" and substance(key):
+        return f'"{key}" belongs to [analytes], or to [water.ions] of a kind of water "ions"'
     return f'did you mean "{found}"?' if found else did_you_mean(key, fields)
 
 

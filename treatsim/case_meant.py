@@ -11,7 +11,15 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from treatsim import operations, quantities
-from treatsim.case_hints import did_you_mean, homes, known_keys, meant, meant_kind, misplaced
+from treatsim.case_hints import (
+    did_you_mean,
+    homes,
+    known_keys,
+    meant,
+    meant_kind,
+    misplaced,
+    speaks_of,
+)
 from treatsim.case_text import Problems, entry, lacking, read_record
 from treatsim.errors import RequestError
 from treatsim.examples import example_of
@@ -48,6 +56,7 @@ def as_meant(
             _mend_keys(data[name], record, name, problems)
     for name, row in rows.items():
         if row.get("kind") in operations.kinds():
+            _results_asked(row, name, problems)
             _mend_keys(row, operations.parameters_class(row["kind"]), f"units.{name}", problems)
     return data
 
@@ -61,6 +70,19 @@ def _mend_kind(row: dict[str, Any], where: str, problems: Problems) -> None:
     row["kind"] = meant_kind(kind, row)
     hint = f'did you mean "{row["kind"]}"?' if row["kind"] else did_you_mean(kind, known)
     problems.add(f"{where}.kind", f"{where}.kind{told}; {hint}")
+
+
+def _results_asked(row: dict[str, Any], name: str, problems: Problems) -> None:
+    """Tell keys that are results of a unit, and take them out: no parameter is meant by them."""
+    unit = operations.unit_class(row["kind"])
+    known = known_keys(operations.parameters_class(row["kind"]))
+    for key in [key for key in row if key in unit.results and key not in (*known, *BESIDE)]:
+        if speaks_of(key, known):
+            continue
+        value = entry(row.pop(key)).strip('"')
+        told = f'adjust = ..., until = "{name}.{key}", equals = "{value}"'
+        text = f"a result, no input: leave it out, or reach it by a [[hold]] with {told}"
+        problems.add(f"units.{name}.{key}", f"units.{name}.{key}: {text}")
 
 
 def _mend_keys(

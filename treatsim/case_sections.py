@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -11,7 +10,7 @@ import numpy as np
 
 from treatsim.correlations.uv.optics import napierian_absorption
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import Parameters, choice, quantity, reference
+from treatsim.operations.parameters import Parameters, choice, quantity, record, reference
 from treatsim.operations.sheets import Sheet
 from treatsim.power.battery import BatteryParameters
 from treatsim.power.loads import LoadsParameters
@@ -39,7 +38,7 @@ from treatsim.water.substances import SUBSTANCES, substance
 from treatsim.water.water_table import WaterTable, water_table
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class Absorbance(Sheet):
     """Reading of a spectrophotometer."""
 
@@ -58,12 +57,19 @@ class Absorbance(Sheet):
         )
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class WaterParameters(Parameters):
     """What was measured of the source."""
 
     forms = (Absorbance,)
-    kind: str = choice(analysis.KINDS, "type of water, by its dissolved salt")
+    kind: str = choice(
+        analysis.KINDS, "type of water, by its dissolved salt",
+        called={
+            "lake": "fresh", "river": "fresh", "stream": "fresh", "pond": "fresh",
+            "spring": "fresh", "sea": "seawater", "ocean": "seawater", "salt": "seawater",
+            "nacl": "sodium_chloride", "brackish": "ions", "analysis": "ions",
+        },
+    )  # fmt: skip
     temperature: float = quantity("temperature", "temperature of the water")
     salinity: float | None = quantity(
         "mass_fraction",
@@ -112,7 +118,7 @@ class WaterParameters(Parameters):
         return found
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class FlowsheetParameters(Parameters):
     """How the units are joined."""
 
@@ -123,7 +129,7 @@ class FlowsheetParameters(Parameters):
     )
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class HoldParameters(Parameters):
     """A result to be reached by moving an input; as often as needed."""
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from treatsim import quantities
-from treatsim.case_hints import did_you_mean, known_keys, misplaced, takers
+from treatsim.case_hints import Homes, did_you_mean, known_keys, misplaced, takers
 from treatsim.errors import CaseError, RequestError, plain
 from treatsim.operations.declarations import Ruled
 from treatsim.operations.outcome import Override
@@ -43,10 +43,10 @@ class Problems:
         self,
         path: str,
         lines: Mapping[str, int],
-        homes: Mapping[str, list[str]] | None = None,
+        homes: Homes = lambda key: (),
     ) -> None:
         self.path, self.lines, self.found = path, lines, list[str]()
-        self.homes = homes or {}  # key -> the tables of the case that can hold it
+        self.homes = homes
 
     def add(self, where: str, text: str) -> None:
         """Add a fault at the key path `where`, such as "units.uv.arc_length", once."""

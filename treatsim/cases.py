@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import dataclasses
-import tomllib
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -18,30 +18,34 @@ from treatsim.case_checks import check_links, check_needs, check_structure, name
 from treatsim.case_hints import addresses, nearest
 from treatsim.case_meant import as_meant
 from treatsim.case_report import one_report
+from treatsim.case_settings import apply_setting
+from treatsim.case_slips import parse_as_meant
 from treatsim.case_text import (
     STANDARD_INPUT,
     Problems,
     beside,
     entry,
     line_numbers,
-    parse,
     read_overrides,
     read_record,
     read_text,
 )
-from treatsim.errors import RequestError, plain
+from treatsim.case_view import case_html
+from treatsim.errors import RequestError
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import Hold, operate
 from treatsim.flowsheet.result import Context, Result
-from treatsim.given import over_points
-from treatsim.operations.outcome import Override
+from treatsim.given import belongs, over_points
+from treatsim.operations.outcome import Override, Value
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.sheets import Given, sheet_of, still_told
 from treatsim.operations.unit import Unit
+from treatsim.safety.verdict import judge
 from treatsim.water.stream import Stream
 
 MOST_UNITS, MOST_PARTS, LONGEST_LINK = 200, 1000, 4000
 SOURCE = ("site", "water")  # tables that the source's water is made of
+ARROW = re.compile("[-=]+>|\u2192")  # as people draw it
 TOP_LEVEL = ("title", *case_sections.SECTIONS, "units", "flowsheet", "hold")
 
 
@@ -62,6 +66,9 @@ class Case:
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__}, {self.title}: {'; '.join(self.links)}>"
+
+    def _repr_html_(self) -> str:
+        return case_html(self)
 
     def changed(self, **fields: Any) -> Self:
         """Return a copy with some fields replaced."""
@@ -196,7 +203,9 @@ class Case:
         >>> case.solve({"lift_pump.speed": ["60 %", "80 %"]})["product.flow"]
         [4.65, 7.644] m3/h
         """
-        given = {address: (self.numeric(address), raw) for address, raw in (arrays or {}).items()}
+        arrays = {} if arrays is None else arrays
+        belongs(arrays, "items", "a mapping of addresses to their values")
+        given = {address: (self.numeric(address), raw) for address, raw in arrays.items()}
         found = over_points(given)
         points = max((array.size for array in found.values()), default=1)
         records = self.records(found)
@@ -207,7 +216,12 @@ class Case:
             (*case_sections.water_notes(records["water"]), *still_told(self.given, records)),
             self.overrides,
         )
-        return operate(self._connected(records), points, self.holds, context)
+        return operate(self._connected(records), points, self.holds, context, _judged)
+
+
+def _judged(result: Result, address: str) -> Value:
+    """Return what the judging tells of a result, such as a pH or a saturation."""
+    return judge(result).value(address)
 
 
 def _water_of(records: Mapping[str, Any]) -> Stream:
@@ -221,7 +235,8 @@ def load(path: str | Path, changes: Mapping[str, str] | None = None) -> Case:
     """
     text = read_text(Path(path))
     name = "standard input" if str(path) == STANDARD_INPUT else str(path)
-    return interpret(parse(text, name), name, line_numbers(text), changes)
+    tables, slips = parse_as_meant(text, name)
+    return interpret(tables, name, line_numbers(text), changes, slips)
 
 
 def interpret(
@@ -229,12 +244,14 @@ def interpret(
     path: str,
     lines: Mapping[str, int] | None = None,
     changes: Mapping[str, str] | None = None,
+    slips: Sequence[str] = (),
 ) -> Case:
-    """Turn the tables of a case into a Case."""
+    """Turn the tables of a case into a Case; `slips` are the problems of its writing."""
     problems = Problems(path, lines or {})
+    problems.found += slips
     data = copy.deepcopy(data)
     for address, value in (changes or {}).items():
-        _set(data, address, value, problems)
+        apply_setting(data, address, value, problems)
     data = as_meant(data, case_sections.SECTIONS, TOP_LEVEL, problems)
     title = data.get("title", Path(path).stem)
     if not isinstance(title, str) or not title.strip() or not title.isprintable():
@@ -324,7 +341,7 @@ def _links(data, problems: Problems) -> tuple[str, ...]:
     if isinstance(links, list) and links and all(isinstance(link, str) for link in links):
         parts = sum(link.count(">") + 1 for link in links)
         if parts <= MOST_PARTS and max(map(len, links)) <= LONGEST_LINK:
-            return tuple(links)
+            return tuple(ARROW.sub(">", link) for link in links)
         problems.add(
             "flowsheet.links",
             f"flowsheet.links: {parts} names; at most {MOST_PARTS}, and {LONGEST_LINK} letters a "
@@ -354,36 +371,3 @@ def _holds(data, problems: Problems) -> tuple[Hold, ...]:
         place = f"{problems.place(where)}: "
         found.append(Hold(str(row["adjust"]), str(row["until"]), str(equals), place))
     return tuple(found)
-
-
-def _set(data, address: str, value: str, problems: Problems) -> None:
-    """Apply one --set; the value is read like any other entry of the file."""
-    *path, key = address.removeprefix("units.").split(".")
-    table = data
-    if path and path[0] in case_sections.SECTIONS:
-        data.setdefault(path[0], {})
-    if path and path[0] not in case_sections.SECTIONS:
-        path = ["units", *path]
-    for step in path:
-        table = table.get(step) if isinstance(table, dict) else None
-    if not path or not isinstance(table, dict):
-        near = nearest(address, addresses(data, case_sections.SECTIONS)) if path else ""
-        hint = f'; did you mean "{near}"?' if near else ""
-        hint = hint if path else '; write it as in "lift_pump.speed": table and key'
-        problems.found.append(plain(f'--set {address}: no input has the address "{address}"{hint}'))
-        return
-    old = table.get(key)
-    if isinstance(old, dict) and "value" in old:
-        table[key] = {**old, "value": value}
-    elif isinstance(old, bool | int | float) or (old is None and len(path) > 2):
-        table[key] = _literal(value)
-    else:
-        table[key] = value
-
-
-def _literal(value: str):
-    """Read a number where the file has a number; text with a unit stays text."""
-    try:
-        return tomllib.loads(f"v = {value}")["v"]
-    except ValueError:  # no number, or one of thousands of digits
-        return value

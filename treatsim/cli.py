@@ -9,6 +9,7 @@ import argparse
 import os
 import signal
 from collections.abc import Sequence
+from functools import cache
 
 from treatsim import __version__, errors
 from treatsim.cli_options import OPTIONS
@@ -90,9 +91,9 @@ def parsed(argv: Sequence[str] | None):
     """Return the arguments; one that is unknown ends the program with the nearest it knows."""
     top = parser()
     if "_ARGCOMPLETE" in os.environ:  # a shell asks what may come next
-        import argcomplete
+        from treatsim.completion import complete
 
-        argcomplete.autocomplete(top)
+        complete(top)
     arguments, unknown = top.parse_known_args(argv)
     if unknown:
         flags = [flag for name in arguments.options for flag in OPTIONS[name][0] if flag[0] == "-"]
@@ -101,6 +102,7 @@ def parsed(argv: Sequence[str] | None):
     return arguments
 
 
+@cache  # `main` may be called many times by one program
 def parser() -> argparse.ArgumentParser:
     """Return the parser of the whole command line."""
     top = Parser(

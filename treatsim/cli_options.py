@@ -122,7 +122,8 @@ OPTIONS: dict[str, tuple[tuple[str, ...], dict]] = {
         {
             "metavar": "KIND@TIME",
             "action": "append",
-            "help": "lamp_failure, power_dip, pump_step or dull_water, such as lamp_failure@600s",
+            "help": "lamp_failure, power_dip, pump_step or dull_water, such as lamp_failure@600s; "
+            "of one lamp of several UNIT.lamp_failure@600s",
         },
     ),
     "--months": (

@@ -15,6 +15,8 @@ PSI = POUND * GRAVITY / (FOOT / 12) ** 2  # Pa
 # what only reads and shows these need not wait for pint; a test holds them against it
 EVERYDAY: dict[tuple[str, str], float] = {
     ("1/cm", "1/m"): 100.0,
+    ("kg/cm2", "Pa"): GRAVITY * 1e4,  # of force, as on gauges
+    ("kgf/cm2", "Pa"): GRAVITY * 1e4,
     ("deg", "rad"): math.pi / 180,
     ("mg/L", "kg/m3"): 1e-3,
     ("ug/L", "kg/m3"): 1e-6,

@@ -13,6 +13,7 @@ from treatsim.amounts import Amount, Amounts
 from treatsim.errors import RequestError
 from treatsim.operations.parameters import field_problem, read_value
 
+CASE = "a case, from treatsim.load(...) or a treatsim.Flowsheet,"
 NUMBERS = "iuf"  # kinds of dtype that are numbers
 
 
@@ -29,12 +30,29 @@ def read_given(item: dataclasses.Field, raw) -> Any:
     return int(value) if kind == "count" else value
 
 
+def belongs(thing: Any, has: str, words: str) -> None:
+    """Refuse what is no case, result or mapping: such a thing has an attribute `has`."""
+    if not hasattr(thing, has):
+        raise RequestError(f"{words} belongs here, not {_named(thing)}")
+
+
+def _named(thing: Any) -> str:
+    return f'the text "{thing[:60]}"' if isinstance(thing, str) else f"a {type(thing).__name__}"
+
+
+def check_none_masked(raw: Any) -> None:
+    """Refuse an array in which some values are marked as none: what stands there is anything."""
+    if isinstance(raw, np.ndarray) and np.any(getattr(raw, "mask", False)):
+        raise RequestError("every value is a finite number, and some are masked")
+
+
 def si_array(raw, kind: str) -> np.ndarray:
     """Return numbers, or texts with units, as an SI array of at most one dimension."""
     if isinstance(raw, Amount | Amounts):
         own, asked = (quantities.QUANTITIES[name] for name in (raw.quantity, kind))
         if own.si != asked.si:
             raise RequestError(f"{own.meaning} ({own.si}) given for {asked.meaning} ({asked.si})")
+    check_none_masked(raw)
     try:
         array = np.asarray(raw)
     except ValueError as error:  # rows of unequal lengths

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 
 
@@ -13,6 +12,8 @@ def html_table(
 
     `total` counts the rows there are, if more than those shown.
     """
+    import html  # with its table of signs not needed by a command
+
     head = "".join(f"<th>{html.escape(text)}</th>" for text in headings)
     body = "".join(
         "<tr>" + "".join(f"<td>{html.escape(text)}</td>" for text in row) + "</tr>" for row in rows

@@ -16,6 +16,7 @@ from treatsim.constants import ATMOSPHERE, ZERO_CELSIUS
 from treatsim.errors import RequestError
 from treatsim.everyday import EVERYDAY as EVERYDAY
 from treatsim.everyday import UNLIKE
+from treatsim.written_numbers import COMMA, SIGN, number_problem
 
 
 class Quantity(NamedTuple):
@@ -155,12 +156,7 @@ DEFINITIONS = (
     "ftH2O = 0.3048 * mH2O",
     "inH2O = 0.0254 * mH2O",
 )
-SIGN = r"\s*([-+]?"
 NUMBER = re.compile(SIGN + r"(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*)")
-COMMA = re.compile(SIGN + r"\d+),(\d+)(?![\d.,])\s*(.*)")  # 0,5
-GROUPS = re.compile(SIGN + r"\d{1,3}(?:([ ,.'])\d{3})(?:\2\d{3})*)(?![\d,])(?:\.\d+)?\s*(\D.*|)")
-SHARE = re.compile(r"\s*(?:(\d+)[\s-]+)?(\d+)/(2|4|8|16)(?!\d)\s*(.*)")  # 1 1/2
-RANGE = re.compile(SIGN + r"[\d.]+)(?:\s*(?:-|\u2013|\.\.)|\D{0,9}(?:\bto\b|\u00b1|\+/-))\s*\d")
 POWER = re.compile(r"(?<![A-Za-z_])((?:[kcdmuµ]?m)|ft|in|yd|s|h)([2-6])(?![A-Za-z0-9])")
 LONGEST = 120  # characters of an entry with a unit
 BLANKS = re.compile("[\u00a0\u2009\u202f]")  # no-break and thin blanks, as word processors set
@@ -272,7 +268,7 @@ def split(text: str) -> tuple[float, str, str]:
     if len(text) > LONGEST or not BLANKS.sub(" ", text).isprintable():
         raise RequestError("no number with a unit")
     text = BLANKS.sub(" ", text).replace("\u2212", "-").strip()
-    if problem := _number_problem(text):
+    if problem := number_problem(text):
         raise RequestError(problem)
     match = NUMBER.match(text)
     if match is None:
@@ -281,31 +277,6 @@ def split(text: str) -> tuple[float, str, str]:
         raise RequestError("no number of this size belongs here")
     basis = BASIS.search(unit := match[2])
     return number, BASIS.sub("", unit), basis[1] if basis else ""
-
-
-def _number_problem(text: str) -> str:
-    """Return what is wrong with how the number is written, and how to write it, or ""."""
-    if groups := GROUPS.match(text):
-        plain = re.sub(r"[ ,']", "", groups[1])
-        if groups[2] == "." and groups[1].count(".") == 1:
-            return ""
-        plain = plain.replace(".", "") if groups[2] == "." else plain
-        told = f'"{plain} {groups[3]}"'.replace(' "', '"')
-        if groups[2] == "," and groups[1].count(",") == 1:
-            point = f'"{groups[1].replace(",", ".")} {groups[3]}"'.replace(' "', '"')
-            return f"a comma that parts thousands, or decimals? write {told} or {point}"
-        return f"thousands are not parted: write {told}"
-    if comma := COMMA.match(text):
-        return f'a decimal comma: write "{f"{comma[1]}.{comma[2]} {comma[3]}".strip()}"'
-    if share := SHARE.match(text):
-        number = int(share[1] or 0) + int(share[2]) / int(share[3])
-        unit = share[4].replace('"', "in")
-        return f'a fraction: write "{f"{number:g} {unit}".strip()}"'
-    if re.match(r"\s*[-+]?[\d.]+,", text):
-        return "a comma in the number: write it with one point, such as 1234.5"
-    if span := RANGE.match(text):
-        return f"one value belongs here, such as {span[1]} with its unit, not a range"
-    return ""
 
 
 def example(number: float, quantity: str) -> str:
@@ -325,6 +296,9 @@ def read(text: str, quantity: str) -> float:
     Raises RequestError with one line that says what is wrong and what a right value looks like.
     """
     kind = QUANTITIES[quantity]
+    comma = COMMA.match(text)
+    if comma and "thousands" not in number_problem(text):
+        raise RequestError(_with_a_point(comma, quantity))
     number, unit, basis = split(text)
     if basis:
         raise RequestError(f'"as {basis}" has no meaning for {kind.meaning}')
@@ -336,13 +310,15 @@ def read(text: str, quantity: str) -> float:
         factor, offset = conversion(unit, kind.si)
     except WrongDimensionError as error:
         raise WrongDimensionError(
-            f'"{unit}" is no unit of {kind.meaning}; legal: {legal_units(quantity)}'
+            f'"{unit}" is no unit of {kind.meaning}; {_bare(text, unit, kind)}'
+            f"legal: {legal_units(quantity)}"
         ) from error
     except UnknownUnitError as error:
         from treatsim import spellings
 
         near = spellings.nearest(unit, legal_units(quantity))
         hint = f'did you mean "{near}"? legal' if near else "legal"
+        hint = _bare(text, unit, kind) + "legal" if _bare(text, unit, kind) else hint
         raise UnknownUnitError(
             f'"{unit[: spellings.LONGEST_UNIT]}" is not a unit known here; '
             f"{hint}: {legal_units(quantity)}"
@@ -351,6 +327,26 @@ def read(text: str, quantity: str) -> float:
     if not abs(value) <= ANY_SIZE[1]:
         raise RequestError("no number of this size belongs here")
     return value
+
+
+def _with_a_point(comma: re.Match, quantity: str) -> str:
+    """Return what is wrong with a decimal comma, and with the unit behind it."""
+    text = f"{comma[1]}.{comma[2]} {comma[3]}".strip()
+    try:
+        read(text, quantity)
+    except RequestError as error:
+        return f"a decimal comma: write {comma[1]}.{comma[2]}; and {error}"
+    return f'a decimal comma: write "{text}"'
+
+
+def _bare(text: str, unit: str, kind: Quantity) -> str:
+    """Return how to write an entry without the words behind its unit, or ""."""
+    from treatsim import spellings
+
+    bare = spellings.without_words(unit)
+    if not bare or all(_read_any(one, kind.si) is None for one in (bare, spellings.clean(bare))):
+        return ""
+    return f'write "{text.strip().removesuffix(unit).strip()} {bare}"; '
 
 
 def legal_units(quantity: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import tomllib
 from functools import cache
-from importlib import resources
+from pathlib import Path
 
 from treatsim.errors import RequestError
 
@@ -13,7 +13,7 @@ from treatsim.errors import RequestError
 @cache
 def load() -> dict[str, dict]:
     """Return every source by its key."""
-    return tomllib.loads(resources.files("treatsim").joinpath("sources.toml").read_text("utf-8"))
+    return tomllib.loads(Path(__file__).with_name("sources.toml").read_text("utf-8"))
 
 
 def cite(key: str) -> str:

@@ -189,6 +189,12 @@ def _crosses(word: str, option: str, power: str | None) -> bool:
     return (prefixed or bare) and word[0] != option[0]
 
 
+def without_words(unit: str) -> str:
+    """Return a unit without the words behind it, such as m of "m a.s.l.", or "" if none stand."""
+    bare = re.split(r"[\s@(]", unit, maxsplit=1)[0]
+    return "" if bare == unit or ODD.search(bare) else bare
+
+
 def nearest(unit: str, legal: str) -> str:
     """Return the legal spelling nearest to an unknown one, or ""."""
     known = {one.lower(): one for one in legal.split(", ") if "none" not in legal}

@@ -12,6 +12,7 @@ import numpy as np
 from treatsim import quantities
 from treatsim.arrays import Array
 from treatsim.errors import RequestError
+from treatsim.normal import normal_score, normal_share
 
 DISTRIBUTIONS = ("normal", "lognormal", "uniform")
 MOST_CUT = 0.01  # of a distribution may lie where the input cannot be; there it is cut off
@@ -48,26 +49,22 @@ class Spread:
         return self._share(self.low), 1.0 - self._share(self.high)
 
     def _inverse(self, share) -> Array:
-        from scipy.special import ndtri
-
         if self.distribution == "uniform":
             found = self.value + self.scale * (2 * share - 1)
         elif self.distribution == "lognormal":
-            found = self.value * np.exp(self._log_scale * ndtri(share))
+            found = self.value * np.exp(self._log_scale * normal_score(share))
         else:
-            found = self.value + self.scale * ndtri(share)
+            found = self.value + self.scale * normal_score(share)
         return np.clip(found, self.low, self.high)  # round-off at a bound
 
     def _share(self, at: float) -> float:
-        from scipy.special import ndtr
-
         if not np.isfinite(at):
             return float(at > 0)
         if self.distribution == "uniform":
             return float(np.clip((at - self.value + self.scale) / (2 * self.scale), 0, 1))
         if self.distribution == "lognormal":
-            return float(ndtr(np.log(at / self.value) / self._log_scale)) if at > 0 else 0.0
-        return float(ndtr((at - self.value) / self.scale))
+            return float(normal_share(np.log(at / self.value) / self._log_scale)) if at > 0 else 0.0
+        return float(normal_share((at - self.value) / self.scale))
 
     @property
     def _log_scale(self) -> float:

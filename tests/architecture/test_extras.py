@@ -15,7 +15,7 @@ OF_THE_COMMAND = {"pytest-xdist"}  # the README runs the tests on every core
 OF_UNCERTAINTY = {"SALib"}  # reached through the command
 OF_PAGE = {"bokeh"}  # reached through the command
 OF_FAST = {"numba"}  # reached through the march
-IMPORTED_AS = {"PIL": "pillow"}  # name in an import -> name of the package
+IMPORTED_AS = {"PIL": "pillow", "xdist": "pytest-xdist"}  # name in an import -> name of the package
 OF_TABLES = {"pandas", "pyarrow", "openpyxl", "xarray"}  # reached through sweep files
 
 

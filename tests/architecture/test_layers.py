@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import ast
 
-import pytest
-from package import imports, modules, run_at_import
+from package import imports, modules, run_at_import, texts
 
 LAYERS = (
     (
@@ -14,6 +13,7 @@ LAYERS = (
         "everyday",
         "quantities",
         "spellings",
+        "written_numbers",
         "spreads",
         "sources",
         "errors",
@@ -21,6 +21,7 @@ LAYERS = (
         "ranges",
         "numerics",
         "lone_root",
+        "normal",
         "amounts",
         "notebook",
     ),
@@ -40,10 +41,13 @@ LAYERS = (
         "case_report",
         "case_checks",
         "case_meant",
+        "case_settings",
+        "case_slips",
+        "case_view",
         "building",
     ),
     ("report",),
-    ("commands", "cli_options", "console"),
+    ("commands", "cli_options", "console", "completion"),
     ("cli",),
     ("__main__",),
 )
@@ -72,7 +76,7 @@ LATE = {  # costly to load: only inside the function that needs them
 COMPILER = {"numba", "llvmlite"}  # only in what is itself loaded late
 COMPILED = {f"treatsim.correlations.ro.vessel_{name}" for name in ("compiled", "kept", "lanes")}
 DECLARED = LATE | {"numpy"}
-NAMES = set(modules())
+NAMES = set(texts())
 
 
 def layer(module: str) -> int:
@@ -83,6 +87,13 @@ def layer(module: str) -> int:
 
 def ours(module: str) -> set[str]:
     return {name for name in imports(modules()[module], NAMES) if name.split(".")[0] == "treatsim"}
+
+
+def at_import(module: str) -> set[str]:
+    """What a module imports when it is loaded itself."""
+    nodes = run_at_import(modules()[module])
+    links = [node for node in nodes if isinstance(node, ast.Import | ast.ImportFrom)]
+    return {name for node in links for name in imports(node, NAMES)}
 
 
 def foreign(nodes) -> set[str]:
@@ -103,22 +114,15 @@ def test_every_module_stands_in_a_layer():
 
 def test_the_package_itself_loads_nothing_of_its_own():
     """Its few names for programs are looked up when they are asked for."""
-    nodes = run_at_import(modules()["treatsim"])
-    loaded = {
-        n
-        for node in nodes
-        if isinstance(node, ast.Import | ast.ImportFrom)
-        for n in imports(node, NAMES)
-    }
-    assert not {name for name in loaded if name.split(".")[0] == "treatsim"}
+    assert not {name for name in at_import("treatsim") if name.split(".")[0] == "treatsim"}
 
 
-@pytest.mark.parametrize("module", sorted(NAMES - {"treatsim"}))
-def test_imports_run_down(module):
-    upward = [name for name in ours(module) if layer(name) > layer(module)]
-    assert not upward, f"{module} imports {upward}, which lie above it"
-    unknown = [name for name in ours(module) if name not in NAMES]
-    assert not unknown, f"{module} imports {unknown}, which do not exist"
+def test_imports_run_down():
+    links = [(module, name) for module in NAMES - {"treatsim"} for name in ours(module)]
+    unknown = [f"{module} imports {name}" for module, name in links if name not in NAMES]
+    assert not unknown, "which do not exist"
+    upward = [f"{module} imports {name}" for module, name in links if layer(name) > layer(module)]
+    assert not upward, "which lie above"
 
 
 def test_no_cycles():
@@ -129,22 +133,19 @@ def test_no_cycles():
     assert not todo, f"these import each other in a circle: {sorted(todo)}"
 
 
-@pytest.mark.parametrize("module", sorted(NAMES))
-def test_costly_libraries_are_loaded_late(module):
-    tree = modules()[module]
-    assert not foreign(run_at_import(tree)) & LATE
-    known = DECLARED | (COMPILER if module in COMPILED else set())
-    assert not foreign(ast.walk(tree)) - known, "a library that is not a dependency"
+def test_costly_libraries_are_loaded_late():
+    early, unknown = {}, {}
+    for module, tree in modules().items():
+        early[module] = foreign(run_at_import(tree)) & LATE
+        known = DECLARED | (COMPILER if module in COMPILED else set())
+        unknown[module] = foreign(ast.walk(tree)) - known
+    assert not {module: found for module, found in early.items() if found}
+    assert not {m: f for m, f in unknown.items() if f}, "libraries that are no dependency"
 
 
-@pytest.mark.parametrize("module", sorted(NAMES - COMPILED))
-def test_what_needs_the_compiler_is_loaded_late(module):
-    nodes = run_at_import(modules()[module])
-    loaded = set()
-    for node in nodes:
-        if isinstance(node, ast.Import | ast.ImportFrom):
-            loaded |= imports(node, NAMES)
-    assert not loaded & COMPILED
+def test_what_needs_the_compiler_is_loaded_late():
+    for module in NAMES - COMPILED:
+        assert not at_import(module) & COMPILED, module
 
 
 def test_the_command_line_loads_no_array_library_at_import():

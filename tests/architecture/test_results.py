@@ -17,14 +17,14 @@ from treatsim.report.starters import kinds, starter
 from treatsim.safety.verdict import judge
 
 
-def rarely_told() -> cases.Case:
-    """A case for what neither demo cases nor starts have."""
+def rarely_told(light: str) -> cases.Case:
+    """A case for what neither demo cases nor starts have, with a kind of reactor."""
     data = tomllib.loads((ROOT / "cases/river_chlorine.toml").read_text("utf-8"))
     data["analytes"]["nitrite"] = "0.1 mg/L as NO2"
     data["health"]["untreated_time"] = "1 min"
-    report = catalogue.load("examples")["validated_uv_reactor"]
+    report = catalogue.load("examples")[light]
     target = {"organism": "cryptosporidium", "log": 3.0}
-    data["units"]["uv"] = {"kind": "validated_uv_reactor", "target": target, **report}
+    data["units"]["uv"] = {"kind": light, "target": target, **report}
     return cases.interpret(data, "rare.toml")
 
 
@@ -38,7 +38,8 @@ def told(declared, key):
 def verdicts():
     found = [cases.load(path) for path in sorted((ROOT / "cases").glob("*.toml"))]
     found += [cases.interpret(tomllib.loads(starter(name)), name) for name in kinds()]
-    return [(case, judge(case.solve())) for case in (*found, rarely_told())]
+    found += [rarely_told(kind) for kind in ("validated_uv_reactor", "set_point_uv_reactor")]
+    return [(case, judge(case.solve())) for case in found]
 
 
 @pytest.mark.parametrize("kind", operations.kinds())

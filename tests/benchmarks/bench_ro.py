@@ -186,12 +186,13 @@ def main():
         plain, fast = race.errors(tolerance)
         print(f"worst error, plain {plain:.1e}, march at tolerance {tolerance:.0e} {fast:.1e}")
     print(f"{'six elements':<58} {'plain':>14} {'march':>12} {'ratio':>8}")
-    print(report("one point of 10 000, arrays", result))
-    print(report("one point of 10 000, compiled", batch(10_000, way="compiled")[1]))
+    print(report(f"one point of 10 000, arrays (goal {GOALS['arrays']})", result))
+    compiled = batch(10_000, way="compiled")[1]
+    print(report(f"one point of 10 000, compiled (goal {GOALS['compiled']})", compiled))
     print(report("one point of 10 000, arrays at tolerance 1e-4", batch(10_000, 1e-4)[1]))
     print(report("one point of 1 000, arrays", batch(1000)[1]))
     print(report("one point of 1 000, compiled", batch(1000, way="compiled")[1]))
-    print(report("one point alone", single()))
+    print(report(f"one point alone (goal {GOAL_ALONE})", single()))
     solves, off, _ = race.inverse()
     forward = seconds(race.fast, 3)
     back = seconds(race.inverse, 1) - forward

@@ -2,8 +2,9 @@
 
 The sea over its pressure alone is also held against a loop of lone points with all that a lone
 point is told (highest recoveries before scale). When these benchmarks were begun such a point took
-94 ms on an idle machine, 88 of them chemistry, and the goal was 1 500 times that speed: 63 us. It
-now takes a fifth of that, so that the ratio of today is the smaller one.
+94 ms on an idle machine, 88 of them chemistry, and the goal was 1 500 times that speed: 63 us. A
+point of the sweep takes 21 us by now, 4 500 times less; a lone one takes a fifth of what it did, so
+that the ratio of today is the smaller one.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ TRAINS = {
 }
 PRESSURE = {"high_pressure_pump.outlet_pressure": "45 bar:65 bar:10000"}
 FEW = 20  # single solves per round
-GOAL, GOAL_LONE = 300, 500
+GOAL, GOAL_LONE = 400, 700
 
 
 def measured(train: str):

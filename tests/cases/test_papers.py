@@ -16,6 +16,7 @@ from treatsim.errors import CaseError, RequestError
 from treatsim.operations.sheets import entries
 from treatsim.safety.verdict import judge
 from treatsim.water import substances
+from treatsim.water.laboratory import read_report
 
 FOLDER = Path(__file__).resolve().parents[2] / "cases"
 WELL = tomllib.loads((FOLDER / "papers_well.toml").read_text("utf-8"))
@@ -115,6 +116,20 @@ def test_no_germ_in_a_hundred_millilitres():
 
 
 @pytest.mark.parametrize(
+    ("name", "alike"),
+    [
+        ("nitrate", ("14 mg/L as N", "14 mg/l NO3-N", "14 mg N/L", "14 mg/L as NO3-N")),
+        ("nitrate", ("62 mg/L as NO3", "62 mg/l NO3", "62 mg NO3/l")),
+        ("hardness", ("300 mg/l CaCO3", "300 mg/L as CaCO3", "30 °TH")),
+        ("hardness", ("6 meq/L", "6 mval/l", "3 mmol/L")),
+    ],
+)
+def test_what_a_value_is_stated_as_is_read_as_laboratories_write_it(name, alike):
+    found = [read_report({name: text}, "ions")[name].value for text in alike]
+    assert_allclose(found, found[0], rtol=1e-12)
+
+
+@pytest.mark.parametrize(
     ("changes", "words"),
     [
         ({"calcium": None}, "does not say how much of it is calcium"),
@@ -195,6 +210,7 @@ SHEETS = [
 ]
 CURVE = {"curve": ["24 m at 0 m3/h", "18 m at 6 m3/h"], "best_flow": "5 m3/h"}
 LAMP = {"lamp_hours": "6000 h", "lamp_life": "9000 h", "end_of_life_factor": 0.8}
+IN_AIR = {"air_irradiance": "0.9 W/m2", "air_distance": "2 m", "lit_length": "0.8 m"}
 JAR = {"jar_turbidity_before": "40 NTU", "jar_turbidity_after": "6 NTU",
        "jar_coagulant_dose": "0 mg/L"}  # fmt: skip
 COLUMN = {"column_depth": "1.2 m", "column_readings": ["60 % at 10 min", "30 % at 40 min"],
@@ -210,6 +226,8 @@ SHEETS += [
     ("uv_reactor", LAMP, {"lamp_hours": "9001 h"}, "beyond the rated life"),
     ("uv_reactor", LAMP, {"lamp_life": None}, "lamp_life is missing"),
     ("uv_reactor", LAMP, {"ageing_factor": 0.8}, "keep one"),
+    ("uv_reactor", IN_AIR, {"arc_length": "0.8 m"}, "keep one"),
+    ("uv_reactor", IN_AIR, {"lit_length": "1.6 m"}, "must not be above the length of the chamber"),
     ("settling_basin", JAR, {"jar_turbidity_after": "41 NTU"}, "more turbid"),
     ("settling_basin", COLUMN, {"column_readings": "60 % at 10 min"}, "two samples"),
     ("settling_basin", COLUMN, {"column_readings": ["30 % at 10 min", "60 % at 40 min"]}, "rise"),

@@ -77,7 +77,7 @@ def test_another_folder_has_another_case(folder, tmp_path, monkeypatch):
 
 @pytest.mark.parametrize(
     "change",
-    [("fingerprint", lambda patterns: "other code"), ("installed", lambda: {"numpy": "0.1"})],
+    [("stamps", lambda suffixes: "other code"), ("installed", lambda: {"numpy": "0.1"})],
     ids=lambda change: change[0],
 )
 def test_other_code_and_other_libraries_make_it_anew(folder, monkeypatch, change):
@@ -90,10 +90,22 @@ def test_other_code_and_other_libraries_make_it_anew(folder, monkeypatch, change
 
 def test_all_code_and_all_declared_values_are_looked_at():
     package = kept.PACKAGE
-    seen = {path for pattern in description_kept.MADE_OF for path in package.glob(pattern)}
+    seen = {Path(name) for name, *_ in kept.stamps(description_kept.MADE_OF)}
+    assert seen == {*package.glob("**/*.py"), *package.glob("**/*.toml")}
     assert {path.suffix for path in seen} == {".py", ".toml"}
     assert package / "catalogue" / "ro_elements.toml" in seen
     assert package / "operations" / "uv_reactor.py" in seen
+
+
+def test_a_file_written_anew_is_seen_though_its_size_and_its_time_stand(tmp_path):
+    (tmp_path / "room").mkdir()
+    file = tmp_path / "room" / "a.py"
+    file.write_text("one")
+    first, told = kept.stamps((".py",), tmp_path), file.stat()
+    file.write_text("two")
+    os.utime(file, ns=(told.st_atime_ns, told.st_mtime_ns))
+    kept.stamps.cache_clear()
+    assert first != kept.stamps((".py",), tmp_path)
 
 
 def test_what_cannot_be_looked_at_is_not_kept(folder, tmp_path):
@@ -160,27 +172,25 @@ def test_a_wrong_case_is_told_each_time(folder, tmp_path):
 
 
 @pytest.mark.parametrize("names", [[], ["uv_reactor"], ["sea.toml"], ["sea.toml", "ro.recovery"]])
-def test_what_is_kept_is_told_in_the_same_words_without_arrays(folder, tmp_path, names):
+def test_what_is_kept_is_told_in_the_same_words_without_arrays(
+    folder, tmp_path, monkeypatch, names
+):
     shutil.copy(CASES / "sea.toml", tmp_path)
+    monkeypatch.chdir(tmp_path)
     code = (
         f"import sys; from treatsim.cli import main; main(['describe', *{names!r}]);"
         "print(sorted({'numpy', 'scipy', 'phreeqpython', 'gsw'} & set(sys.modules)))"
     )
-
-    def told():
-        done = subprocess.run(
-            [sys.executable, "-c", code],
-            cwd=tmp_path,
-            env=os.environ | {"PYTHONPATH": str(kept.PACKAGE.parent)},
-            capture_output=True,
-            text=True,
-            check=True,
-            timeout=120,
-        )
-        *text, loaded = done.stdout.splitlines()
-        return text, loaded
-
-    first, again = told(), told()
-    assert first[0] == again[0]
-    assert "numpy" in first[1]
-    assert again[1] == "[]"
+    first = treatsim("describe", *names).out
+    assert list(folder.glob("described-*"))
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env=os.environ | {"PYTHONPATH": str(kept.PACKAGE.parent)},
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=120,
+    )
+    *text, loaded = done.stdout.splitlines()
+    assert text == first.splitlines()
+    assert loaded == "[]"

@@ -161,7 +161,7 @@ def test_a_path_that_is_too_long():
 CONTENTS = {
     "empty": (b"", "water.kind is missing"),
     "binary": (bytes(range(256)) * 50, "no UTF-8 text"),
-    "syntax": (b'title = "x"\n[units.a\n', ":2: not readable as TOML"),
+    "syntax": (b'title = "x"\n[units.a\n', ":2: write the table as [units.a]"),
     "twice": (b'title = "x"\ntitle = "y"\n', "not readable as TOML"),
     "deep": (b"a=" + b"[" * 5000 + b"]" * 5000, "nested too deep"),
     "dotted": (b".".join([b"a"] * 3000) + b"=1", "a key of more than 20 parts"),

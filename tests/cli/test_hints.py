@@ -19,6 +19,13 @@ SETTINGS = [
     ("water.kind=frsh", 'did you mean "fresh"?'),
     ("lift_pump.kind=feedpump", 'did you mean "feed_pump"?'),
     ("lift_pump.kind=", "no such kind; known:"),
+    ("lift_pump.kind=centrifugal pump", 'did you mean "feed_pump"?'),
+    ("lift_pump.kind=pump", 'did you mean "feed_pump"?'),  # by its keys, of three that are pumps
+    ("water.UVT=82 %", 'did you mean "uv_transmittance"?'),
+    ("strainer.volume=3 m3", "no such key; known:"),  # not to the tank, which has one
+    ("uv.dose_mean=3 mJ/cm2", "a result, no input: leave it out, or reach it by a [[hold]]"),
+    ("site.altitude=2400 m a.s.l.", 'write "2400 m"'),
+    ("site.altitude=2,4 kg", '"kg" is no unit of height'),
 ]
 
 

@@ -102,6 +102,9 @@ def test_a_change_that_is_wrong_is_told_with_its_case():
         ("treatsim so", {"solve", "sources"}),
         ("treatsim solve case.toml --u", {"--units"}),
         ("treatsim solve case.toml --units ", {"si", "us"}),
+        ("treatsim new la", {"lake"}),
+        ("treatsim describe uv_", {"uv_reactor"}),
+        (f"treatsim find {RIVER} --adjust lift_pump.sp", {"lift_pump.speed"}),
     ],
 )
 def test_a_shell_is_offered_what_may_come_next(typed, offered, tmp_path):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from functools import cache
 
 import pytest
 from command import RIVER, ROOT, river, treatsim
@@ -70,7 +71,9 @@ RO_ADDRESSES = (
 CASES = sorted((ROOT / "cases").glob("*.toml"))
 
 
+@cache
 def document(*arguments):
+    """The document of a case, read by several tests and changed by none."""
     run = treatsim("solve", *arguments, "--json")
 
     def refuse(token):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import xml.etree.ElementTree as ElementTree
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -24,14 +25,16 @@ RENEW = "if the change is meant, run: treatsim figures"
 SVG_LIMIT, PNG_LIMIT = 300_000, 150_000  # bytes
 
 
-def pictures() -> list[gallery.Picture]:
+# by their files, as loading the cases takes seconds; that these are the gallery is tested below
+STEMS = sorted(path.stem for path in FOLDER.glob("*.csv"))
+each = pytest.mark.parametrize("stem", STEMS)
+
+
+@cache
+def pictures() -> dict[str, gallery.Picture]:
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(ROOT)
-        return gallery.gallery()
-
-
-PICTURES = {picture.stem: picture for picture in pictures()}
-each = pytest.mark.parametrize("stem", PICTURES)
+        return {picture.stem: picture for picture in gallery.gallery()}
 
 
 def data_of(picture: gallery.Picture) -> table.Table:
@@ -45,13 +48,13 @@ def committed(stem: str) -> table.Table:
 
 @each
 def test_applies(stem):
-    picture = PICTURES[stem]
+    picture = pictures()[stem]
     assert all(plots.plot(picture.plot).applies(case) for case in picture.cases)
 
 
 @each
 def test_the_numbers_still_hold(stem):
-    now, then = table.from_csv(table.as_csv(data_of(PICTURES[stem]))), committed(stem)
+    now, then = table.from_csv(table.as_csv(data_of(pictures()[stem]))), committed(stem)
     assert list(now) == list(then)
     for head, values in then.items():
         if values.dtype.kind == "f":
@@ -84,7 +87,7 @@ def test_the_units_in_the_heads_are_known(stem):
 
 @each
 def test_the_picture_needs_only_the_numbers_and_is_the_same_twice(stem):
-    module, data = plots.plot(PICTURES[stem].plot), committed(stem)
+    module, data = plots.plot(pictures()[stem].plot), committed(stem)
     before = table.as_csv(data)
     first, second = (style.render(module.draw(data)) for _ in range(2))
     assert first == second
@@ -96,7 +99,7 @@ def test_the_picture_needs_only_the_numbers_and_is_the_same_twice(stem):
 
 @each
 def test_the_caption_is_whole(stem):
-    words = gallery.caption(plots.plot(PICTURES[stem].plot))
+    words = gallery.caption(plots.plot(pictures()[stem].plot))
     assert words.lesson.endswith(".")
     assert words.lesson.count(". ") == 0, "one sentence"
     assert len(words.title) < 60
@@ -105,7 +108,7 @@ def test_the_caption_is_whole(stem):
 
 
 def test_every_plot_is_in_the_gallery():
-    assert {picture.plot for picture in PICTURES.values()} == set(plots.NAMES)
+    assert {picture.plot for picture in pictures().values()} == set(plots.NAMES)
     modules = {
         path.stem
         for path in (ROOT / "treatsim/report/plots").glob("*.py")
@@ -116,11 +119,11 @@ def test_every_plot_is_in_the_gallery():
 
 def test_the_folder_holds_the_gallery_and_nothing_else():
     wanted = {gallery.PAGE, *gallery.SHOTS}
-    for stem, picture in PICTURES.items():
+    for stem, picture in pictures().items():
         wanted |= {f"{stem}.svg", f"{stem}.csv"}
         wanted |= {f"{stem}.png"} if picture.plot in gallery.RASTERED else set()
     assert {path.name for path in FOLDER.iterdir()} == wanted
-    told = gallery.page(list(PICTURES.values()), gallery.SHOTS)
+    told = gallery.page(list(pictures().values()), gallery.SHOTS)
     assert (FOLDER / gallery.PAGE).read_text("utf-8") == told
 
 
@@ -132,7 +135,7 @@ def test_the_files_are_small():
 def test_the_page_links_to_files_that_exist():
     text = (FOLDER / gallery.PAGE).read_text("utf-8")
     links = re.findall(r"\]\(([^)]+)\)", text)
-    assert len(links) == 2 * len(PICTURES) + len(gallery.SHOTS)
+    assert len(links) == 2 * len(pictures()) + len(gallery.SHOTS)
     assert all((FOLDER / link).is_file() for link in links)
 
 
@@ -165,7 +168,8 @@ def test_outside_a_checkout_a_case_is_asked_for(tmp_path, monkeypatch, capsys):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_file_in_the_way_of_the_folder_is_told(tmp_path, capsys):
+def test_a_file_in_the_way_of_the_folder_is_told(tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr(gallery, "drawn", lambda *_: {})
     (tmp_path / "taken").write_text("x", "utf-8")
     status = cli.main(
         ["figures", str(ROOT / "cases/small_unit.toml"), "--out", str(tmp_path / "taken")]
@@ -325,7 +329,7 @@ def test_credit_pieces_are_those_of_the_ledger():
 # the layout of flowsheets
 
 
-@pytest.mark.parametrize("stem", [s for s in PICTURES if s.endswith("flowsheet")])
+@pytest.mark.parametrize("stem", [s for s in STEMS if s.endswith("flowsheet")])
 def test_boxes_keep_apart_and_links_run_square(stem):
     data = committed(stem)
     links = [

@@ -88,7 +88,8 @@ def test_a_pump_that_slips_is_left_to_the_search():
     x = guesses(equations)
     before = x.copy()
     assert not known_before(equations, x).any()
-    assert np.array_equal(x, before)
+    rows = [u.field == "outlet_pressure" for u in equations.unknowns]
+    assert np.array_equal(x[rows], before[rows])
 
 
 def test_permeate_that_returns_to_the_feed_is_left_to_the_search():

@@ -13,9 +13,13 @@ from numpy.testing import assert_allclose, assert_array_equal
 from treatsim import cases, quantities
 from treatsim.errors import RequestError
 from treatsim.flowsheet.hold import MET, Hold, operate
+from treatsim.safety.verdict import judge
 
 CASES = Path(__file__).parents[2] / "cases"
 WELL = "high_pressure_pump.outlet_pressure", "ro.permeate.concentration"
+
+
+GYPSUM = Path(__file__).parents[2] / "cases/well_sulfate.toml"
 
 
 def held(name: str, *holds: Hold):
@@ -212,3 +216,21 @@ def test_a_hold_is_checked_when_the_case_is_read(changes, words):
     (line,) = caught.value.problems
     assert line.startswith("river.toml: hold.")
     assert words in line
+
+
+@pytest.mark.parametrize(
+    ("until", "equals"),
+    [("ro.saturation.gypsum", 0.8), ("ro.concentrate.ph", 7.4), ("product.ph", 5.8)],
+)
+def test_what_the_chemistry_tells_is_held_at_every_point(until, equals):
+    case = cases.load(GYPSUM)
+    hold = Hold("high_pressure_pump.outlet_pressure", until, equals)
+    result = case.changed(holds=(hold,)).solve({"water.temperature": np.array([291.15, 296.15])})
+    assert result.solved.all()
+    assert_allclose(judge(result).value(until).value, equals, rtol=MET)
+
+
+def test_a_result_that_even_the_judging_does_not_know_is_refused():
+    hold = Hold("high_pressure_pump.outlet_pressure", "ro.saturation.gypsm", 0.8, "here: ")
+    with pytest.raises(RequestError, match=r"here: hold\.until: no result"):
+        cases.load(GYPSUM).changed(holds=(hold,)).solve()

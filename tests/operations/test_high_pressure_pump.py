@@ -12,7 +12,7 @@ from treatsim.case_text import Problems, read_record
 
 def unit(kind="high_pressure_pump", flow=2.2, pressure=55.0, **more):
     table = ro_plant.pump(flow, pressure, **more)
-    problems = Problems(kind, {}, {})
+    problems = Problems(kind, {})
     rest = {k: v for k, v in table.items() if k != "kind"}
     record = read_record(operations.parameters_class(kind), rest, kind, problems)
     assert not problems.found, problems.found

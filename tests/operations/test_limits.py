@@ -120,3 +120,19 @@ def test_a_late_number_is_worked_out_once_and_when_asked():
     value = later(lambda: asked.append(1) or 2.0, "flow")
     assert (asked, value.quantity) == ([], "flow")
     assert [value.value, value.value, asked] == [2.0, 2.0, [1]]
+
+
+@pytest.mark.parametrize(
+    ("value", "relation", "against", "told"),
+    [
+        (6.496, ">=", 6.5, ("6.496", "6.5")),  # three digits would read 6.5 >= 6.5
+        (6.504, ">=", 6.5, ("6.5", "6.5")),
+        (12.004, "<=", 12.0, ("12.004", "12")),
+        (3.0 * (1 - 1e-8), ">=", 3.0, ("2.99999997", "3")),
+        (0.1 + 0.2, "<=", 0.3, ("0.3", "0.3")),
+        (0.3004, "<=", 0.30044, ("0.3", "0.3")),
+        (np.inf, "<=", 3.0, ("inf", "3")),
+    ],
+)
+def test_no_rounding_lets_a_limit_look_as_it_is_not(value, relation, against, told):
+    assert limit(value, relation, against).told(digits=3) == told

@@ -235,6 +235,49 @@ def test_cold_water_is_told_unless_a_factor_is_given():
     assert not known.evaluate(inlet=water).details().findings
 
 
+TABLE = ((0.6, 278.15), (1.0, 295.15), (0.7, 313.15))  # invented
+
+
+def test_the_output_follows_a_table_of_the_water_temperature():
+    """Straight lines between the readings; mean dose and light are in proportion (A45)."""
+    temperature = np.array([278.15, 286.65, 295.15, 304.15])
+    water = plant.stream(temperature=temperature)
+    told, best = (
+        one.evaluate(inlet=water).details().values
+        for one in (unit(output_by_temperature=TABLE), unit())
+    )
+    share = np.array([0.6, 0.8, 1.0, 0.85])
+    for key in ("light_output", "dose_mean", "wall_irradiance"):
+        assert_allclose(told[key].value / best[key].value, share, rtol=1e-9)
+    assert_allclose(unit(output_by_temperature=TABLE).exposure(278.15).power,
+                    0.6 * unit().exposure(278.15).power, rtol=1e-12)  # fmt: skip
+
+
+def test_a_lamp_that_meets_its_dose_in_warm_water_does_not_in_cold():
+    """And beyond its table that is said."""
+    asked = float(details_of(unit()).values["dose_credited"].value) * 0.9
+    for kelvin, meets in ((295.15, True), (280.15, False)):
+        water = plant.stream(temperature=kelvin)
+        reactor = unit(output_by_temperature=TABLE)
+        found = reactor.evaluate(inlet=water).details()
+        assert (found.values["dose_credited"].value >= asked) == meets
+        assert (reactor.largest_flow(water, asked, 1)[0] >= water.flow) == meets
+        assert not [f for f in found.findings if "table" in f.text]
+    icy = unit(output_by_temperature=TABLE).evaluate(inlet=plant.stream(temperature=275.15))
+    assert any("beyond the lamp's table" in f.text for f in icy.details().findings)
+    assert icy.details().excursions
+
+
+def test_a_table_beside_a_factor_or_that_does_not_rise_is_refused():
+    for changes, words in (
+        ({"output_by_temperature": TABLE, "temperature_factor": 0.9}, "leave it at 1"),
+        ({"output_by_temperature": TABLE[:1]}, "two or more"),
+        ({"output_by_temperature": TABLE[::-1]}, "must rise"),
+    ):
+        with pytest.raises(RequestError, match=words):
+            unit(**changes)
+
+
 def test_choices_are_told():
     words = " ".join(unit(emission="cosine").evaluate(inlet=plant.stream()).details().choices)
     for part in ("emission cosine", "interfaces refracting", "10 tanks", "numerical error"):

@@ -66,3 +66,11 @@ def test_trees_give_what_the_rules_give(name):
         told, truth = (np.broadcast_to(row, good.shape)[good] for row in (low, truth))
         assert np.allclose(told, truth, rtol=1e-12, atol=1e-12), address
         assert np.array_equal(low, high), address
+
+
+def test_a_validated_flow_that_differs_between_points_makes_no_tree():
+    """The tree of one point would promise the flow of another."""
+    case = cases.load(ROOT / "cases/river.toml")
+    for flows, told in ((np.array([2e-3, 2e-3]), True), (np.array([1e-3, 3e-3]), False)):
+        verdict = judge(case.solve({"health.uv_validated_flow": flows}))
+        assert ("uv.largest_flow" in verdict.composed) is told

@@ -7,14 +7,10 @@ errors it prints; its script is held to the same numbers in `test_page`.
 from __future__ import annotations
 
 import numpy as np
+import pages
 import pytest
-from command import ROOT
 
-from treatsim import cases
-from treatsim.report.screen import numbers
 from treatsim.safety.verdict import judge
-from treatsim.studies.carried import carry
-from treatsim.studies.dials import dials
 from treatsim.studies.observed import limit_of, value_of
 
 LOOKED, NEAR, ANYWHERE = 20_000, 150, 600  # settings looked at; taken near each limit; at random
@@ -42,9 +38,7 @@ def nearest(carriage, limits, at):
 
 @pytest.mark.parametrize("name", ["river_chlorine", "sea", "brackish_well", "sea_recovery"])
 def test_the_page_never_says_met_where_the_train_does_not(name):
-    case = cases.load(ROOT / f"cases/{name}.toml")
-    here = judge(case.solve())
-    carriage = carry(case, here, dials(case, here), [address for _, address in numbers(here)])
+    _, case, here, carriage = pages.page(name)
     draw = np.random.default_rng(2)
     every = {d.address: draw.uniform(d.low, d.high, LOOKED) for d in carriage.dials}
     some = nearest(carriage, here.limits, every)

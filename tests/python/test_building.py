@@ -144,6 +144,41 @@ def result_parameters(result):
     return {name: unit.parameters for name, unit in result.sheet.units.items()}
 
 
+def test_units_and_answers_say_in_short_what_they_are():
+    pump = FeedPump(name="pump", **PUMP)
+    assert repr(pump) == "<FeedPump, pump: speed = 85 %>"
+    assert repr(Hose(name="hose", **HOSE)) == "<Hose, hose>"
+    line = Flowsheet([pump], "pump > tank", Water.fresh(**FRESH), site=SITE)
+    result = line.solve()
+    assert "product.flow" in result
+    assert list(treatsim.judge(result))[: len(list(result))] == list(result)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"links": None}, "links is empty|not fed"),
+        ({"links": [3]}, "links: texts such as"),
+        ({"holds": ("pump.speed", "product.flow", "6 m3/h")}, "holds: a list of"),
+        ({"holds": [("pump.speed", "product.flow")]}, "holds: a list of"),
+    ],
+)
+def test_arguments_of_another_kind_are_refused(change, words):
+    given = {"links": "pump > tank", "water": Water.fresh(**FRESH), "site": SITE} | change
+    with pytest.raises(RequestError, match=words):
+        Flowsheet([FeedPump(name="pump", **PUMP)], **given)
+    with pytest.raises(RequestError, match="ions is missing"):
+        Water.ions(None, temperature="20 degC", ph=7.0)
+
+
+def test_a_flowsheet_has_no_text_to_change():
+    line = Flowsheet(
+        [FeedPump(name="pump", **PUMP)], "pump > tank", Water.fresh(**FRESH), site=SITE
+    )
+    with pytest.raises(RequestError, match="make it anew"):
+        line.with_settings({"pump.speed": "80 %"})
+
+
 # what is wrong is told in one line for each fault, as in a case file
 
 

@@ -59,6 +59,7 @@ BAD = [
     (pandas.Series([], dtype=float), "no values"),
     ([0.6, np.nan], "every value is a finite number"),
     (np.array([0.6, np.inf]), "every value is a finite number"),
+    (np.ma.array([0.6, 0.7], mask=[False, True]), "some are masked"),
     ([0.6, None], "numbers in SI, or texts with a unit"),
     ([True, False], "numbers in SI, or texts with a unit"),
     (np.array([0.6 + 1j]), "numbers in SI, or texts with a unit"),
@@ -76,6 +77,23 @@ def test_what_is_no_value_is_refused_in_one_line(case, study, values, words):
         case.solve({SPEED: values}) if study == "solve" else treatsim.sweep(case, {SPEED: values})
     assert len(str(told.value).splitlines()) == 1
     assert str(told.value).startswith(SPEED)
+
+
+@pytest.mark.parametrize(
+    ("study", "words"),
+    [
+        (lambda case: treatsim.solve("river.toml"), 'a case, .*not the text "river.toml"'),
+        (lambda case: treatsim.sweep("river.toml", {}), "a case, "),
+        (lambda case: treatsim.find(case.solve(), SPEED), "a case, .*not a Result"),
+        (lambda case: treatsim.judge(case), "a Result, .*not a Case"),
+        (lambda case: case.solve([0.6]), "a mapping of addresses .*not a list"),
+        (lambda case: treatsim.sweep(case, None), "a mapping of addresses "),
+        (lambda case: case.solve()[3], 'no result has the address "3"'),
+    ],
+)
+def test_the_wrong_thing_is_named_in_one_line(case, study, words):
+    with pytest.raises(RequestError, match=words):
+        study(case)
 
 
 @pytest.mark.parametrize("values", [np.ones((2, 3)), [[0.6, 0.7], [0.8, 0.9]], [[0.6], [0.7, 0.8]]])

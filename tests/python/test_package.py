@@ -11,12 +11,12 @@ from importlib import resources
 
 import pytest
 from blocks import blocks, run
-from package import ROOT, modules
+from package import ROOT, modules, texts
 
 import treatsim
 
 TUTORIAL = ROOT / "cases/tutorial.md"
-EXAMPLES = sorted(name for name, tree in modules().items() if ">>> " in ast.unparse(tree))
+EXAMPLES = sorted(name for name, text in texts().items() if ">>> " in text)
 SHOWN = {"treatsim", "treatsim.cases", "treatsim.building", "treatsim.amounts"}
 
 

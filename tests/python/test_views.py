@@ -44,16 +44,27 @@ def test_a_result_never_looks_judged(case):
     assert "not met" in treatsim.solve(case.changed(parameters=faster(case)))._repr_html_()
 
 
-def faster(case):
+def test_a_case_shows_what_it_states_and_solves_nothing(case):
+    shown = case._repr_html_()
+    assert "nothing is solved here" in shown
+    assert "<td>lift_pump</td><td>feed_pump</td><td>speed = 74 %</td>" in shown
+    assert "salinity = 300 mg/L" in shown
+    many = case.changed(parameters=faster(case, np.array([0.8, 0.9])))
+    assert "speed = 2 values" in many._repr_html_()
+    held = treatsim.load(ROOT / "cases/well_sulfate.toml")
+    assert all(f"such that {hold.until} = " in held._repr_html_() for hold in held.holds)
+
+
+def faster(case, speed=1.1):
     import dataclasses
 
-    pump = dataclasses.replace(case.parameters["lift_pump"], speed=1.1)
+    pump = dataclasses.replace(case.parameters["lift_pump"], speed=speed)
     return {**case.parameters, "lift_pump": pump}
 
 
 def test_html_is_escaped(case):
     odd = case.changed(title="<script>alert(1)</script>")
-    for shown in (odd.solve(), treatsim.solve(odd)):
+    for shown in (odd, odd.solve(), treatsim.solve(odd)):
         assert "<script>" not in shown._repr_html_()
 
 

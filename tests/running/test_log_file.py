@@ -232,3 +232,34 @@ def test_blanks_are_no_fault_of_the_row(tmp_path):
     log = read(tmp_path, cell(rows(), 7, 3, ""))
     assert log.faults == ()
     assert np.isnan(log.columns["ro.permeate.conductivity"][5])
+
+
+METERS = [
+    # rows of the permeate's conductivity, how it reads there, lines left out, what is said
+    (range(8, 20), lambda v: v / 10, range(10, 22), "a meter in the wrong range"),
+    (range(8, 20), lambda v: 199.9, range(10, 22), "stands still to the last digit over 12 rows"),
+    (range(8, 20), lambda v: v * 10, (), ""),  # a torn element may do that: believed
+    (range(8, 40), lambda v: v / 10, (), ""),  # its repair too
+    (range(8, 18), lambda v: 54.3, (), ""),
+]
+
+
+@pytest.mark.parametrize(("where", "reads", "lines", "says"), METERS)
+def test_a_meter_in_another_range_or_one_that_hangs(tmp_path, where, reads, lines, says):
+    """Who is hurt: who drinks on while the meter that should tell salt is at its end."""
+    log = rows(40)
+    for n in range(40):
+        true = 55 + 0.13 * ((7 * n) % 23)
+        text = f"{reads(true) if n in where else true:.4g}"
+        log = cell(log, n + 2, 3, text)
+    found = read(tmp_path, log)
+    left_out = [fault for fault in found.faults if fault.dropped]
+    assert [fault.line for fault in left_out] == list(lines)
+    assert all(says in fault.what for fault in left_out)
+
+
+def test_a_flow_by_the_day_is_no_salty_water(tmp_path):
+    log = read(tmp_path, cell(rows(), 7, 2, "22.6"))
+    (fault,) = log.faults
+    assert "m3/d under a head in m3/h" in fault.what
+    assert "salty" not in fault.what

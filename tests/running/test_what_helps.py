@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from treatsim import cases
+from treatsim.case_text import parse
 from treatsim.report.starters import starter
 from treatsim.running.outlook import outlook
 
@@ -26,9 +27,7 @@ def river():
 def lake(**basin):
     text = starter("lake")
     kept = "\n".join(line for line in text.splitlines() if not line.startswith("#"))
-    case = cases.interpret(
-        cases.parse(kept + "\n[spares]\ncapacity_spread = 1.2\n", "lake"), "lake"
-    )
+    case = cases.interpret(parse(kept + "\n[spares]\ncapacity_spread = 1.2\n", "lake"), "lake")
     return case.with_settings({f"basin.{key}": value for key, value in basin.items()})
 
 

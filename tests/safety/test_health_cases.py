@@ -91,7 +91,7 @@ def test_remedies_only_name_what_helps():
         found = solved("river_chlorine", changes)
         assert helpful("river_chlorine", changes), changes
         for remedy in helpful("river_chlorine", changes):
-            assert set(remedy.closes) <= set(missed(found))
+            assert set(remedy.closes) <= {x.full_name for x in found.of_state("not_met")}
 
 
 def test_more_turbid_water_asks_for_settling_or_a_finer_filter():
@@ -178,6 +178,30 @@ def test_a_month_may_fall_outside_by_a_twentieth():
         found = solved("river_chlorine", (("health.untreated_time", f"{minutes} min"),))
         row = next(c for c in found.limits if c.address == "health.treated_share")
         assert bool(at(row.meets, 0)) == meets
+
+
+def test_each_point_is_held_to_its_own_share_and_none_is_below_nothing():
+    """0, 1000 and 36 000 s of 8 h untreated: all, 96.5 % and nothing of the water is treated."""
+    found = swept("river_chlorine", "health.untreated_time", np.array([0.0, 1000.0, 36_000.0]))
+    row = next(c for c in found.limits if c.address == "health.treated_share")
+    assert_allclose(row.value, [1.0, 1 - 1000 / 28_800, 0.0], atol=1e-12)
+    assert list(np.ravel(row.meets)) == [True, True, False]
+    for cls in CLASSES:
+        total = np.broadcast_to(found.germs.credit.totals[cls], (3,))
+        assert total[0] > total[1] > 0
+        assert total[2] == 0
+
+
+def test_without_proofs_chlorine_earns_as_with_them_and_light_nothing():
+    data = {**cases.load(FOLDER / "river_chlorine.toml").data}
+    del data["health"]
+    found = judge(cases.interpret(data, "bare.toml").solve())
+    (chlorine,) = (b for b in found.germs.barriers.values() if np.any(b.earned("virus") > 0))
+    assert chlorine.source.startswith("cfr_141_74")
+    assert at(found.germs.credit.totals["virus"], 0) == at(chlorine.earned("virus"), 0)
+    assert at(found.germs.credit.totals["cryptosporidium"], 0) == 0
+    assert "health.treated_share" not in found.values
+    assert "germs" in [limit.name for limit in found.of_state("not_judged")]
 
 
 def test_colder_water_at_the_same_flow_never_earns_more():

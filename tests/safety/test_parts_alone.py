@@ -130,6 +130,11 @@ def test_what_the_stars_ask(stars, logs):
     assert tuple(found[c] for c in ("bacteria", "virus", "giardia", "cryptosporidium")) == logs
 
 
+def test_of_several_stars_the_most_are_asked_of_every_point():
+    proof = HealthParameters(target="household", stars=np.array([2, 3]), survey_done="yes")
+    assert asked(proof)[0]["virus"] == 5
+
+
 def test_without_a_target_nothing_is_asked():
     assert asked(None) == asked(HealthParameters(survey_done="yes")) == ({}, {}, {}, "")
 

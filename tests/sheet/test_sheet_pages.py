@@ -31,8 +31,18 @@ def sheet_of(name: str, *changes: tuple[str, str]) -> Sheet:
     return content.sheet_of(case, judge(case.solve()), "si", DAY)
 
 
-def reader(sheet: Sheet, size: str = "a4") -> pypdf.PdfReader:
-    return pypdf.PdfReader(io.BytesIO(pdf.pdf_bytes(sheet, paper.planned(sheet, size))))
+@functools.cache
+def printed_of(name: str, size: str) -> bytes:
+    sheet = sheet_of(name)
+    return pdf.pdf_bytes(sheet, paper.planned(sheet, size))
+
+
+def reader(sheet: Sheet) -> pypdf.PdfReader:
+    return pypdf.PdfReader(io.BytesIO(pdf.pdf_bytes(sheet, paper.planned(sheet, "a4"))))
+
+
+def pages_of(name: str, size: str = "a4") -> list[pypdf.PageObject]:
+    return list(pypdf.PdfReader(io.BytesIO(printed_of(name, size))).pages)
 
 
 def letters(text: str) -> str:
@@ -53,7 +63,7 @@ def in_order(sheet: Sheet, plan: paper.Plan) -> str:
 @each
 def test_two_pages_with_every_text(name, size):
     sheet = sheet_of(name)
-    pages = reader(sheet, size).pages
+    pages = pages_of(name, size)
     assert len(pages) == 2
     width, height = paper.PAPERS[size]
     for page in pages:
@@ -73,7 +83,7 @@ def test_nothing_in_the_pdf_leaves_the_paper_or_meets_the_foot(name, size):
         if text.strip():
             places.append((matrix[4], matrix[5], text))
 
-    for page in reader(sheet, size).pages:
+    for page in pages_of(name, size):
         places.clear()
         page.extract_text(visitor_text=lambda t, cm, tm, *rest: visit(t, tm))
         low = paper.MARGIN + paper.words_height(
@@ -107,11 +117,9 @@ def test_the_browser_prints_two_pages_and_cuts_nothing(name, size, browser, tmp_
 
 @pytest.mark.parametrize("name", CASES)
 def test_black_and_white_and_the_face_is_in_the_file(name):
-    sheet = sheet_of(name)
-    plan = paper.planned(sheet, "a4")
     for colour in re.findall(r"#[0-9a-fA-F]{3,6}", html.STYLE):
         assert len(set(colour[1:])) == 1, colour
-    for page in reader(sheet).pages:
+    for page in pages_of(name):
         for picture in page.images:
             assert picture.image.mode == "L"
         for font in page["/Resources"]["/Font"].values():
@@ -122,7 +130,8 @@ def test_black_and_white_and_the_face_is_in_the_file(name):
         assert not re.search(
             r"[\d.]+ [\d.]+ [\d.]+ (?:rg|RG)\b", re.sub(r"\b0 0 0 (rg|RG)", "", stream)
         )
-    assert pdf.pdf_bytes(sheet, plan) == pdf.pdf_bytes(sheet, plan)
+    sheet = sheet_of(name)
+    assert pdf.pdf_bytes(sheet, paper.planned(sheet, "a4")) == printed_of(name, "a4")
 
 
 def test_stop_rules_stand_first():
@@ -238,19 +247,28 @@ def test_what_does_not_fit_is_refused():
         paper.planned(long, "a4")
 
 
-@pytest.mark.parametrize("suffix", [".pdf", ".html"])
-def test_the_command_writes_either(suffix, tmp_path):
-    out = tmp_path / f"sheet{suffix}"
-    case = ROOT / "cases/river.toml"
-    run = treatsim("sheet", case, "--paper", "letter", "--units", "us", "--out", out)
-    assert (run.status, run.out, run.err) == (0, "", "")
-    raw = out.read_bytes()
-    assert raw.startswith(b"%PDF" if suffix == ".pdf" else b"<!doctype html>")
-    text = raw.decode("utf-8") if suffix == ".html" else ""
-    assert suffix == ".pdf" or "gal/min" in text
+@pytest.fixture
+def made(monkeypatch):
+    """A sheet that stands at once, whatever it is asked for: what it shows is tested above."""
+    sheet = sheet_of("river")
+    monkeypatch.setattr(content, "sheet_of", lambda *_: sheet)
 
 
-def test_status_and_faults_of_the_command(tmp_path):
+def test_the_command_writes_either(tmp_path, made):
+    for suffix, begins in ((".pdf", b"%PDF"), (".html", b"<!doctype html>")):
+        out = tmp_path / f"sheet{suffix}"
+        run = treatsim("sheet", ROOT / "cases/river.toml", "--paper", "letter", "--out", out)
+        assert (run.status, run.out, run.err) == (0, "", "")
+        assert out.read_bytes().startswith(begins)
+
+
+def test_us_units(tmp_path):
+    out = tmp_path / "sheet.html"
+    treatsim("sheet", ROOT / "cases/river.toml", "--units", "us", "--out", out)
+    assert "gal/min" in out.read_text("utf-8")
+
+
+def test_status_and_faults_of_the_command(tmp_path, made):
     case, out = ROOT / "cases/river.toml", tmp_path / "sheet.pdf"
     assert treatsim("sheet", case, "--set", "lift_pump.speed=100 %", "--out", out).status == 1
     assert treatsim("sheet", case, "--strict", "--out", out).status == 1

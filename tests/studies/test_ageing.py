@@ -89,9 +89,9 @@ def test_new_and_cold_against_the_closed_form_of_a_pure_feed():
 
 
 def test_where_something_runs_out_it_does(sea):
-    """Just before, the rating is kept; just behind, it is not; years by hand from the loss."""
+    """Just before, the limit is kept; just behind, it is not; years by hand from the loss."""
     reach = sea.reaches[0]
-    assert "largest feed pressure" in reach.binds
+    assert "salt in the product" in reach.binds
     assert reach.years == pytest.approx(np.log(reach.ratio / 0.88) / np.log(0.94), rel=1e-9)
     exponent = np.log(1.6 / 1.25) / np.log(0.75 / 0.88)
     for factor, state in ((1.02, "met"), (0.98, "not_met")):
@@ -103,7 +103,7 @@ def test_where_something_runs_out_it_does(sea):
         })  # fmt: skip
         held = moved.changed(holds=(Hold(DIAL, "product.flow", 0.68 / 3600),))
         verdict = judge(held.solve())
-        limit = next(x for x in verdict.limits if x.address == "ro.element_pressure_max")
+        limit = next(x for x in verdict.limits if x.address == "product.concentration")
         assert limit.state() == state
 
 
@@ -177,4 +177,4 @@ def test_command_says_no_and_the_document_tells_the_same(capsys):
     assert {(row["age"], row["temperature"]["value"]) for row in broken} == {
         ("new", 26.0), ("new", 31.0), ("today", 31.0)
     }  # fmt: skip
-    assert told["runs_out"][0]["binds"] == "largest feed pressure (ro)"
+    assert told["runs_out"][0]["binds"] == "salt in the product"

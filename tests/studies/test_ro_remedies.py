@@ -24,10 +24,12 @@ def helped(pressure, **ro):
 def test_less_pressure_where_flux_and_recovery_are_too_high():
     found = helped(62.0)
     (less,) = [f for text, f in found.items() if text.startswith("less pressure")]
-    assert {"mean flux of the vessel", "mean flux of the first element"} <= set(less.closes)
+    assert {"mean flux of the vessel (ro)", "mean flux of the first element (ro)"} <= set(
+        less.closes
+    )
     (dosed,) = [f for text, f in found.items() if "dose an antiscalant" in text]
-    assert dosed.closes == ("index of calcium carbonate, Stiff and Davis",)
-    assert "mean flux of the vessel" in dosed.leaves
+    assert dosed.closes == ("index of calcium carbonate, Stiff and Davis (ro)",)
+    assert "mean flux of the vessel (ro)" in dosed.leaves
 
 
 def test_all_inputs_are_tried_together(monkeypatch):
@@ -63,3 +65,18 @@ def test_what_is_done_already_is_not_proposed():
 
 def record(table):
     return RoVesselParameters(**{k: v for k, v in table.items() if k != "kind"})
+
+
+def test_two_vessels_that_miss_the_same_are_counted_apart():
+    """What is met in one and missed in the other is not told as met, and is counted."""
+    units = {"pump": ro_plant.pump(2.2, 62.0), "ro": ro_plant.vessel(elements=2),
+             "rear": ro_plant.vessel(elements=2), "join": {"kind": "combining_tee"},
+             "valve": ro_plant.VALVE}  # fmt: skip
+    links = ["pump > ro", "ro.concentrate > rear", "rear.concentrate > valve > outfall",
+             "ro.permeate > join.run", "rear.permeate > join.branch", "join > tank"]  # fmt: skip
+    case = ro_plant.case(ro_plant.sea(36.5, 26.0, ph=8.1), units, links)
+    for found in remedies(case, judge(case.solve())):
+        assert not set(found.closes) & set(found.leaves)
+        assert {"mean flux of the vessel (ro)", "mean flux of the vessel (rear)"} <= {
+            *found.closes, *found.leaves
+        }  # fmt: skip

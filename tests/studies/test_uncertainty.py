@@ -12,9 +12,11 @@ from scipy.stats import norm
 
 from treatsim import cases
 from treatsim.errors import CaseError, NoSolutionError, RequestError
+from treatsim.normal import normal_score, normal_share
 from treatsim.safety.verdict import judge
 from treatsim.spreads import Spread
 from treatsim.studies import uncertainty as module
+from treatsim.studies.find import find
 from treatsim.studies.sensitivity import indices, sensitivity, swings
 from treatsim.studies.spread_inputs import SpreadInputs, sobol, spread_inputs
 from treatsim.studies.uncertainty import quick_chances, uncertainty
@@ -32,6 +34,15 @@ def river():
 @pytest.fixture(scope="module")
 def told(river):
     return uncertainty(river, samples=2**13)
+
+
+def test_shares_and_scores_are_those_of_the_reference_library_and_finite_at_the_ends():
+    shares = np.concatenate([np.logspace(-300, -1, 50), 1 - np.logspace(-15, -1, 50)])
+    assert normal_score(shares) == pytest.approx(norm.ppf(shares), rel=1e-13, abs=1e-15)
+    scores = np.linspace(-37, 37, 75)
+    assert normal_share(scores) == pytest.approx(norm.cdf(scores), rel=1e-12, abs=0)
+    assert np.all(np.isfinite(normal_score([0, 1])))
+    assert normal_share([-np.inf, np.inf]).tolist() == [0, 1]
 
 
 def chance(told, address):
@@ -115,9 +126,18 @@ def test_every_form_of_solve_tells_the_same_chance(river):
     assert "chance" not in plain.partition("LIMITS")[2].partition("\n\n")[0]
 
 
-def test_a_case_with_a_recycle_has_no_chance_on_the_screen():
-    case = cases.load("cases/sea_recovery.toml")
-    assert quick_chances(case, judge(case.solve())) == {}
+def test_a_setting_on_the_edge_of_a_limit_is_met_by_half_of_its_spread():
+    """With a recycle: the median is where the limit is just met, so half of the samples miss it."""
+    plain = cases.load("cases/brackish_well.toml")
+    low = find(plain, "concentrate_tee.fraction").intervals[0].low
+    share = {"value": f"{100 * low.value:.6f} %", "spread": "1 %"}
+    units = {**plain.data["units"]}
+    units["concentrate_tee"] = {**units["concentrate_tee"], "fraction": share}
+    case = cases.interpret({**plain.data, "units": units}, "edge")
+    quick = quick_chances(case, judge(case.solve()))
+    held = low.requirement
+    (met,) = (one for key, one in quick.items() if key[1] == held.address)
+    assert met == pytest.approx(0.5, abs=2e-3)
 
 
 def test_the_screen_and_the_command_agree_where_every_sample_is_a_water_of_its_own():

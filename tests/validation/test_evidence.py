@@ -55,6 +55,7 @@ def test_a_source_is_a_key_a_program_or_a_citation_with_its_year():
         "CRC Handbook, electrical conductivity of aqueous solutions",
         "New Zealand brigade field test, post in a professional forum",
         "Saunders, MSPH thesis, University of North Carolina",
+        "design example, wastewater-engineering text",
         "measurements collected in usgs-coupled/phreeqc3",
     ]
 

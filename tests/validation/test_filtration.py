@@ -62,7 +62,7 @@ def test_contact_with_grains(agree):
     size = np.array([0.1e-6, 1e-6, 5e-6, 10e-6])
     agree("P33_tufenkji", collector.contact_tufenkji(size, 1050.0, 1e-20, bed))
     agree("P33_yao", collector.contact_yao(size, 1050.0, bed))
-    agree("P33_factor", collector.flow_factor(0.40))
+    agree("P33_factor", collector.happel_factor(0.40))
     still = bed._replace(velocity=1.0 / HOUR)
     slow, fast = (collector.contact_yao(size, 1050.0, one) for one in (still, bed))
     assert np.all(slow > fast)

@@ -49,9 +49,9 @@ def test_own_salt_temperature_factor():
     def salt(temperature):
         return np.exp(3600.0 * (1 / 298.15 - 1 / temperature))
 
-    ratio = n.normalised_salt_passage(TODAY, START, salt_factor=salt) / n.normalised_salt_passage(
-        TODAY, START
-    )
+    ratio = n.normalised_salt_passage(
+        TODAY, START, salt_temperature_factor=salt
+    ) / n.normalised_salt_passage(TODAY, START)
     assert_allclose(ratio, n.flow_temperature_factor(291.15) / salt(291.15), rtol=1e-12, atol=0)
 
 

@@ -50,7 +50,8 @@ def test_degrees_of_hardness(agree):
              for key, name, text in (("german", "hardness", "1 °dH"),
                                      ("german_calcium", "calcium", "1 dH"),
                                      ("english", "hardness", "1 degree Clark"),
-                                     ("french", "hardness", "1 °f"))}  # fmt: skip
+                                     ("french", "hardness", "1 °f"),
+                                     ("grains", "hardness", "1 gpg"))}  # fmt: skip
     for key, value in found.items():
         agree(f"L_degree_{key}", value)
     alike = ("8 dKH", "8 German degrees", "142.785 mg/L as CaCO3")
@@ -106,6 +107,17 @@ def test_lamp_by_hours(agree):
     for burned, factor in (("0 h", 1.0), ("12000 h", 0.89)):
         lamp = unit("uv_reactor", hours | {"lamp_hours": burned})
         assert_allclose(lamp.parameters.ageing_factor, factor, rtol=1e-12)
+
+
+def test_lamp_read_in_air(agree):
+    """A15: 0.90 W/m2 at 2.0 m from an arc of 0.80 m; read from nearer it is said."""
+    given = {"air_irradiance": "0.90 W/m2", "air_distance": "2.0 m", "lit_length": "0.80 m"}
+    lamp = unit("uv_reactor", given).parameters
+    agree("A15_cosine", lamp.lamp_uvc_output)
+    assert lamp.arc_length == 0.8
+    for distance, near in (("2.0 m", False), ("1.0 m", True)):
+        words = read("uv_reactor", unit_table("uv_reactor", given | {"air_distance": distance}))[2]
+        assert ("read from nearer" in words[0].words) is near
 
 
 def test_absorbance(agree):

@@ -85,9 +85,10 @@ def test_one_is_solution_diffusion_to_the_last_digit(name):
     diffusion = solve_vessel(feed, membrane, channel, line, elements)
     assert diffusion.problem.reflection is None
     ones = membrane._replace(reflection=np.ones(3))
+    three = membrane._replace(water_permeability=np.full(3, membrane.water_permeability))
     assert np.array_equal(
         solve_vessel(feed, ones, channel, line, elements).permeate_flow,
-        np.full(3, diffusion.permeate_flow),
+        solve_vessel(feed, three, channel, line, elements).permeate_flow,
     )
     beside = membrane._replace(reflection=np.array([1.0, 0.97]))
     mixed = solve_vessel(feed, beside, channel, line, elements)
@@ -133,7 +134,7 @@ def test_elements_fitted_with_it_pass_their_own_test():
     assert np.all(element_results(low, line).polarisation_max > 1)
 
 
-@pytest.mark.parametrize(("s", "words"), [(0.99, "rejects more"), (0.9955, "nearer to 1")])
+@pytest.mark.parametrize(("s", "words"), [(0.99, "rejects more"), (0.9955, "about 0.99")])
 def test_a_coefficient_below_the_rejection_of_the_test_is_refused(s, words):
     test, channel, line = standard_tests()
     with pytest.raises(DomainError, match=words):

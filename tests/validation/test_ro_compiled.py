@@ -13,10 +13,10 @@ import ro_cases
 import ro_compiled
 import ro_waters
 
-from treatsim.correlations.ro import vessel_effort, vessel_march, vessel_step
+from treatsim.correlations.ro import vessel_effort, vessel_floats, vessel_march, vessel_step
 from treatsim.correlations.ro.reflection import with_reflection
 from treatsim.correlations.ro.spacer_channel import CORRELATIONS
-from treatsim.correlations.ro.vessel_kernel import build_problem, take
+from treatsim.correlations.ro.vessel_kernel import FLOATS, build_problem, slopes, take
 
 CASES = Path(__file__).parents[2] / "cases"
 
@@ -94,6 +94,23 @@ def test_equal_to_points_alone_on_floats():
         np.concatenate([path.status for path in alone]),
     )
     check(found, joined, problem, pressure)
+
+
+def test_the_kernel_written_out_for_floats_is_the_kernel():
+    """Slopes and corrections beside wide paths, and at states that no path comes to."""
+    problem, pressure = wide(150, 12)
+    short = problem._replace(osmotic=problem.osmotic[:5], osmotic_slope=problem.osmotic_slope[:5])
+    paths = vessel_march.march(problem, pressure, 2, 1e-5).nodes
+    paths[:, 3:] *= np.array([1.01, 1.001])[:, None]  # off its path, so that there is a correction
+    strange = [(0.1, 0.2, 1e5, -1e-6, 0.1), (-9.0, 0.0, 1e7, 1e-5, 1.1)]
+    for point in range(150):
+        p = take(short if point % 5 == 0 else problem, point)
+        quick = vessel_floats.slopes_of(p)
+        for state in (*paths[:, :, point].tolist(), *strange):
+            expected = slopes(FLOATS, p, *state, correct=True)
+            np.testing.assert_allclose(quick(*state, True), expected, rtol=1e-9, atol=1e-300)
+            assert quick(*state)[:5] == quick(*state, True)[:5]
+    assert np.all(np.isnan(quick(np.nan, 0.0, 1e6, 1e-6, 1.0)[:5]))
 
 
 def test_no_answer_depends_on_the_company():

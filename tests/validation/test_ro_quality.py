@@ -162,11 +162,15 @@ def test_the_highest_recovery_is_none_where_the_feed_scales_and_grows_with_antis
 
 
 @pytest.mark.parametrize(
-    ("factor", "passage", "expected"), [(2.0, 0.0, 0.5), (4.0, 0.0, 0.75), (0.7, 0.01, 0.0),
-                                        (3.94, 0.02, 0.75)],
-)  # fmt: skip
+    ("factor", "passage", "expected"), [(2.0, 0.0, 0.5), (4.0, 0.0, 0.75), (0.7, 0.01, 0.0)]
+)
 def test_recovery_of_a_concentration_factor(factor, passage, expected):
     assert_allclose(recovery_of(factor, passage), expected, rtol=1e-4, atol=1e-15)
+
+
+def test_recovery_by_what_is_left(agree):
+    agree("T15_recovery", recovery_of(3.940, 0.02))
+    agree("T17_recovery", recovery_of(3643 / 400, 0.1))
 
 
 def scale_rows(verdict):

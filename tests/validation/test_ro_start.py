@@ -13,7 +13,7 @@ from treatsim import cases
 from treatsim.errors import RequestError
 from treatsim.flowsheet.wiring import connect
 from treatsim.running.ro_held import held, state
-from treatsim.running.ro_passes import Membranes, Pass, groups_of, membranes_of
+from treatsim.running.ro_passes import Membranes, Pass, groups_of, joints, membranes_of
 from treatsim.running.ro_start import membrane_start, solve_membranes
 from treatsim.running.start_flow import Flows, flows
 from treatsim.running.start_parameters import StartupParameters
@@ -41,12 +41,13 @@ def states(found) -> dict[str, str]:
 
 def steady(start: StartupParameters, made: float, between: float = 0.0, **one) -> Membranes:
     """Return membranes of 35 g/L whose flows are there at once, whatever the dial."""
-    one = {"power": 0.0, "return": 0.0} | one
+    count = sum(name.startswith("feed ") for name in one)
+    one = {"power": 0.0} | dict.fromkeys(joints(count), 0.0) | one
     curves = {name: lambda share, v=v: np.full(np.shape(share), v) for name, v in one.items()}
     singles = {name: lambda _, v=v: v for name, v in one.items()}
     table = Flows(0.0, 1.0, curves, 0.0, singles, None, 0, np.ones(1))
-    passes = (Pass(("ro",), 1e-4, 0.0, 0.02), Pass(("second",), 1e-6, 0.02, 0.02))
-    return Membranes(start, table, made, 35.0, between, passes[: 2 if "on" in one else 1], 1e6)
+    passes = (Pass(("ro",), 1e-4, 0.0, 0.02), *[Pass(("more",), 1e-6, 0.02, 0.02)] * (count - 1))
+    return Membranes(start, table, made, 35.0, (between,) * (count - 1), passes, 1e6)
 
 
 def at_once(**entries) -> StartupParameters:
@@ -60,7 +61,8 @@ def at_once(**entries) -> StartupParameters:
 
 def test_standing_water_is_washed_out_as_one_mixed_tank(agree):
     """Salt 35 g/L behind the membranes, 0.5 g/L made, in 20 L at 1 L/s: by the exponential."""
-    one = {"flow": 1e-3, "feed": 3e-3, "load": 3e-3 * 35.0, "salt": 1e-3 * 0.5 / 35.0}
+    one = {"flow": 1e-3, "feed 0": 3e-3, "load": 3e-3 * 35.0}
+    one["salt 0 to 1"] = 1e-3 * 0.5 / 35.0
     found = solve_membranes(steady(at_once(), 0.5, **one))
     agree("SU05_salt_washed_out", [found.met, found.made(found.met) * 1e3])
     assert found.opens == pytest.approx(found.met, rel=1e-6)
@@ -69,20 +71,23 @@ def test_standing_water_is_washed_out_as_one_mixed_tank(agree):
 
 def test_two_passes_are_washed_out_as_two_tanks_in_series(agree):
     """35 g/L between and behind; the first pass gives 0.5 g/L, which a second lets through."""
-    one = {"flow": 1e-3, "feed": 3e-3, "load": 3e-3 * 35.0, "salt": 0.0}
-    second = {"on": 1e-3, "into": 1e-3 * 0.5 / 35.0, "through": 1e-3}
+    one = {"flow": 1e-3, "feed 0": 3e-3, "load": 3e-3 * 35.0}
+    second = {"feed 1": 1e-3, "salt 0 to 1": 1e-3 * 0.5 / 35.0, "salt 1 to 2": 1e-3}
     found = solve_membranes(steady(at_once(between_volume=0.02), 0.5, 0.5, **one, **second))
     agree("SU07_two_tanks", [found.met])
     assert found.over_limit == pytest.approx(0.0, abs=1e-9)
 
 
-def test_three_tanks_in_series_are_washed_out(agree):
+def test_tanks_in_series_are_washed_out(agree):
     """Membranes that let all through, 35 g/L ahead, between and behind, and pure water comes."""
     start = at_once(feed_volume=0.02, between_volume=0.02)
-    one = {"flow": 1e-3, "feed": 1e-3, "load": 0.0, "salt": 0.0}
-    second = {"on": 1e-3, "into": 1e-3, "through": 1e-3}
-    found = solve_membranes(steady(start, 1e-3, **one, **second))
+    one = {"flow": 1e-3, "load": 0.0}
+    on = {"feed 0": 1e-3, "feed 1": 1e-3, "salt 0 to 1": 1e-3, "salt 1 to 2": 1e-3}
+    found = solve_membranes(steady(start, 1e-3, **one, **on))
     agree("SU08_three_tanks", 1.0 - found.salinity([20.0, 40.0, 60.0]) / 35.0)
+    more = on | {"feed 2": 1e-3, "salt 2 to 3": 1e-3}
+    four = solve_membranes(steady(start, 1e-3, **one, **more))
+    agree("SU10_four_tanks", 1.0 - four.salinity([20.0, 40.0, 60.0]) / 35.0)
 
 
 @pytest.mark.parametrize("rest", ["flushed", "standing"])
@@ -143,18 +148,68 @@ def passes_of(*links: str):
           "second.concentrate > shore"), (("first", "second"),)),
         (("pump > first", "first.permeate > second", "second.permeate > tank",
           "first.concentrate > sea", "second.concentrate > shore"), (("first",), ("second",))),
+        (("pump > first", "first.permeate > second", "second.permeate > third",
+          "third.permeate > tank", "first.concentrate > a", "second.concentrate > b",
+          "third.concentrate > c"), (("first",), ("second",), ("third",))),
     ],
-    ids=["one behind the other", "side by side", "two passes"],
+    ids=["one behind the other", "side by side", "two passes", "three passes"],
 )  # fmt: skip
 def test_what_is_a_pass(links, passes):
     assert passes_of(*links) == passes
 
 
-def test_three_passes_are_refused():
-    with pytest.raises(RequestError, match=r"behind two passes \(third\)"):
-        passes_of("pump > first", "first.permeate > second", "second.permeate > third",
-                  "third.permeate > tank", "first.concentrate > a", "second.concentrate > b",
-                  "third.concentrate > c")  # fmt: skip
+@cache
+def three(**changes):
+    """Return a start of the two-pass case with a third pass behind the second, invented."""
+    case = cases.load(TWO)
+    units = case.data["units"]
+    third = {
+        "third_pump": {**units["second_pump"], "outlet_pressure": "6 bar"},
+        "third": {**units["second"], "elements_in_series": 3},
+        "third_valve": units["second_valve"],
+        "collect": {"kind": "combining_tee"},
+    }
+    links = [link for link in case.data["flowsheet"]["links"] if "second.permeate" not in link]
+    links[links.index("second.concentrate > second_valve > back.branch")] = (
+        "second.concentrate > second_valve > collect.run"
+    )
+    links += [
+        "second.permeate > third_pump > third", "third.permeate > blend.run",
+        "third.concentrate > third_valve > collect.branch", "collect > back.branch",
+    ]  # fmt: skip
+    data = {
+        **case.data, "units": {**units, **third},
+        "flowsheet": {**case.data["flowsheet"], "links": links},
+        "startup": {**case.data["startup"], **changes},
+    }  # fmt: skip
+    made = cases.interpret(data, TWO)
+    return membrane_start(made), made
+
+
+@pytest.mark.parametrize("rest", ["flushed", "standing"])
+def test_three_passes_come_to_what_the_solved_line_gives(rest):
+    """What second and third leave behind is led back together; some permeate goes round both."""
+    found, case = three(membranes_at_start=rest)
+    result = case.solve()
+    told = result.value("product.concentration").value.item()
+    assert [part.names for part in found.train.passes] == [("ro",), ("second",), ("third",)]
+    assert found.salt == pytest.approx(told, rel=1e-9)
+    assert found.salinity(found.end) == pytest.approx(told, rel=1e-3)
+    last = found.course(found.end)
+    for place, name in ((0, "ro"), (3, "second"), (4, "third")):
+        salt = result.streams[name, "feed"].concentration.item()
+        assert last[place] == pytest.approx(salt, rel=1e-3)
+    assert not found.over_limit
+
+
+def test_a_third_pass_makes_a_clock_that_did_for_two_too_early():
+    """Opened as soon as two passes left standing had come under their limit."""
+    standing = {"membranes_at_start": "standing", "flush_volume": "0 L"}
+    two = membrane_start(cases.load(TWO, {f"startup.{k}": v for k, v in standing.items()}))
+    clock = {"opens_when": "timer", "opening_time": f"{two.met} s"}
+    early, _ = three(**standing, **clock)
+    assert early.met > two.met
+    assert states(early)["over_limit"] == "not_met"
 
 
 def test_what_osmosis_draws_back(agree):

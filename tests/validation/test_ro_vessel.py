@@ -153,8 +153,9 @@ def test_against_solve_ivp_with_brentq(name):
 def test_coefficients_are_those_of_scipy():
     rows = [RK45.A[i, :i] for i in range(1, 6)]
     for row, (own, scipy_row) in enumerate(zip(vm.STAGES, rows, strict=False)):
-        np.testing.assert_allclose(own, scipy_row, rtol=1e-15, atol=0, err_msg=str(row))
-    same(vm.STAGES[5], RK45.B, 1e-15)
+        # the state itself has the weight 1
+        np.testing.assert_allclose(own, [1, *scipy_row], rtol=1e-15, atol=0, err_msg=str(row))
+    same(vm.STAGES[5], [1, *RK45.B], 1e-15)
     np.testing.assert_allclose(np.abs(vm.ERROR_ROW), np.abs(RK45.E), rtol=1e-13, atol=0)
 
 

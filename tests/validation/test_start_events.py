@@ -37,12 +37,12 @@ def test_behind_a_lamp_that_is_out_the_chamber_is_washed_out_dark():
     run = lamp_out().run
     exposure, flow = run.train.reactors[0].exposure, float(run.flow(700.0))
     n, rate = exposure.tanks, exposure.tanks * flow / exposure.volume
-    before = run.course.states(700.0 - 1e-6)[1:, 0].reshape(n, 3)
+    before = run.courses[-1].states(700.0 - 1e-6)[1:, 0].reshape(n, 3)
     ratio = before[0, 0]
     assert_allclose(before[:, 0], ratio ** np.arange(1, n + 1), rtol=3e-4)  # lamp 0.9999 warm
     time = np.array([1.0, 3.0, 10.0, 30.0])
     terms = [(rate * time) ** j / math.factorial(j) * (1 - before[n - 1 - j, 0]) for j in range(n)]
-    told = run.course.states(700.0 + time)[-3]
+    told = run.courses[-1].states(700.0 + time)[-3]
     assert_allclose(told, 1 - np.exp(-rate * time) * sum(terms), rtol=1e-5)
 
 
@@ -50,7 +50,7 @@ def test_what_passes_a_slow_valve_is_the_area_of_a_triangle():
     """Flow times what the valve still lets through after the last good water has passed it."""
     found = river("lamp_failure@700s", valve_time="20 s")
     run = found.run
-    bad = next(time for time, good in run.course.signals["dose"] if not good and time > 700)
+    bad = next(time for time, good in run.courses[-1].signals["dose"] if not good and time > 700)
     flow = float(run.flow(700.0))
     arrives, shut, travel = bad + 0.012 / flow, 702.0, 20.0
     left = shut + travel - arrives
@@ -64,7 +64,7 @@ def test_what_passes_a_slow_valve_is_the_area_of_a_triangle():
 def test_without_an_interlock_all_passes_from_the_last_good_water_on():
     found = river("lamp_failure@700s", drop=WATCH, **CLOCK)
     run = found.run
-    bad = next(time for time, good in run.course.signals["dose"] if not good and time > 700)
+    bad = next(time for time, good in run.courses[-1].signals["dose"] if not good and time > 700)
     flow = float(run.flow(700.0))
     assert found.endless
     assert found.under_dose == pytest.approx(flow * (run.end - bad - 0.012 / flow), rel=1e-5)

@@ -16,7 +16,7 @@ from treatsim.running.schedule import Schedule, Turning
 from treatsim.running.start_cost import start_cost
 from treatsim.running.start_events import read_events
 from treatsim.running.startup import NOTHING, startup
-from treatsim.running.washout import Light, Line, Watched, wash_out
+from treatsim.running.washout import Arrivals, Light, Watched, wash_out
 
 RIVER = "cases/river.toml"
 
@@ -36,14 +36,14 @@ def test_a_lamp_warms_by_first_order(agree):
 
 def test_the_reactor_is_washed_out_as_tanks_in_series(agree):
     """New water carries more absorption: the last tank tells how much of it has come."""
-    exposure = replace(cases.load(RIVER).flowsheet().units["uv"].exposure(), tanks=4)
+    exposure = replace(cases.load(RIVER).flowsheet().units["uv"].exposure(293.15), tanks=4)
     light = Light(lambda _: 0.0, lambda _: 1.0, lambda _: (0.0, 0.0), True, (1.0, 2.0))
     still = (Turning(0.0, 0.0, 1.0, 1.0),)
-    plan = Schedule((Turning(0.0, 0.0, 0.0, 0.0),), still, dull=((0.0, 1e4),))
+    plan = Schedule((Turning(0.0, 0.0, 0.0, 0.0),), still)
     flow = exposure.volume / 10.0
     watched = Watched(None, None, None)
-    line = Line(0.0, 0.0, False)
-    course = wash_out(exposure, light, plan, lambda _: flow, line, watched, 40.0, rtol=1e-9)
+    comes = Arrivals(0.0, ((0.0, "dull"),))
+    course = wash_out(exposure, light, plan, lambda _: flow, comes, watched, 40.0, rtol=1e-9)
     new = course.states([5.0, 10.0, 20.0])[-1] - 1.0
     agree("SU02_erlang", new)
 
@@ -89,11 +89,11 @@ def test_its_end_is_the_steady_state_of_solve(event):
 @pytest.mark.parametrize("kind", ["lamp_failure", "power_dip", "pump_step", "dull_water"])
 def test_no_water_is_lost(kind):
     run = river([f"{kind}@600s"]).run
-    line = run.train.reactors[0].line
-    held = line.ahead + line.behind + run.train.reactors[0].exposure.volume
-    pumped = run.course.pumped(run.end)[0]
+    pumped = run.courses[-1].states(run.end)[0].item()
     through = run.passage()
+    held = run.train.volume
     assert through.product + through.waste + held == pytest.approx(pumped, rel=1e-6)
+    assert run.clocks["flow"].pumped(run.end) == pytest.approx(pumped, rel=1e-6)
 
 
 def test_steps_of_the_integrator_do_not_matter():

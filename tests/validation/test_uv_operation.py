@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from treatsim.correlations.uv import collimated_beam, uv_bench
+from treatsim.correlations.uv import collimated_beam, sensor, uv_bench
 from treatsim.correlations.uv.inactivation import DoseEquation
 from treatsim.errors import DomainError
 from treatsim.safety import uv_operation
@@ -41,7 +41,7 @@ def test_calculated_dose_stays_in_its_box():
 
 
 def test_set_point_needs_sensor_and_flow():
-    dose = uv_operation.set_point_dose([10, 9.9, 10], 10.0, [1.0, 1.0, 1.1], 1.0, 420.0, 400.0)
+    dose = sensor.set_point_dose([10, 9.9, 10], 10.0, [1.0, 1.0, 1.1], 1.0, 420.0, 400.0)
     assert_allclose(dose, [400.0, 0.0, 0.0], rtol=0, atol=0)
 
 
@@ -63,7 +63,7 @@ def test_off_specification_water():
 
 
 def test_sensor_check():
-    found = uv_operation.sensor_check([10.0, 12.0, 13.0, 8.0], 10.0)
+    found = sensor.sensor_check([10.0, 12.0, 13.0, 8.0], 10.0)
     assert list(found.passes) == [True, True, False, True]
     assert_allclose(found.divide_by, [1, 1, 1.3, 1], rtol=1e-14, atol=0)
 
@@ -88,7 +88,7 @@ def test_light_and_particles_cost():
     "call",
     [
         lambda: uv_operation.particle_loss(1.0, "virus"),
-        lambda: uv_operation.sensor_check(1.0, 0.0),
+        lambda: sensor.sensor_check(1.0, 0.0),
         lambda: uv_operation.calculated_dose(EQUATION, 10.0, 0.8, 0.0),
         lambda: uv_bench.exposure_time(400.0, 0.0),
         lambda: uv_bench.beam_uncertainty(-0.1, 0.0, 0.0, 0.0, 0.0, 0.0),

@@ -164,7 +164,7 @@ def test_cache_builds_once(folder):
     cache.load_or_build("trial", {"x": 1}, build, SHAPES)
     assert build.calls == 1
     assert not first["a"].flags.writeable
-    assert [p.suffix for p in folder.iterdir()] == [".npz"]
+    assert [p.suffix for p in folder.iterdir()] == [".table"]
 
 
 def test_cache_keys_differ(folder):
@@ -207,9 +207,7 @@ def test_altered_and_swapped_files_are_rebuilt(folder):
     build = Builder()
     load(build, x=1)
     (path,) = folder.iterdir()
-    with np.load(path) as stored:
-        content = dict(stored)
-    np.savez(path, **(content | {"a": content["a"] + 1}))
+    path.write_bytes(np.arange(1.0, 7.0).tobytes() + path.read_bytes()[-kept.CHECKSUM_LENGTH :])
     assert_allclose(load(build, x=1)["a"], np.arange(5.0), rtol=0)
     assert build.calls == 2
     load(Builder(9.0), x=2)
@@ -251,7 +249,7 @@ def test_disk_that_fails_while_writing_leaves_nothing(folder, monkeypatch):
     "wrong",
     [{"a": np.zeros(5)}, {"a": np.zeros(4), "b": np.array(1.0)},
      {"a": np.array([0, 1, np.nan, 3, 4]), "b": np.array(1.0)},
-     {"a": np.zeros(5), "b": np.array(np.inf)}, {"a": np.zeros(5, int), "b": np.array(1.0)}],
+     {"a": np.zeros(5), "b": np.array(np.inf)}],
 )  # fmt: skip
 def test_wrong_tables_under_a_right_checksum_are_built_anew(folder, wrong):
     load(Builder(), x=1)
@@ -263,7 +261,7 @@ def test_wrong_tables_under_a_right_checksum_are_built_anew(folder, wrong):
     assert build.calls == 1
 
 
-def test_no_archive_under_a_right_checksum_is_built_anew(folder):
+def test_no_numbers_under_a_right_checksum_is_built_anew(folder):
     load(Builder(), x=1)
     (path,) = folder.iterdir()
     digest = cache._digest("trial", {"code": cache.code_fingerprint(), "x": 1})
@@ -310,7 +308,7 @@ for turn in range(60):
     got = cache.load_or_build("race", key, build, {"a": (50000,)})
     assert np.all(got["a"] == turn % 3) and got["a"].size == 50000
     if turn % 5 == 4:
-        for path in kept.directory().glob("race-*.npz"):
+        for path in kept.directory().glob("race-*.table"):
             path.unlink(missing_ok=True)
 """
 

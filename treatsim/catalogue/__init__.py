@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import tomllib
 from functools import cache
-from importlib import resources
+from pathlib import Path
 
 
 @cache
 def load(name: str) -> dict[str, dict]:
     """Return a catalogue file, such as "ro_elements", by class name."""
-    return tomllib.loads(resources.files(__name__).joinpath(f"{name}.toml").read_text("utf-8"))
+    return tomllib.loads(Path(__file__).with_name(f"{name}.toml").read_text("utf-8"))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from treatsim.commands.common import Command, Exit
-from treatsim.console import deliver, form_of
+from treatsim.console import deliver, form_of, no_search_for_rubbish
 
 
 def run(arguments) -> int:
@@ -19,12 +19,16 @@ def run(arguments) -> int:
 
 def made(names: Sequence[str], json: bool) -> str:
     """Return the text of a description that is not kept from an earlier run."""
-    from treatsim.report.as_text import as_json
-    from treatsim.report.describe import describe
-    from treatsim.report.describe_text import describe_text
+    with no_search_for_rubbish():
+        from treatsim.report.describe import describe
+        from treatsim.report.describe_text import describe_text
 
-    told = describe(names)
-    return as_json(told.document()) if json else describe_text(told)
+        told = describe(names)
+        if not json:
+            return describe_text(told)
+    from treatsim.report.as_text import as_json
+
+    return as_json(told.document())
 
 
 COMMAND = Command(

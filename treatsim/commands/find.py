@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from treatsim.commands.common import Command, Exit, changes
-from treatsim.console import deliver, form_of
+from treatsim.console import deliver, form_of, on_terminal
 
 
 def run(arguments) -> int:
     """Find the settings that meet a target."""
     from treatsim import cases
     from treatsim.report.as_text import as_json
+    from treatsim.report.page import hung
     from treatsim.report.progress import Progress
     from treatsim.studies.find import find
 
@@ -28,7 +29,8 @@ def run(arguments) -> int:
     if form == ".json":
         text = as_json(found.document(arguments.units))
     else:
-        text = "\n".join(found.lines(arguments.units)) + "\n"
+        lines = found.lines(arguments.units)
+        text = "\n".join(hung(lines) if arguments.out is None and on_terminal() else lines) + "\n"
     deliver(text, arguments.out)
     return Exit.DONE if found.found else Exit.NOT_MET
 

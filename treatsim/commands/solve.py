@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 from treatsim.commands.common import Command, Exit, changes, colour
-from treatsim.console import deliver, form_of, tell
+from treatsim.console import deliver, form_of, no_search_for_rubbish, tell
 
 
 def run(arguments) -> int:
     """Solve one case at its settings."""
+    with no_search_for_rubbish():
+        return solved(arguments)
+
+
+def solved(arguments) -> int:
+    """Solve, tell, and return the exit status."""
     from treatsim import cases
     from treatsim.report import document, screen, tables
     from treatsim.report.as_text import as_json

@@ -8,10 +8,11 @@ pairs is where it can be mended, so that one line can name the keys of that part
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 from treatsim import quantities
-from treatsim.errors import FlowsheetError
+from treatsim.errors import FlowsheetError, RequestError
 from treatsim.flowsheet.flowsheet import Flowsheet, Unknown
 from treatsim.flowsheet.wiring import Port, reach
 from treatsim.operations.unit import Unit
@@ -216,12 +217,14 @@ def _too_much(sheet: Flowsheet, unknowns: Any, conditions: list[Condition], valu
         named.insert(0, f"{_listed(air)} {'is' if len(air) == 1 else 'are'} open to the air")
     is_open = f"only {_listed([_open_words(unknowns[n]) for n in values])}" if values else "nothing"
     keys = _given_keys(sheet, conditions)
+    keys = [key for key in keys if _mends(sheet, key)] or keys
     cures = [f"leave out {_listed(keys, 'or')}"] if keys else []
     if free := [n for n, c in conditions if c in ("", "pressure", "arrival")]:
         cures.append(f"put a throttle_valve ahead of {_listed(free, 'or')}")
+    verb = "are" if len(values) > 1 else "is"
     return (
-        f"more is given than can be met: {_listed(named)}, and {is_open} "
-        f"is open for that; {', or '.join(cures) or 'leave out one of them'}"
+        f"more is given than can be met: {_listed(named)}, and {is_open} {verb} open for that; "
+        f"{', or '.join(cures) or 'leave out one of them'}"
     )
 
 
@@ -250,6 +253,25 @@ def _given_keys(sheet: Flowsheet, conditions: list[Condition]) -> list[str]:
         for field in ("flow", "outlet_pressure", "fraction")
         if _given(sheet.units[name], field)
     ]
+
+
+def _mends(sheet: Flowsheet, key: str) -> bool:
+    """Whether less is left over once a key is left out: it may bring an equation of its own."""
+    name, _, field = key.partition(".")
+    unit = sheet.units[name]
+    try:
+        freed = replace(unit, parameters=replace(unit.parameters, **{field: None}))
+        other = Flowsheet.structure({**sheet.units, name: freed}, sheet.wiring)
+        return not [*other.still()] and _left_over(other) < _left_over(sheet)
+    except RequestError:  # it is asked for
+        return False
+
+
+def _left_over(sheet: Flowsheet) -> int:
+    """Return how many open values and equations have no partner."""
+    unknowns, conditions = sheet.unknowns(), sheet.conditions()
+    pairs = _matched(_dependences(sheet, unknowns, conditions))
+    return len(unknowns) + len(conditions) - 2 * len(pairs)
 
 
 def _too_little(sheet: Flowsheet, unknowns: list[Unknown]) -> str:

@@ -19,9 +19,10 @@ from treatsim.operations.declarations import Told
 from treatsim.operations.high_pressure_pump import SHAFT
 from treatsim.operations.intake import FROM_OUTSIDE
 from treatsim.operations.outcome import Details, Outcome, Value
-from treatsim.water.stream import Stream
+from treatsim.water.stream import Stream, Water
 
 SMALLEST_SHARE, LARGEST_SHARE = 1e-9, 0.998  # of the feed that is product, for `product_work`
+AT_ONCE = 512  # points whose integrals are summed together: all their numbers stay in the cache
 MEMBRANE = "membrane"  # the loss a vessel declares across its membranes
 LIFT = "lift"  # the entry of height gained
 RESULTS = {
@@ -102,8 +103,15 @@ def system_least_work(result: Run, product: Stream) -> Array:
     feed, salt, share, T = np.broadcast_arrays(
         source.salinity, product.salinity, share, source.temperature
     )
-    water = source.water
+    columns = [v.ravel() for v in (feed, salt, share, T)]
+    parts = [
+        _least_work(source.water, *(v[start : start + AT_ONCE] for v in columns))
+        for start in range(0, T.size, AT_ONCE)
+    ]
+    return np.concatenate(parts).reshape(T.shape)
 
+
+def _least_work(water: Water, feed: Array, salt: Array, share: Array, T: Array) -> Array:
     def osmotic_pressure(w: Array) -> Array:
         return water.osmotic_pressure(w, T if np.ndim(w) == T.ndim else T[..., None])
 

@@ -44,16 +44,17 @@ class Driven(NamedTuple):
 def known_before(equations: Equations, x: Array) -> Flags:
     """Return the points that no pressure balances; puts what is known of the answer into `x`.
 
-    Where an answer may be, that is the pressure at which source water alone would be balanced;
-    elsewhere it is the state at the pressure that comes nearest, the highest or the lowest.
+    Flows are those at which the pumps displace what they state. Where an answer may be, an open
+    pressure is that at which source water alone would be balanced; elsewhere it is the state at the
+    pressure that comes nearest, the highest or the lowest.
     """
     out = np.zeros(equations.points, bool)
+    everyone = np.arange(out.size)
+    x[:] = _flows(equations, x, everyone)
     for driven in _driven(equations.sheet):
         rows = _pressure_rows(equations, driven)
         if not rows:  # nothing to be moved
             continue
-        everyone = np.arange(out.size)
-        x[:] = _flows(equations, x, everyone)
         own = [equations.unknowns[row] for row in rows]
         ends = min(u.low for u in own), max(u.high for u in own)
         least, most = (
@@ -210,7 +211,7 @@ def _flows(equations: Equations, x: Array, index: Index) -> Array:
     unknowns = equations.unknowns
     asked = [c for c in equations.conditions if c[1] == "displacement"]
     rows = [i for i, u in enumerate(unknowns) if u.field != "outlet_pressure"]
-    if len(asked) != len(rows):
+    if not rows or len(asked) != len(rows):
         return x
     sheet = equations.part(index)
     needed = sheet.ahead_of(asked, closed=False)

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
+from difflib import get_close_matches
+from fnmatch import fnmatch
 from typing import NamedTuple
 
 import numpy as np
@@ -21,6 +24,9 @@ from treatsim.operations.parameters import bounds_text
 
 SOUGHT = 1e-10  # relative miss at which the search ends
 MET = 1e-7  # relative miss beyond which a hold is not met
+MISSPELT = 0.9  # likeness of an address to a known one
+BESIDE = ("product", "health", "analytes")  # results of no unit that the judging tells
+Look = Callable[[Result, str], Value]
 
 
 class Hold(NamedTuple):
@@ -37,13 +43,15 @@ def operate(
     points: int = 1,
     holds: tuple[Hold, ...] = (),
     context: Context | None = None,
+    look: Look | None = None,
 ) -> Result:
     """Solve a flowsheet with its holds and return the result at every point.
 
     Every hold is bracketed per point; several are solved one inside the other, the first
-    outermost. A point at which a hold is missed by more than MET has no answer.
+    outermost. A point at which a hold is missed by more than MET has no answer. `look` finds what
+    no unit tells, such as a pH or a saturation.
     """
-    return _operate(sheet, points, holds, context, closely=True)
+    return _operate(sheet, points, holds, context, closely=True, look=look)
 
 
 def _operate(
@@ -52,16 +60,17 @@ def _operate(
     holds: tuple[Hold, ...],
     context: Context | None = None,
     closely: bool = False,
+    look: Look | None = None,
 ) -> Result:
     """Solve; what a missed hold comes nearest to is only looked for `closely` if it is told."""
     if not holds:
         with np.errstate(all="ignore"):  # trial points may overflow; what stays so is reported
             return Result(solve(sheet, points), points, context)
     hold, rest = holds[0], holds[1:]
-    search = _Search(sheet, points, hold, rest)
+    search = _Search(sheet, points, hold, rest, context if look else None, look)
     x = search.run(closely)
     changed = sheet.with_parameters(search.unit, **{search.field: x})
-    result = _operate(changed, points, rest, context, closely)
+    result = _operate(changed, points, rest, context, closely, look)
     return result.held({hold.adjust: x}, _misses(result, search, x))
 
 
@@ -69,14 +78,22 @@ def check_hold(sheet: Flowsheet, hold: Hold) -> None:
     """Raise RequestError for a hold of no result, or at a value its quantity cannot have.
 
     The result is looked up in one pass through the units at first guesses; nothing is solved. Where
-    not even that can be computed, the solve tells.
+    not even that can be computed, or the judging alone knows it, the solve tells.
     """
     try:
         with np.errstate(all="ignore"):
-            found = Result(sketch(sheet), 1).value(hold.until)
+            drawn = Result(sketch(sheet), 1)
+            found = drawn.value(hold.until)
     except DomainError:
         return
     except RequestError as error:
+        owner, _, key = hold.until.partition(".")
+        told = sheet.units[owner].results if owner in sheet.units else {}
+        beside = owner in BESIDE and not get_close_matches(
+            hold.until, drawn.values, cutoff=MISSPELT
+        )
+        if beside or any(fnmatch(key, pattern) for pattern in told):
+            return
         raise RequestError(f"hold.until: {error}") from error
     _target(hold._replace(place=""), found.quantity)
 
@@ -84,20 +101,45 @@ def check_hold(sheet: Flowsheet, hold: Hold) -> None:
 class _Search:
     """The search for the setting that meets one hold, the holds inside met at each trial."""
 
-    def __init__(self, sheet: Flowsheet, points: int, hold: Hold, rest: tuple[Hold, ...]) -> None:
+    def __init__(
+        self,
+        sheet: Flowsheet,
+        points: int,
+        hold: Hold,
+        rest: tuple[Hold, ...],
+        context: Context | None,
+        look: Look | None,
+    ) -> None:
         self.sheet, self.points, self.hold, self.rest = sheet, points, hold, rest
+        self.context, self.look = context, look
+        self.judged = False  # whether the judging alone knows the result
         self.unit, self.field = _input(sheet, hold.adjust)
         self.guess, self.low, self.high = _span(sheet, self.unit, self.field, points)
-        start = _operate(sheet, points, rest)
-        try:
-            found = start.value(hold.until)
-        except RequestError as error:
-            raise RequestError(f"{hold.place}hold.until: {error}") from error
+        found = self._first(_operate(sheet, points, rest, context, look=look))
         self.kind = found.quantity
         self.target = _target(hold, found.quantity)
         size = np.abs(np.broadcast_to(np.asarray(found.value, float), (points,)))
         usual = np.where(np.isfinite(size) & (size > 0), size, 1.0)  # of a value to become zero
         self.scale = np.full(points, abs(self.target)) if self.target else usual
+
+    def _first(self, start: Result) -> Value:
+        """Return the result at the first guess, and find out who knows it."""
+        try:
+            return start.value(self.hold.until)
+        except RequestError as error:
+            problem = error
+        self.judged = self.look is not None and bool(start.solved.any())
+        try:
+            return self.value(start) if self.judged else start.value(self.hold.until)
+        except RequestError as error:
+            guess = "" if start.solved.any() else "; nothing runs at the first guess"
+            raise RequestError(f"{self.hold.place}hold.until: {error}{guess}") from problem
+
+    def value(self, result: Result) -> Value:
+        """Return what is held, of a result."""
+        if self.judged and self.look is not None:
+            return self.look(result, self.hold.until)
+        return result.value(self.hold.until)
 
     def run(self, closely: bool) -> Array:
         """Return the setting that meets the hold at every point, else the nearest."""
@@ -119,18 +161,28 @@ class _Search:
             half = index.size // 2
             parts = slice(None, half), slice(half, None)
             return np.concatenate([self.miss(x[part], index[part]) for part in parts])
+        if result.points != index.size:
+            everyone = np.arange(self.points)
+            return np.where(result.solved, self.miss_of(result, everyone), np.nan)[index]
         return np.where(result.solved, self.miss_of(result, index), np.nan)
 
     def miss_of(self, result: Result, index: Index) -> Array:
         """Return by how much a result misses the hold, relative."""
-        value = np.broadcast_to(np.asarray(result.value(self.hold.until).value, float), index.shape)
+        if self.judged and not result.solved.any():
+            return np.full(index.shape, np.nan)
+        value = np.broadcast_to(np.asarray(self.value(result).value, float), index.shape)
         return value / self.scale[index] - self.target / self.scale[index]
 
     def _tried(self, x: Array, index: Index) -> Result:
+        if self.judged:  # the case's tables are judged with, and may differ from point to point
+            whole = self.guess.copy()
+            whole[index] = x
+            changed = self.sheet.with_parameters(self.unit, **{self.field: whole})
+            return _operate(changed, self.points, self.rest, self.context, look=self.look)
         everyone = index.size == self.points and np.array_equal(index, np.arange(self.points))
         part = self.sheet if everyone else self.sheet.take(index)
         changed = part.with_parameters(self.unit, **{self.field: x})
-        return _operate(changed, index.size, self.rest)
+        return _operate(changed, index.size, self.rest, self.context, look=self.look)
 
 
 def _misses(result: Result, search: _Search, x: Array) -> list[Failure] | None:

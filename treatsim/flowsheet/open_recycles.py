@@ -8,7 +8,7 @@ from treatsim.arrays import Array, Index
 from treatsim.errors import DomainError
 from treatsim.flowsheet.equations import Equations, residuals, set_unknowns
 from treatsim.flowsheet.flowsheet import Port
-from treatsim.flowsheet.recycle import evaluate, first_guess, merged, run
+from treatsim.flowsheet.recycle import balanced, evaluate, first_guess, merged, run
 from treatsim.water.stream import Stream
 
 FIRST_PASSES = 2  # round a recycle, for a first guess of what returns
@@ -22,7 +22,9 @@ class OpenRecycles:
     """The residuals over the open values and the state at every cut.
 
     The state is mass flow, salinity and pressure. Temperature and contents follow pass by pass:
-    hardly a flow or a pressure depends on them, and the closed recycles settle the rest.
+    hardly a flow or a pressure depends on them, and the closed recycles settle the rest. What the
+    state misses is told by what closes the balances, not by what returns: where nearly all
+    returns, that would be nearly right for any state.
     """
 
     def __init__(self, equations: Equations, x: Array, index: Index) -> None:
@@ -49,10 +51,11 @@ class OpenRecycles:
         filled, flows = set_unknowns(sheet, self.equations.unknowns, values[:own])
         done = run(filled, flows, self._streams(values[own:], part), self.equations.needed)
         met = residuals(filled, done, self.equations.conditions)
-        back = {cut: done.streams[sheet.wiring.feeds[cut]] for cut in self.start}
-        for cut, stream in back.items():
-            self.start[cut] = merged(self.start[cut], stream, part, self.index.size)
-        missed = (self._states(back, part.size) - values[own:]) / self.scale[:, part]
+        for cut in self.start:
+            back = done.streams[sheet.wiring.feeds[cut]]
+            self.start[cut] = merged(self.start[cut], back, part, self.index.size)
+        due = {cut: balanced(sheet, done, cut) for cut in self.start}
+        missed = (self._states(due, part.size) - values[own:]) / self.scale[:, part]
         return np.array([*(np.broadcast_to(row, part.shape) for row in met), *missed])
 
     def keep(self, values: Array, part: Index) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -11,15 +10,14 @@ import numpy as np
 from treatsim.arrays import Array, ArrayLike, Index
 from treatsim.errors import DomainError
 from treatsim.flowsheet.flowsheet import Flowsheet, Port
+from treatsim.numerics import extrapolated
 from treatsim.operations.outcome import Outcome
 from treatsim.water.stream import Stream
 
 RECYCLE_PASSES = 60
 PRESSURE_SCALE = 1e5  # Pa; below it a change of pressure counts as absolute
-FURTHEST = 20.0  # steps that one extrapolation of a recycle may take at once
 DEPTH = 2  # past passes that an extrapolation looks at
 LARGEST_RETURN = 0.999  # share of what leaves a cut that comes back to it
-PARALLEL = 1e-6  # squared sine below which two falls count as one direction
 
 
 class Pass(NamedTuple):
@@ -86,24 +84,24 @@ def evaluate(
     memory.update(first_guess(sheet, flows) | memory)
     error: np.ndarray | float = np.inf
     endless: np.ndarray | bool = False
-    history: list[dict[Port, tuple[dict, dict]]] = []  # what left each cut, and should have
+    settled: np.ndarray | bool = False
+    history: list[tuple[Array, Array]] = []  # what left the cuts, and should have
     for _ in range(passes):
         done = run(sheet, flows, memory, only)
         now: dict[Port, tuple[dict, dict]] = {}
         previous, error, endless = error, 0.0, False
         for cut in sheet.tears:
-            returned = done.streams[sheet.wiring.feeds[cut]]
-            share = _share(sheet, done, cut, returned)
-            now[cut], change, kept = _close(memory[cut], returned, share)
+            now[cut], change, kept = _close(sheet, done, cut)
             endless = endless | kept
             error = np.maximum(error, change)
-        if np.all((error < 1e-13) | ((error < 1e-11) & (error >= previous))):
+        settled = settled | (error < 1e-13) | ((error < 1e-11) & (error >= previous))
+        if np.all(settled):  # each at some pass: round-off moves them by turns
             break
-        history = [now, *history[:DEPTH]]
-        weights = _weights(history)
-        for cut in sheet.tears:
+        history = [_stacked(now), *history[:DEPTH]]
+        ahead = iter(extrapolated(history))
+        for cut, (_, new) in now.items():
             returned = done.streams[sheet.wiring.feeds[cut]]
-            memory[cut] = _stream_of(returned, _ahead([h[cut][1] for h in history], weights))
+            memory[cut] = _stream_of(returned, {component: next(ahead) for component in new})
     return done._replace(recycle_error=np.where(endless, np.inf, error))
 
 
@@ -126,56 +124,11 @@ def merged(whole: Stream, part: Stream, index: Index, points: int) -> Stream:
     )
 
 
-def _weights(history: list[dict[Port, tuple[dict, dict]]]) -> list:
-    """Shares of the last steps to take away: least squares over the misses of all cuts.
-
-    One step back is the secant; two steps back serve two slow directions at once (Anderson).
-    """
-    rows: list[list] = [[] for _ in history]
-    for cut, (_, amounts) in history[0].items():
-        for component, after in amounts.items():
-            scale = np.abs(after) + 1e-300
-            for row, past in zip(rows, history, strict=True):
-                row.append((past[cut][1][component] - past[cut][0][component]) / scale)
-    misses = [np.array(np.broadcast_arrays(*row)) for row in rows]
-    falls = [new - old for new, old in pairwise(misses)]
-    if not falls:
-        return []
-
-    def dot(a: Array, b: Array) -> Array:
-        return np.sum(a * b, axis=0)
-
-    first = dot(falls[0], falls[0])
-    alone = np.divide(
-        dot(falls[0], misses[0]), first, out=np.zeros(first.shape), where=first > 1e-24
-    )
-    if len(falls) == 1:
-        return [np.clip(alone, -FURTHEST, 0.9)]
-    second, cross = dot(falls[1], falls[1]), dot(falls[0], falls[1])
-    ahead, behind = dot(falls[0], misses[0]), dot(falls[1], misses[0])
-    area = first * second - cross**2
-    apart = area > PARALLEL * first * second + 1e-48
-    both = [
-        np.divide(top, area, out=np.zeros(area.shape), where=apart)
-        for top in (second * ahead - cross * behind, first * behind - cross * ahead)
-    ]
-    sound = apart & (np.abs(both[0]) < FURTHEST) & (np.abs(both[1]) < FURTHEST)
-    return [np.where(sound, both[0], np.clip(alone, -FURTHEST, 0.9)), np.where(sound, both[1], 0.0)]
-
-
-def _ahead(amounts: list[dict], weights: list) -> dict:
-    """Extrapolate the amounts at a cut, newest first; where one would turn negative, do not."""
-    if not weights:
-        return amounts[0]
-    far = {
-        c: v
-        - sum(
-            w * (new[c] - old[c]) for w, (new, old) in zip(weights, pairwise(amounts), strict=True)
-        )
-        for c, v in amounts[0].items()
-    }
-    sound = np.all(np.broadcast_arrays(*(v >= 0 for v in far.values())), axis=0)
-    return {c: np.where(sound & (v > 0), far[c], v) for c, v in amounts[0].items()}
+def _stacked(amounts: dict[Port, tuple[dict, dict]]) -> tuple[Array, Array]:
+    """Return what left the cuts and what should have, one row for each component of each."""
+    left, due = ([v for pair in amounts.values() for v in pair[side].values()] for side in (0, 1))
+    both = np.array(np.broadcast_arrays(*left, *due))
+    return both[: len(left)], both[len(left) :]
 
 
 def less_returned(sheet: Flowsheet) -> str:
@@ -222,11 +175,19 @@ def _share(sheet: Flowsheet, done: Pass, cut: Port, returned: Stream) -> dict:
     return tracer.get(sheet.wiring.feeds[cut], dict.fromkeys(returned.carried(), 0.0))
 
 
-def _close(old: Stream, returned: Stream, share: dict) -> Any:
+def balanced(sheet: Flowsheet, done: Pass, cut: Port) -> Stream:
+    """Return what closes the balances of a cut as long as the units split as they did."""
+    (_, new), _, _ = _close(sheet, done, cut)
+    return _stream_of(done.streams[sheet.wiring.feeds[cut]], new)
+
+
+def _close(sheet: Flowsheet, done: Pass, cut: Port) -> Any:
     """Return the amounts at the cut with those that close the linear balances, and their change.
 
     Last, where so much of a component comes back that what was found closes no balance.
     """
+    old, returned = done.streams[cut], done.streams[sheet.wiring.feeds[cut]]
+    share = _share(sheet, done, cut, returned)
     before, after = old.carried(), returned.carried()
     now, new, change, endless = {}, {}, np.zeros(()), np.zeros((), bool)
     for component in ("mass", "salt", "heat", *returned.contents):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -67,6 +67,9 @@ class Result:
 
     def __getitem__(self, address: str) -> Amount | Amounts:
         return self.amount(self.value(address))
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.values)
 
     def amount(self, value: Value) -> Amount | Amounts:
         """Return a value with its unit: one number, or NaN where a point has no answer.
@@ -226,7 +229,7 @@ class Result:
 
     def value(self, address: str) -> Value:
         """Return one result; a RequestError names the nearest address if there is none."""
-        unit, _, rest = address.partition(".")
+        unit, _, rest = str(address).partition(".")
         if unit in self.outcomes:  # the common case, without asking every unit
             port, _, key = rest.partition(".")
             if (unit, port) in self.streams:
@@ -261,7 +264,7 @@ def addressed(values: Mapping[str, Value], address: str) -> Value:
     """Return one of the values; a RequestError names the nearest address if there is none."""
     if address in values:
         return values[address]
-    near = difflib.get_close_matches(address, values, n=3)
+    near = difflib.get_close_matches(str(address), values, n=3)
     hint = f"; near: {', '.join(near)}" if near else ""
     raise errors.RequestError(f'no result has the address "{address}"{hint}')
 

@@ -15,8 +15,10 @@ import numpy as np
 from treatsim.arrays import Array
 from treatsim.flowsheet.result import Result
 from treatsim.flowsheet.wiring import Port
+from treatsim.numerics import extrapolated
 
 ROUNDS = 30  # in which passages that depend on the composition of the feed settle
+DEPTH = 2  # past rounds that a next one is extrapolated from
 SETTLED = 1e-10  # relative change of a concentration
 
 # of one membrane unit: its name and what its feed holds -> what passes, over the feed;
@@ -45,6 +47,7 @@ def follow(
     content: dict[Port, np.ndarray] = {}
     told: dict[str, np.ndarray] = {}
     stale = set(asked)
+    history: list[tuple[Array, Array]] = []  # what units were asked about, and what came of it
     for _ in range(ROUNDS):
         told |= {
             name: _stacked(asked[name](name, dict(zip(names, feeds[name], strict=True))), names,
@@ -55,10 +58,13 @@ def follow(
         gains = {name: rows for name, rows in told.items() if units[name].adds_dissolved}
         content = _balanced(result, start, shares, gains)
         now = {name: content[name, units[name].inlets[0]] for name in asked}
-        stale = {n for n in asked if _moved(now[n], feeds[n])}
-        feeds = now
-        if not stale:
+        if not any(_moved(now[n], feeds[n]) for n in asked):
             break
+        before, after = (np.concatenate([*held.values()]) for held in (feeds, now))
+        history = [(before, after), *history[:DEPTH]]
+        ahead = np.split(extrapolated(history), len(asked))
+        stale = {n for n, rows in zip(asked, ahead, strict=True) if _moved(rows, feeds[n])}
+        feeds = dict(zip(asked, ahead, strict=True))
     return {port: dict(zip(names, rows, strict=True)) for port, rows in content.items()}
 
 

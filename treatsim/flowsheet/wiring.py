@@ -70,12 +70,9 @@ def trace(units: Mapping[str, Unit], links: Sequence[str]) -> tuple[Wiring, list
             out = _outlet(units, left, link, named, faults)
             if left is names[0]:
                 heads.append(out[0] if out else right)
-            if out is None:
-                continue
             to = _inlet(units, right, right is names[-1], link, named, faults)
-            if to is None:
-                continue
-            _join(out, to, feeds, goes, ends, link, faults)
+            if out is not None and to is not None:
+                _join(units, out, to, feeds, goes, ends, link, faults)
     wiring = Wiring(feeds, goes, _sources(units, heads, feeds), ends)
     blamed = " ".join(link for link in links if any(f'"{link}"' in fault for fault in faults))
     faults += [
@@ -146,7 +143,8 @@ def _pick(
         return unit.name, usual[0]
     unknown = port and port not in other
     meant = _meant(unit, port if unknown else "", legal, named)
-    text = f'no {what} "{port}"' if unknown else f"several {what}s, or none: name one"
+    text = f'no {what} "{port}"' if unknown else f"several {what}s: name one"
+    text = text if legal or unknown else f"no {what}"
     faults.append(
         f'flowsheet.links: "{link}": {unit.name} has {text}; '
         f"its {what}s: {', '.join(legal) or 'none'}"
@@ -175,11 +173,12 @@ def _outlet(
     first, second = (step.strip() for step in link.split(">")[:2])
     stem = name.partition(".")[0]
     unknown = name == first and not difflib.get_close_matches(stem, units, cutoff=0.8)
-    if unknown and stem not in units and second.partition(".")[0] in units:
-        faults.append(
-            f'flowsheet.links: "{link}": no unit "{name}"; if it is the source, leave it out: the '
-            "first unit of a line takes the source water"
-        )
+    heads = units.get(second.partition(".")[0])
+    if unknown and stem not in units and heads is not None:
+        leave = "leave it out: the first unit of a line takes the source water"
+        lead = "put a unit there, such as a feed_pump"
+        way = leave if len(heads.inlets) == 1 else lead
+        faults.append(f'flowsheet.links: "{link}": no unit "{name}"; if it is the source, {way}')
         return None
     found = _named(units, name, link, faults)
     if found is None:
@@ -210,6 +209,7 @@ def _inlet(
 
 
 def _join(
+    units: Mapping[str, Unit],
     out: Port,
     to: Port | tuple[str],
     feeds: dict[Port, Port],
@@ -230,12 +230,20 @@ def _join(
         goes[out] = (name,)
         return
     if to in feeds:
+        free = [port for port in units[to[0]].inlets if (to[0], port) not in feeds]
+        way = (
+            f'write "{to[0]}.{free[0]}" (read on as that)'
+            if free
+            else f"a combining_tee ahead of {to[0]} joins two flows, one by its run, one by its "
+            "branch"
+        )
         faults.append(
             f'flowsheet.links: "{link}": {".".join(to)} is already fed by '
-            f"{'.'.join(feeds[to])}; a combining_tee ahead of {to[0]} joins two flows, one by its "
-            "run, one by its branch"
+            f"{'.'.join(feeds[to])}; {way}"
         )
-        return
+        if not free:
+            return
+        to = to[0], free[0]
     feeds[to] = out
     goes[out] = to
 
@@ -259,7 +267,7 @@ def _unconnected(units: Mapping[str, Unit], wiring: Wiring) -> list[str]:
     faults = []
     for unit in units.values():
         faults += [
-            f"flowsheet: {unit.name}.{port} is not fed by any link"
+            f"flowsheet: {unit.name}.{port} is not fed by any link{_from_source(unit)}"
             for port in unit.inlets
             if (unit.name, port) not in wiring.feeds and unit.name not in wiring.sources
         ]
@@ -270,6 +278,13 @@ def _unconnected(units: Mapping[str, Unit], wiring: Wiring) -> list[str]:
             if (unit.name, port) not in wiring.goes
         ]
     return faults
+
+
+def _from_source(unit: Unit) -> str:
+    """Return how source water comes to a unit of several inlets, which cannot start a line."""
+    if len(unit.inlets) == 1:
+        return ""
+    return "; source water is led there from a unit ahead, such as a pump and a dividing_tee"
 
 
 def arrange(units: Mapping[str, Unit], wiring: Wiring) -> tuple[tuple[str, ...], tuple[Port, ...]]:

@@ -22,6 +22,8 @@ HELPERS = {
     "unit",
     "uv_doses",
     "uv_exposure",
+    "uv_lamp",
+    "uv_sensor",
     "uv_target",
 }  # modules that are no kinds
 
@@ -32,12 +34,14 @@ def kinds() -> tuple[str, ...]:
     return tuple(sorted(m.name for m in pkgutil.iter_modules(__path__) if m.name not in HELPERS))
 
 
+@cache
 def unit_class(kind: str):
     """Return the class of a kind, such as UvReactor for "uv_reactor"."""
     name = "".join(part.capitalize() for part in kind.split("_"))
     return getattr(import_module(f"treatsim.operations.{kind}"), name)
 
 
+@cache
 def parameters_class(kind: str):
     """Return the parameter record of a kind."""
     module = import_module(f"treatsim.operations.{kind}")

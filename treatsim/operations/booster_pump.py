@@ -8,14 +8,15 @@ from typing import ClassVar
 
 from treatsim.operations.declarations import Earns, Row, Ruled
 from treatsim.operations.high_pressure_pump import HighPressurePump, HighPressurePumpParameters
+from treatsim.operations.parameters import record
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class BoosterPumpParameters(HighPressurePumpParameters):
     """As a high-pressure pump; flow and pressure are usually left out."""
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class BoosterPump(HighPressurePump):
     """Lifts what arrives; without a pressure of its own, to the flow it joins."""
 

@@ -14,7 +14,7 @@ import numpy as np
 from treatsim.constants import CELSIUS_25, DAY
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Limit, Outcome, Value, loss
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.parameters import Parameters, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.water.acid_base import calcite_index
 from treatsim.water.acidity import ALKALINITY, CARBON, Acid, place_of, water_in
@@ -24,15 +24,15 @@ from treatsim.water.stream import Stream
 
 MOLAR_MASS = 2 * CALCIUM_CARBONATE_EQUIVALENT  # kg/mol of calcite
 DENSITY = 2710.0  # kg/m3 of calcite; handbooks
-FASTEST = 15 / 3600  # m/s through the empty bed; common practice, from memory
-LEAST_SHARE = 0.8  # of what equilibrium gives: below, the product moves with flow and warmth
+FASTEST = 15 / 3600  # m/s through the empty bed; common practice, no source
+LEAST_SHARE = 0.8  # of what equilibrium gives; below, the product moves; common practice, no source
 STRONGEST = 1.0  # mol/kg, where an ionic strength is cut off: the index is of thin waters
 SOURCES = ("plummer_wigley_parkhurst_1978", "wakao_funazkri_1978", "ergun_1952")
 ASSUMED = (
     "grains as spheres of clean calcite, water passing them evenly and closed to air; magnesium, "
     "phosphate and slime slow them down: measure hardness and pH behind, before pipes are trusted"
 )
-REFILL = 0.1  # of the grains, after which a bed is filled up; common practice, from memory
+REFILL = 0.1  # of the grains, after which a bed is filled up; common practice, no source
 
 
 def bed_drop(flow, density, viscosity, area, depth, grain, porosity):
@@ -43,7 +43,7 @@ def bed_drop(flow, density, viscosity, area, depth, grain, porosity):
     return depth * (slow + 1.75 * density * solid * u * np.abs(u) / grain)
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class CalciteBedParameters(Parameters):
     """A bed of grains as it is filled."""
 
@@ -55,11 +55,12 @@ class CalciteBedParameters(Parameters):
     porosity: float = quantity("fraction", "free share of the bed", low=0.2, high=0.8)
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class CalciteBed(Unit):
     """Dissolves by the law of Plummer, Wigley and Parkhurst until it is saturated or leaves."""
 
     parameters: CalciteBedParameters
+    called = ("limestone", "remineralisation")
     hazards = ()
     dials = ("bed_volume",)
     headline = ("ph_behind", "hardness_added")
@@ -163,7 +164,7 @@ class CalciteBed(Unit):
                 "calcite_per_day": Value(used * DAY, "mass"),
                 "refill_after": Value(REFILL * mass / np.maximum(used, 1e-12), "duration"),
             }
-        practice: dict[str, Any] = {"source": "common practice, from memory: no source",
+        practice: dict[str, Any] = {"source": "common practice, no source",
                                     "group": "practice"}  # fmt: skip
         limits = [
             Limit("velocity through the bed", "velocity", velocity, "<=", FASTEST, "velocity",

@@ -15,7 +15,7 @@ from treatsim.errors import RequestError
 from treatsim.operations.composed import Composed
 from treatsim.operations.declarations import Earns, Mend, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Limit, Outcome, Value, loss, unjudged
-from treatsim.operations.parameters import Parameters, points, quantity
+from treatsim.operations.parameters import Parameters, points, quantity, record
 from treatsim.operations.sheets import Sheet
 from treatsim.operations.unit import Unit
 from treatsim.water.properties import viscosity
@@ -37,7 +37,7 @@ def loaded_resistance(clean, captured_mass, capacity, terminal_ratio, exponent):
     return filtration.blocked_resistance(captured_mass, clean, constant, exponent)
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class CleanDrop(Sheet):
     """The clean pressure drop of one element in its housing, as its data sheet shows it."""
 
@@ -85,7 +85,7 @@ class CleanDrop(Sheet):
         return f"{text}, of {len(self.clean_drop)} flows up to {largest}{points_met}"
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class CartridgeFilterParameters(Parameters):
     """Elements, their clean loss and what they have captured.
 
@@ -156,11 +156,12 @@ class CartridgeFilterParameters(Parameters):
         )
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class CartridgeFilter(Unit):
     """Equal elements in parallel; each takes its share of the flow."""
 
     parameters: CartridgeFilterParameters
+    called = ("bag_filter", "bags", "cartridges", "filters")
     hazards = ("filters",)
     dials = ("captured_mass",)
     headline = ("hours_by_mass",)

@@ -15,7 +15,7 @@ import numpy as np
 from treatsim.constants import DAY
 from treatsim.operations.declarations import Earns, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
-from treatsim.operations.parameters import Parameters, choice, quantity
+from treatsim.operations.parameters import Parameters, choice, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.water.acidity import ALKALINITY, CARBON, Acid, place_of, water_in
 from treatsim.water.ions import IONS
@@ -58,11 +58,18 @@ def chlorine_left(free_chlorine, bisulfite):
     return free_chlorine - used, bisulfite - used * PER_CHLORINE
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class ChemicalDosingParameters(Parameters):
     """What is dosed, how much, and the stock it comes from."""
 
-    chemical: str = choice(tuple(CHEMICALS), "what is dosed")
+    chemical: str = choice(
+        tuple(CHEMICALS), "what is dosed",
+        called={
+            "naoh": "caustic_soda", "caustic": "caustic_soda", "sodium_hydroxide": "caustic_soda",
+            "hcl": "hydrochloric_acid", "h2so4": "sulfuric_acid", "sulphuric_acid": "sulfuric_acid",
+            "co2": "carbon_dioxide", "sodium_bisulphite": "sodium_bisulfite",
+        },
+    )  # fmt: skip
     dose: float | None = quantity(
         "concentration", "pure chemical per volume of water", high=2.0, default=None
     )
@@ -110,7 +117,7 @@ class ChemicalDosingParameters(Parameters):
         return np.asarray(self.strength) * self.stock_density
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class ChemicalDosing(Unit):
     """Doses in step with the flow; pressure and salt of the stream stay as they are."""
 

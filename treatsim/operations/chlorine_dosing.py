@@ -18,7 +18,7 @@ from treatsim.correlations.disinfection import chlorine
 from treatsim.operations.chlorine_jars import ChlorineJars
 from treatsim.operations.declarations import Company, Earns, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
-from treatsim.operations.parameters import Parameters, choice, quantity
+from treatsim.operations.parameters import Parameters, choice, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.ranges import Excursion, excursions
 from treatsim.water.stream import Stream
@@ -60,7 +60,7 @@ def _percent(strength) -> str:
     return f"{float(np.min(strength)) * 100:.3g} %"
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class ChlorineDosingParameters(Parameters):
     """Dose, demand and the product it comes from."""
 
@@ -71,7 +71,13 @@ class ChlorineDosingParameters(Parameters):
         "chlorine used up within half an hour, by a series of jars of the water that arrives here; "
         "what the water still owes by a doser ahead counts at least",
     )
-    form: str = choice(("liquid", "powder"), "form of the product")
+    form: str = choice(
+        ("liquid", "powder"), "form of the product",
+        called={
+            "bleach": "liquid", "solution": "liquid", "sodium_hypochlorite": "liquid",
+            "calcium_hypochlorite": "powder", "granules": "powder", "tablets": "powder",
+        },
+    )  # fmt: skip
     strength: float = quantity(
         "fraction", "available chlorine of the product", open_low=True, small=True
     )
@@ -143,7 +149,7 @@ class ChlorineDosingParameters(Parameters):
         return np.asarray(self.can_strength) * LIQUID_DENSITY
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class ChlorineDosing(Unit):
     """Doses in step with the flow; pressure and water stay as they are.
 
@@ -151,6 +157,7 @@ class ChlorineDosing(Unit):
     """
 
     parameters: ChlorineDosingParameters
+    called = ("chlorinator", "chlorination", "hypochlorite")
     hazards = ("chlorine",)
     dials = ("dose",)
     headline = ("residual",)

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from treatsim import quantities
 from treatsim.correlations.disinfection import chlorine
 from treatsim.errors import DomainError, NoSolutionError, RequestError
-from treatsim.operations.parameters import points, quantity
+from treatsim.operations.parameters import points, quantity, record
 from treatsim.operations.sheets import Sheet
 
 WEAKEST_HOLDS = "already the weakest jar holds it: weaker jars would tell a smaller dose"
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class ChlorineJars(Sheet):
     """Jars of the water that arrives at the doser, each with another dose, read after 30 min."""
 

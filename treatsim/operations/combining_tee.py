@@ -10,7 +10,7 @@ import numpy as np
 
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
-from treatsim.operations.parameters import Parameters
+from treatsim.operations.parameters import Parameters, record
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream, demand_met, mixed
 
@@ -27,12 +27,12 @@ def untold_demand(*streams: Stream):
     return np.asarray(dosed and sum(s.mass_flow for s in silent) > 0)
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class CombiningTeeParameters(Parameters):
     """A combining tee has no settings."""
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class CombiningTee(Unit):
     """Mixes two flows at the pressure of the run.
 
@@ -42,6 +42,7 @@ class CombiningTee(Unit):
     """
 
     parameters: CombiningTeeParameters
+    called = ("mixer", "mix", "blend", "blending", "mixing_tee")
     hazards = ()
     dials = ()
     headline = ()

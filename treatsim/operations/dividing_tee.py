@@ -8,7 +8,7 @@ from typing import ClassVar
 
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Outcome, Value
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.parameters import Parameters, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
@@ -21,7 +21,7 @@ def divided(inlet: Stream, fraction) -> tuple[Stream, Stream]:
     )
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class DividingTeeParameters(Parameters):
     """How the flow divides."""
 
@@ -30,11 +30,12 @@ class DividingTeeParameters(Parameters):
     )
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class DividingTee(Unit):
     """Divides a flow without loss of pressure."""
 
     parameters: DividingTeeParameters
+    called = ("splitter", "split", "branch")
     hazards = ()
     dials = ("fraction",)
     headline = ()

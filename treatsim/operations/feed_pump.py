@@ -16,7 +16,7 @@ from treatsim.correlations.hydraulics.motor import part_load_efficiency
 from treatsim.errors import RequestError
 from treatsim.operations.declarations import FASTER, SLOWER, Company, Earns, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
-from treatsim.operations.parameters import Parameters, points, quantity
+from treatsim.operations.parameters import Parameters, points, quantity, record
 from treatsim.operations.sheets import Sheet
 from treatsim.operations.unit import Unit
 from treatsim.ranges import excursions
@@ -77,8 +77,9 @@ def run_out_findings(beyond, ratio, head) -> list[Finding]:
     found = []
     if np.any(beyond):
         text = (
-            "the pump runs out: its flow is {ratio} times the flow of best efficiency; throttle, "
-            "run it faster, or draw less behind it (a slower pump, a valve)"
+            "the pump runs out: its flow is {ratio} times the flow of best efficiency; throttle it "
+            "(a valve, the hose and the rise it really has), or draw less behind it (a slower "
+            "pump); one that feeds a faster pump must itself run faster"
         )
         found.append(Finding(beyond, text, {"ratio": Value(ratio, "factor")}, blocks=True))
     driven = ~beyond & (np.asarray(head) < 0)
@@ -93,7 +94,7 @@ def electrical_losses(power, shaft, drive_efficiency):
     return {"drive": power * (1 - drive_efficiency), "motor": power * drive_efficiency - shaft}
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class CurvePoints(Sheet):
     """Points of a pump's curve at full speed, as its data sheet shows it."""
 
@@ -138,7 +139,7 @@ class CurvePoints(Sheet):
         return f"{text}; {shut} at no flow{measured}"
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class FeedPumpParameters(Parameters):
     """A pump by its curve at full speed."""
 
@@ -176,11 +177,12 @@ class FeedPumpParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class FeedPump(Unit):
     """A pump that takes what the line lets it."""
 
     parameters: FeedPumpParameters
+    called = ("centrifugal_pump", "submersible_pump", "well_pump", "lift_pump")
     hazards = ("electricity",)
     dials = ("speed",)
     headline = ("power",)

@@ -12,7 +12,7 @@ import numpy as np
 from treatsim.operations.declarations import Earns, Move, Row, Ruled, Told
 from treatsim.operations.feed_pump import electrical_losses, motor_power
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, at
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.parameters import Parameters, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.water.properties import vapour_pressure
 from treatsim.water.stream import Stream
@@ -32,7 +32,7 @@ def displacement_shaft(flow, lift, pump_efficiency):
     return flow * lift / pump_efficiency
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class HighPressurePumpParameters(Parameters):
     """A displacement pump at its setting."""
 
@@ -86,11 +86,12 @@ class HighPressurePumpParameters(Parameters):
         return 1 - slip * np.maximum(lift, 0.0) / self.slip_pressure
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class HighPressurePump(Unit):
     """Moves a fixed flow against any pressure."""
 
     parameters: HighPressurePumpParameters
+    called = ("hp_pump", "plunger_pump", "piston_pump")
     hazards = ("electricity", "ro")
     dials = ("flow", "outlet_pressure")
     headline = ("power",)

@@ -12,7 +12,7 @@ from treatsim.constants import GRAVITY
 from treatsim.correlations.hydraulics import friction
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.parameters import Parameters, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.ranges import excursions
 from treatsim.water.stream import Stream
@@ -28,7 +28,7 @@ def hose_drop(flow, density, viscosity, length, bore, roughness, fittings, rise)
     return friction_drop, density * GRAVITY * rise
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class HoseParameters(Parameters):
     """A hose as laid."""
 
@@ -47,11 +47,12 @@ class HoseParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class Hose(Unit):
     """A hose that runs full."""
 
     parameters: HoseParameters
+    called = ("pipe", "pipeline", "tube")
     hazards = ()
     dials = ()
     headline = ()

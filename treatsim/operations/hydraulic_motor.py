@@ -11,7 +11,7 @@ import numpy as np
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.high_pressure_pump import SHAFT
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
-from treatsim.operations.parameters import Parameters, quantity, reference
+from treatsim.operations.parameters import Parameters, quantity, record, reference
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
@@ -21,7 +21,7 @@ def recovered_shaft(flow, drop, efficiency):
     return efficiency * flow * drop
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class HydraulicMotorParameters(Parameters):
     """The motor, and the pump on its shaft."""
 
@@ -36,7 +36,7 @@ class HydraulicMotorParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class HydraulicMotor(Unit):
     """Takes the concentrate's pressure and helps to turn the pump it is tied to."""
 

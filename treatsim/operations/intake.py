@@ -8,14 +8,14 @@ from typing import ClassVar
 
 from treatsim.operations.declarations import FASTER, SLOWER, Earns, Move, Ruled, Told
 from treatsim.operations.outcome import Details, Outcome, at
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.parameters import Parameters, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
 FROM_OUTSIDE = "brought by the source"  # in the energy ledger: power that no consumer here pays for
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class IntakeParameters(Parameters):
     """What is fixed at the intake."""
 
@@ -23,11 +23,12 @@ class IntakeParameters(Parameters):
     pressure: float = quantity("pressure", "pressure at which the water arrives")
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class Intake(Unit):
     """Takes a fixed flow from the source and hands it on at a fixed pressure."""
 
     parameters: IntakeParameters
+    called = ("source",)
     hazards = ("site",)
     dials = ("flow", "pressure")
     headline = ()

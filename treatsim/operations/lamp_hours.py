@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from treatsim import quantities
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import quantity
+from treatsim.operations.parameters import quantity, record
 from treatsim.operations.sheets import Sheet
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class LampHours(Sheet):
     """A lamp by the hours it has burned, of the life it is rated for."""
 

@@ -47,6 +47,7 @@ GROUPS = ("duty", "rating", "practice", "health")  # the classes of limits; all 
 # SI unit of a range -> quantity in whose unit it is told; all others are told in their own
 SHOWN = {"K": "temperature", "kg/kg": "mass_fraction", "kg/m3": "concentration"}
 ROUND_OFF = 1e-9  # relative; a value this close to its limit is on it
+MOST_DIGITS = 12  # that tell a value from its limit: beyond, it is on it
 
 
 @dataclass(frozen=True)
@@ -77,6 +78,13 @@ class Limit:
         return self.address.rpartition(".")[2]
 
     @property
+    def full_name(self) -> str:
+        """Its name in words, with the unit it is of where the words do not say it."""
+        owner = self.address.partition(".")[0]
+        said = owner in ("", "health", "product", "analytes") or owner in self.name
+        return self.name if said else f"{self.name} ({owner})"
+
+    @property
     def meets(self):
         """Whether it is judged and kept, per point; round-off on the limit counts as kept."""
         slack = ROUND_OFF * np.abs(self.limit)
@@ -102,6 +110,34 @@ class Limit:
     def state(self, point: int = 0) -> str:
         """Return its state at one point, one of STATES."""
         return STATES[int(at(self.states, point))]
+
+    def told(self, system: str = "si", point: int = 0, digits: int = 4) -> tuple[str, str]:
+        """Return value and limit as people read them, never as if the other side were true."""
+        value, limit = float(at(self.value, point)), float(at(self.limit, point))
+        kept = bool(at(self.meets, point))
+        return weighed(value, self.relation, limit, kept, self.quantity, system, digits)
+
+
+def weighed(
+    value: float,
+    relation: str,
+    limit: float,
+    kept: bool,
+    quantity: str,
+    system: str = "si",
+    digits: int = 4,
+) -> tuple[str, str]:
+    """Return a value and its limit with the digits it takes to look as kept, or missed, as it is.
+
+    A value may be infinite: then it is told as it stands.
+    """
+    first = tuple(quantities.text(one, quantity, system, digits) for one in (value, limit))
+    for more in range(digits, MOST_DIGITS):
+        shown = [quantities.text(one, quantity, system, more) for one in (value, limit)]
+        a, b = (float(text.split()[0]) for text in shown)
+        if (a >= b if relation == ">=" else a <= b) == kept:
+            return shown[0], shown[1]
+    return first[0], first[1]
 
 
 def unjudged(name: str, needs: str, *, address: str = "", group: str = "health") -> Limit:

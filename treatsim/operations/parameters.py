@@ -7,7 +7,7 @@ import difflib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any, ClassVar
+from typing import Any, ClassVar, TypeVar, dataclass_transform
 
 import numpy as np
 
@@ -16,7 +16,9 @@ from treatsim.errors import RequestError
 from treatsim.spreads import read_spread
 
 UNCERTAIN = {"value", "spread", "distribution", "source"}  # keys of an entry that is a table
+Record = TypeVar("Record", bound=type)
 LARGEST_NUMBER = 1e300  # a bare number in a file
+NO_WORDS: Mapping[str, str] = MappingProxyType({})
 PERCENT = 0.01  # a percent below 1 is most often a fraction with a percent sign
 ROUNDING = 1e-15  # of a number as it is typed
 
@@ -52,9 +54,19 @@ def quantity(
     return field(metadata=meta, **default)
 
 
-def choice(options: tuple[str, ...], meaning: str, *, source: str = "", **default):
-    """Declare a parameter field that is one of a few words."""
-    meta = {"kind": "choice", "meaning": meaning, "options": options, "source": source}
+def choice(
+    options: tuple[str, ...],
+    meaning: str,
+    *,
+    source: str = "",
+    called: Mapping[str, str] = NO_WORDS,
+    **default,
+):
+    """Declare a parameter field that is one of a few words; `called` are others for them."""
+    meta = {
+        "kind": "choice", "meaning": meaning, "options": options, "source": source,
+        "called": called,
+    }  # fmt: skip
     return field(metadata=meta, **default)
 
 
@@ -143,24 +155,34 @@ def read_points(raw: Any, *kinds: str) -> tuple[tuple[float, ...], ...]:
     usual = " at ".join(f"... {quantities.QUANTITIES[kind].shown}" for kind in kinds)
     if not isinstance(rows, list) or not rows or not all(isinstance(row, str) for row in rows):
         raise RequestError(f'a text such as "{usual}", or a list of them, belongs here')
-    found = []
-    for row in rows:
-        texts = row.split(" at ")
-        if len(texts) != len(kinds):
-            raise RequestError(f'"{row}" is no reading; write "{usual}"')
-        numbers = []
-        for text, kind in zip(texts, kinds, strict=True):
-            number, bounds = quantities.read(text, kind), quantities.QUANTITIES[kind]
-            least, most = quantities.SIZES.get(kind, quantities.ANY_SIZE)
-            if not bounds.low <= number <= min(bounds.high, most) or 0 < abs(number) < least:
-                raise RequestError(f'"{text.strip()}" is no {bounds.meaning}')
-            numbers.append(number)
-        found.append(tuple(numbers))
+    found = [_one_point(row, kinds, usual) for row in rows]
     found.sort(key=lambda numbers: numbers[:0:-1])
     if len({numbers[1:] for numbers in found}) < len(found):
         same = " and ".join(quantities.QUANTITIES[kind].meaning for kind in kinds[1:])
         raise RequestError(f"two readings at the same {same}")
     return tuple(found)
+
+
+def _one_point(row: str, kinds: tuple[str, ...], usual: str) -> tuple[float, ...]:
+    """Turn one reading into SI numbers; RequestError says all that is wrong with it."""
+    texts = row.split(" at ")
+    if len(texts) != len(kinds):
+        several = f', several as a list: ["{usual}", "{usual}"]' if ";" in row else ""
+        raise RequestError(f'"{row}" is no reading; write "{usual}"{several}')
+    numbers, faults = [], []
+    for text, kind in zip(texts, kinds, strict=True):
+        try:
+            number, bounds = quantities.read(text, kind), quantities.QUANTITIES[kind]
+        except RequestError as error:
+            faults.append(str(error))
+            continue
+        least, most = quantities.SIZES.get(kind, quantities.ANY_SIZE)
+        if not bounds.low <= number <= min(bounds.high, most) or 0 < abs(number) < least:
+            faults.append(f'"{text.strip()}" is no {bounds.meaning}')
+        numbers.append(number)
+    if faults:
+        raise RequestError("; ".join(faults))
+    return tuple(numbers)
 
 
 def bounds_text(meta: Mapping[str, Any], system: str = "si") -> str:
@@ -188,7 +210,8 @@ def field_problem(item: dataclasses.Field, value) -> str | None:
         if value in meta["options"]:
             return None
         word = value[:60] if isinstance(value, str) else ""  # a number may be too large to show
-        near = difflib.get_close_matches(word, meta["options"], n=1)
+        called = meta["called"].get(word.lower().replace(" ", "_"))
+        near = [called] if called else difflib.get_close_matches(word, meta["options"], n=1)
         hint = f'; did you mean "{near[0]}"?' if near else ""
         return f"{name} is one of {', '.join(meta['options'])}{hint}"
     array = np.asarray(value, dtype=float)
@@ -283,12 +306,58 @@ def _told(value) -> str:
     return repr(value)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass_transform(
+    frozen_default=True,
+    kw_only_default=True,
+    field_specifiers=(quantity, choice, reference, points, monthly),
+)
+def record(cls: Record) -> Record:
+    """Make a class a frozen record of its declared fields.
+
+    What a record can do stands once in the base: five methods written and compiled for each of
+    sixty classes would take a fifth of the start of numpy.
+    """
+    dataclass(frozen=True, init=False, repr=False, eq=False, kw_only=True)(cls)
+    return cls
+
+
+@record
 class Parameters:
     """Base of all parameter records; quantity(), choice() or reference() declares each field."""
 
     forms: ClassVar[tuple[type[Any], ...]] = ()  # sheets that may stand for some fields
     either: ClassVar[tuple[tuple[tuple[str, ...], ...], ...]] = ()  # sets of fields, one asked for
+
+    def __init__(self, **given: Any) -> None:
+        """Take fields by keyword; TypeError names those that are missing or not known."""
+        for item in dataclasses.fields(self):
+            if item.name in given:
+                value = given.pop(item.name)
+            elif item.default_factory is not dataclasses.MISSING:
+                value = item.default_factory()
+            elif item.default is not dataclasses.MISSING:
+                value = item.default
+            else:
+                raise TypeError(f"{type(self).__name__}: {item.name} is missing")
+            object.__setattr__(self, item.name, value)
+        if given:
+            raise TypeError(f"{type(self).__name__} has no {', '.join(given)}")
+        self.__post_init__()
+
+    def _values(self) -> tuple[Any, ...]:
+        return tuple(map(self.__dict__.get, self.__dataclass_fields__))
+
+    def __repr__(self) -> str:
+        told = [f"{item.name}={getattr(self, item.name)!r}" for item in dataclasses.fields(self)]
+        return f"{type(self).__name__}({', '.join(told)})"
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Parameters) or type(other) is not type(self):
+            return NotImplemented
+        return self._values() == other._values()
+
+    def __hash__(self) -> int:
+        return hash(self._values())
 
     def __post_init__(self) -> None:
         for item in dataclasses.fields(self):  # whoever gave an array may use it again

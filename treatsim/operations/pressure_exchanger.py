@@ -8,7 +8,7 @@ from typing import ClassVar
 
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Outcome, Value
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.parameters import Parameters, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
@@ -48,7 +48,7 @@ def remainder(parts: list[Stream], taken: Stream, pressure) -> Stream:
     return left.changed(contents={name: rest(name) / flow for name in left.contents})
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class PressureExchangerParameters(Parameters):
     """How well pressure changes over, and how much water does."""
 
@@ -63,11 +63,12 @@ class PressureExchangerParameters(Parameters):
     )
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class PressureExchanger(Unit):
     """Swaps equal volumes; leakage leaves with the spent concentrate."""
 
     parameters: PressureExchangerParameters
+    called = ("energy_recovery", "isobaric")
     hazards = ("ro",)
     dials = ()
     headline = ()

@@ -11,7 +11,7 @@ import numpy as np
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.high_pressure_pump import PRESSURE_SPAN
 from treatsim.operations.outcome import Details, Outcome, Value
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.parameters import Parameters, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
@@ -26,7 +26,7 @@ def feed_pressure_needed(ratio, feed_pressure, concentrate_pressure, exhaust, ef
     return ideal / efficiency
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class PressureIntensifierParameters(Parameters):
     """The piston areas and their losses."""
 
@@ -40,7 +40,7 @@ class PressureIntensifierParameters(Parameters):
     )
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class PressureIntensifier(Unit):
     """Raises all of the feed with the concentrate's help, at one recovery only."""
 

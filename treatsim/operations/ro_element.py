@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Any
 
@@ -16,12 +15,12 @@ from treatsim.correlations.ro.element_fit import StandardTest, fit_element
 from treatsim.correlations.ro.solution_line import SolutionLine, line_of_water
 from treatsim.correlations.ro.vessel import Membrane
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import Parameters, quantity, read_value
+from treatsim.operations.parameters import Parameters, quantity, read_value, record
 
 TEST_TEMPERATURE = CELSIUS_25  # K
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class RoElementParameters(Parameters):
     """An element by its standard test, in sodium chloride at 25 degC."""
 
@@ -165,10 +164,11 @@ def fitted(element: RoElementParameters, correlation: str, reflection=1.0) -> Me
 
     `reflection` is the coefficient to use them with, one or an array over points.
     """
+    if np.ndim(reflection) == 0:
+        A, B = _fitted(element, correlation, (float(reflection),))
+        return Membrane(float(A[0]), float(B[0]), float(reflection))
     values, place = np.unique(np.asarray(reflection, float), return_inverse=True)
     A, B = _fitted(element, correlation, tuple(values.tolist()))
-    if np.ndim(reflection) == 0:
-        return Membrane(float(A[0]), float(B[0]), float(reflection))
     at = place.reshape(np.shape(reflection))
     return Membrane(A[at], B[at], np.asarray(reflection))
 

@@ -108,8 +108,9 @@ def held(name: str, element: RoElementParameters, rules: Mapping[str, Rule]) -> 
                 needs = f"{name}.element.{rule.field}"
                 found.append(unjudged(ruled.words, needs, address=key, group="rating"))
             continue
-        numbers = np.unique(rule.number) if rule.number is not None else np.empty(0)
-        worst = f"; worst in element {numbers[0]}" if len(numbers) == 1 else ""
+        numbers = np.ravel(() if rule.number is None else rule.number)
+        alike = numbers.size > 0 and np.all(numbers == numbers[0])
+        worst = f"; worst in element {numbers[0]}" if alike else ""
         binding = f"{name}.{rule.binding}" if rule.binding else ""
         source = DATA_SHEET if ruled.group == "rating" else HABIT
         found.append(

@@ -15,7 +15,7 @@ from treatsim.correlations.ro.solution_line import line_of_water
 from treatsim.correlations.ro.vessel import ElementResults, Membrane, Vessel, VesselFeed
 from treatsim.operations.declarations import Earns, Mend, Row, Ruled
 from treatsim.operations.outcome import Details, Finding, Outcome, Value
-from treatsim.operations.parameters import Parameters, choice, quantity, reference
+from treatsim.operations.parameters import Parameters, choice, quantity, record, reference
 from treatsim.operations.ro_element import (
     RoElementParameters,
     class_words,
@@ -53,7 +53,7 @@ OSMOTIC = {  # by the kind of the water
 }
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class RoVesselParameters(Parameters):
     """Which elements, how many, and their age."""
 
@@ -103,11 +103,12 @@ class RoVesselParameters(Parameters):
         return found or reflection_problems(self.element, self.reflection_coefficient)
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class RoVessel(Unit):
     """Splits the feed into permeate and concentrate."""
 
     parameters: RoVesselParameters
+    called = ("membrane", "membranes", "ro", "reverse_osmosis", "pressure_vessel")
     hazards = ("ro",)
     dials = ("water_permeability_ratio", "salt_permeability_ratio")
     headline = ("permeate.flow", "permeate.concentration", "recovery", "feed.pressure")

@@ -12,7 +12,7 @@ from treatsim.correlations.solids import floc_column, settling, size_distributio
 from treatsim.errors import DomainError
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Limit, Outcome, Value, unjudged
-from treatsim.operations.parameters import Parameters, points, quantity
+from treatsim.operations.parameters import Parameters, points, quantity, record
 from treatsim.operations.settling_tests import ColumnTest, JarTest, column_capture
 from treatsim.operations.unit import Unit
 from treatsim.ranges import Range, excursions
@@ -51,7 +51,7 @@ def basin_capture(loading, tanks, median, deviation, particle_density, density, 
 SIZES = ("median_size", "size_deviation", "particle_density")
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class SettlingBasinParameters(Parameters):
     """A basin and the particles in the water, by their sizes or by a settling column."""
 
@@ -129,11 +129,12 @@ class SettlingBasinParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class SettlingBasin(Unit):
     """A basin with an open surface: what pressure arrives is lost at a float valve."""
 
     parameters: SettlingBasinParameters
+    called = ("settler", "sedimentation", "clarifier", "pit")
     hazards = ("site",)
     dials = ()
     headline = ()

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from treatsim import quantities
 from treatsim.correlations.solids import settling
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import points, quantity
+from treatsim.operations.parameters import points, quantity, record
 from treatsim.operations.sheets import Sheet
 
 FINE = 8  # classes between two readings of a column
@@ -17,7 +15,7 @@ FASTEST = 1e3  # m/s; no basin is loaded so
 STILL = 1e-12  # m/s; loading of a basin without flow
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class JarTest(Sheet):
     """Turbidity of a jar before and after it has settled."""
 
@@ -44,7 +42,7 @@ class JarTest(Sheet):
         )
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class ColumnTest(Sheet):
     """Samples drawn from a settling column at one depth: what is still in suspension, and when."""
 

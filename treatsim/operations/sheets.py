@@ -8,15 +8,15 @@ form was typed in, but for the line that the result carries.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any, ClassVar, NamedTuple
 
 import numpy as np
 
-from treatsim.operations.parameters import Parameters
+from treatsim.operations.parameters import Parameters, record
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class Sheet(Parameters):
     """Entries that stand for fields of a record."""
 

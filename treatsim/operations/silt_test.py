@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from treatsim import quantities
 from treatsim.correlations.solids.retention import PLUGGING_RANGE, silt_density_index
 from treatsim.errors import RequestError
 from treatsim.operations.outcome import Finding, Value
-from treatsim.operations.parameters import quantity
+from treatsim.operations.parameters import quantity, record
 from treatsim.operations.sheets import Sheet
 from treatsim.ranges import excursions
 
@@ -18,7 +16,7 @@ GOOD, WORST = 3.0, 5.0  # % per minute; common practice, no source
 FOULS = "the silt density index of the feed is {index}"
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class SiltTest(Sheet):
     """Times to fill 500 mL through 0.45 um at 2.07 bar, at the start and after the test time."""
 

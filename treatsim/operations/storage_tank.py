@@ -17,7 +17,7 @@ import numpy as np
 from treatsim.correlations.disinfection import chlorine_decay, contact_time
 from treatsim.operations.declarations import Earns, Mend, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Limit, Outcome, Value, at
-from treatsim.operations.parameters import Parameters, choice, quantity
+from treatsim.operations.parameters import Parameters, choice, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.ranges import excursions
 from treatsim.water.stream import Stream
@@ -74,7 +74,7 @@ def counted_age(rate, age, order: int):
     return np.minimum(age, longest)
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class StorageTankParameters(Parameters):
     """Size of the tank and, where chlorine is used, how it is drawn and how chlorine fades."""
 
@@ -171,11 +171,12 @@ class StorageTankParameters(Parameters):
         )
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class StorageTank(Unit):
     """Takes the product; open to the air."""
 
     parameters: StorageTankParameters
+    called = ("reservoir", "cistern", "bladder")
     hazards = ("storage",)
     dials = ("waiting_time", "lowest_volume", "draw_flow")
     headline = ()

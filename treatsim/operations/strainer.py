@@ -11,7 +11,7 @@ import numpy as np
 from treatsim.correlations.hydraulics.friction import clogged_loss_coefficient, velocity
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.parameters import Parameters, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
@@ -24,7 +24,7 @@ def strainer_drop(flow, density, bore, loss_coefficient, free_area):
     return coefficient * density * velocity(flow, bore) ** 2 / 2
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class StrainerParameters(Parameters):
     """A strainer and how much of it is open."""
 
@@ -34,11 +34,12 @@ class StrainerParameters(Parameters):
     free_area: float = quantity("fraction", "share of the screen not blinded", open_low=True)
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class Strainer(Unit):
     """A screen in the line; holds back nothing that is measured as solids or turbidity."""
 
     parameters: StrainerParameters
+    called = ("screen",)
     hazards = ("filters",)
     dials = ()
     headline = ()

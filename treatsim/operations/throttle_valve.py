@@ -10,7 +10,7 @@ import numpy as np
 
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.parameters import Parameters, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
@@ -27,7 +27,7 @@ def valve_drop(flow, density, flow_coefficient):
     return REFERENCE_DROP * (flow / flow_coefficient) ** 2 * density / REFERENCE_DENSITY
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class ThrottleValveParameters(Parameters):
     """How far the valve is open."""
 
@@ -52,7 +52,7 @@ class ThrottleValveParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class ThrottleValve(Unit):
     """Lets pressure go without doing work."""
 

@@ -9,9 +9,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+import numpy as np
+
 from treatsim import operations
 from treatsim.case_text import Problems, read_record
 from treatsim.errors import RequestError
+from treatsim.examples import entry_of
 from treatsim.given import read_given
 from treatsim.operations.declarations import Company, Earns, Mend, Move, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Outcome, Value
@@ -64,7 +67,7 @@ def _read(kind: str, name: str, given: Mapping[str, Any]):
     return record
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class Unit:
     """Base of all unit operations: named ports, parameters, one pure method.
 
@@ -89,6 +92,7 @@ class Unit:
     earns: ClassVar[Earns]  # log credit
     ends_product: ClassVar[bool]  # whether what arrives is the product
 
+    called: ClassVar[tuple[str, ...]] = ()  # the trade's other words for it, as a kind is written
     inlets: ClassVar[tuple[str, ...]] = ("inlet",)
     outlets: ClassVar[tuple[str, ...]] = ("outlet",)
     open_surface: ClassVar[bool] = False  # what arrives loses its pressure, the flow goes on
@@ -117,6 +121,19 @@ class Unit:
             raise RequestError(f"{name}: parameters are given as a record or by keyword, not both")
         object.__setattr__(self, "parameters", parameters)
 
+    def __repr__(self) -> str:
+        told = [f"{name} = {self._told(name)}" for name in self.dials]
+        return f"<{type(self).__name__}, {self.name}{': ' * bool(told)}{', '.join(told)}>"
+
+    def _told(self, name: str) -> str:
+        """Return an input as a file has it, in few letters."""
+        item, value = self.parameters_field(name), getattr(self.parameters, name)
+        if item is None or value is None:
+            return "open"
+        if np.ndim(value):
+            return f"{np.size(value)} values"
+        return str(entry_of(value, item.metadata["kind"]))
+
     @property
     def kind(self) -> str:
         """The word for it in a case file: the name of its module."""
@@ -141,7 +158,10 @@ class Unit:
         if not outlets:
             return {}
         amount = sum(holds[port] * flow for port, flow in inlets.items())
-        return dict.fromkeys(outlets, amount / sum(outlets.values()))
+        flow = np.asarray(sum(outlets.values()))
+        moves = flow != 0  # where nothing does, it holds what it would be given
+        alike = sum(holds.values()) / len(holds)
+        return dict.fromkeys(outlets, np.where(moves, amount / np.where(moves, flow, 1.0), alike))
 
     def dosed(self, inlet: Stream, held: Mapping[str, Any], acidity: Any) -> dict[str, Any]:
         """Return what it adds of dissolved substances, of kinds that do. [per volume of water]
@@ -202,7 +222,7 @@ class Unit:
         """Return the smooth flows of which the largest one is the least, where they are known."""
         return {}
 
-    def exposure(self) -> Any:
+    def exposure(self, temperature) -> Any:
         """Return how its light adds up to a dose over time, of kinds that know their chamber."""
         return
 

@@ -121,3 +121,17 @@ def class_doses(
     row = ORGANISMS[STAND_FOR["bacteria"]]
     shown = lowest(doses, STAND_FOR["bacteria"]) >= row.response.dose_for(row.measured_log)
     return found | {"bacteria": np.where(shown, tested, 0.0)}
+
+
+def reported_class_doses(values: Mapping[str, Value], virus_factor=None) -> dict[str, Any]:
+    """Return the dose of a report that may be credited, by class of pathogen. [J/m2]
+
+    values: "dose_reported" and "dose_credited", 0 where nothing is; virus_factor: validation factor
+    for virus, None for that of the reactor.
+    """
+    credited = np.asarray(values["dose_credited"].value)
+    found = dict.fromkeys(STAND_FOR, credited)
+    if virus_factor is not None:
+        virus = validation_factor.validated_dose(values["dose_reported"].value, virus_factor)
+        found["virus"] = np.where(credited > 0, virus, 0.0)
+    return found

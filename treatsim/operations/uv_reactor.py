@@ -15,15 +15,15 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from treatsim.constants import CELSIUS_20
 from treatsim.correlations.uv import annulus_flow, dose, lamp
 from treatsim.correlations.uv.inactivation import ORGANISMS
 from treatsim.correlations.uv.lamp_field import ABSORPTION_RANGE, LampField, lamp_field
 from treatsim.correlations.uv.lamp_geometry import LampGeometry
+from treatsim.operations import uv_lamp
 from treatsim.operations.declarations import Earns, Mend, Row, Ruled, Told
 from treatsim.operations.lamp_hours import LampHours
 from treatsim.operations.outcome import ROUND_OFF, Details, Finding, Outcome, Value, later, loss
-from treatsim.operations.parameters import Parameters, choice, quantity, reference
+from treatsim.operations.parameters import Parameters, choice, points, quantity, record, reference
 from treatsim.operations.unit import Unit
 from treatsim.operations.uv_doses import (
     MIXINGS,
@@ -47,14 +47,12 @@ def light_output(new, ageing, fouling, temperature, warm_up):
     return lamp.usable_output(new, ageing, temperature, warm_up, fouling)
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class UvReactorParameters(Parameters):
     """Lamp, sleeve, chamber and the assumptions of the dose."""
 
-    forms = (LampHours,)
-    lamp_uvc_output: float = quantity(
-        "power", "output at 254 nm of a new lamp", low=0, open_low=True
-    )
+    forms = (LampHours, uv_lamp.LampReading)
+    lamp_uvc_output: float = quantity("power", "output at 254 nm of a new lamp", open_low=True)
     lamp_power: float = quantity("power", "electrical power with ballast", low=0, open_low=True)
     arc_length: float = quantity("length", "length of the lit arc", open_low=True, high=5)
     chamber_length: float = quantity("length", "length of the chamber", open_low=True, high=10)
@@ -76,6 +74,10 @@ class UvReactorParameters(Parameters):
     temperature_factor: float = quantity(
         "factor", "output at this water temperature over best", open_low=True, high=1
     )
+    output_by_temperature: tuple | None = points(
+        "fraction", "temperature", "of the best output, by water temperature; factor left at 1",
+        example=["70 % at 5 degC", "100 % at 22 degC", "85 % at 38 degC"], default=None,
+    )  # fmt: skip
     warm_up_factor: float = quantity(
         "factor", "share of output reached since switching on", open_low=True, high=1, default=1.0
     )
@@ -120,14 +122,16 @@ class UvReactorParameters(Parameters):
             faults.append("arc_length: must not be above the length of the chamber")
         if np.any(np.asarray(self.lamp_uvc_output) >= self.lamp_power):
             faults.append("lamp_uvc_output: must be below the electrical power of the lamp")
+        faults += uv_lamp.table_faults(self.output_by_temperature, self.temperature_factor)
         return faults + target_faults(self.target)
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class UvReactor(Unit):
     """A reactor computed from its lamp and chamber."""
 
     parameters: UvReactorParameters
+    called = ("uv_lamp", "ultraviolet")
     hazards = ("uv", "electricity")
     dials = ("ageing_factor", "fouling_factor")
     headline = ("dose_credited",)
@@ -197,18 +201,17 @@ class UvReactor(Unit):
             p.interfaces,
         )
 
-    def output(self, new: bool = False):
-        """Return the light given, of the stated lamp or of a new one in a clean sleeve. [W]"""
+    def output(self, temperature, new: bool = False):
+        """Return the light given in water of a temperature [K], old or new and clean. [W]"""
         p = self.parameters
+        warm = uv_lamp.share_at(p.output_by_temperature, p.temperature_factor, temperature)
         ageing, fouling = (1.0, 1.0) if new else (p.ageing_factor, p.fouling_factor)
-        return light_output(
-            p.lamp_uvc_output, ageing, fouling, p.temperature_factor, p.warm_up_factor
-        )
+        return light_output(p.lamp_uvc_output, ageing, fouling, warm, p.warm_up_factor)
 
     def bands(self, inlet: Stream, new: bool = False) -> tuple[LampField, dict[str, Any]]:
         """Return the field and the dose distribution of each mixing assumption."""
         power, absorption, flow = np.broadcast_arrays(
-            self.output(new), inlet.contents["absorption"], inlet.flow
+            self.output(inlet.temperature, new), inlet.contents["absorption"], inlet.flow
         )
         field = lamp_field(self.geometry, power, absorption)
         return field, dose_bands(field, self.geometry, flow, self.parameters.tanks_in_series)
@@ -268,12 +271,12 @@ class UvReactor(Unit):
 
         return dose.largest_flow(dose_at, flow, asked).flow
 
-    def exposure(self) -> Exposure:
-        """Return how its light adds up to a dose over time, at one point."""
+    def exposure(self, temperature) -> Exposure:
+        """Return how its light adds up to a dose over time, at one point. temperature [K]"""
         p = self.parameters
         return Exposure(
             self.geometry,
-            float(self.output()),
+            float(self.output(temperature)),
             p.tanks_in_series,
             (p.test_organism, credited_organism(p.target)),
             p.validation_factor,
@@ -288,14 +291,15 @@ class UvReactor(Unit):
         kinematic = inlet.viscosity / inlet.density
         reynolds = annulus_flow.reynolds_number(velocity, *radii, kinematic)
         mean = dose.mean_dose(field.mean, geometry.volume, inlet.flow)
+        light, old = self.output(inlet.temperature), p.ageing_factor * p.fouling_factor
         values = {
-            "light_output": Value(self.output(), "power"),
+            "light_output": Value(light, "power"),
             "fluence_rate_mean": Value(field.mean, "fluence_rate"),
             "wall_irradiance": Value(field.irradiance_at_wall, "fluence_rate"),
             "residence_time": Value(geometry.volume / inlet.flow, "time"),
             "reynolds_number": Value(reynolds, "factor"),
             "dose_mean": Value(mean, "dose"),
-            "dose_mean_new": Value(mean * self.output(new=True) / self.output(), "dose"),
+            "dose_mean_new": Value(mean / old, "dose"),
             "dose_min": Value(bands["unmixed"].minimum, "dose"),
             **(doses := equivalent_doses(bands)),
             **({} if p.peclet is None else dispersed_doses(mean, p.peclet)),
@@ -358,10 +362,7 @@ class UvReactor(Unit):
             "factor": Value(p.validation_factor, "factor"),
             "bias": later(lambda: tested / wanted, "factor"),
         }
-        cold = (
-            "the water is at {temperature}: a plain low-pressure lamp gives less outside "
-            "10 to 30 degC; state its temperature factor"
-        )
+        cold = f"the water is at {{temperature}}: {uv_lamp.why_dim(p.output_by_temperature)}"
         rows = (
             *((beyond.outside, cold) for beyond in self._cold_or_warm(inlet)),
             (tested > wanted * p.validation_factor * (1 + ROUND_OFF),
@@ -382,9 +383,8 @@ class UvReactor(Unit):
         ]
 
     def _cold_or_warm(self, inlet: Stream) -> list[Excursion]:
-        """Where the water is no lamp's comfort, and no factor was stated for it."""
-        unstated = np.asarray(self.parameters.temperature_factor) == 1.0
-        return excursions(lamp.TEMPERATURE_RANGE, np.where(unstated, inlet.temperature, CELSIUS_20))
+        p, water = self.parameters, inlet.temperature
+        return uv_lamp.beyond_known(p.output_by_temperature, p.temperature_factor, water)
 
 
 def _one_dose(address: str, tested: bool, doses: Mapping[str, Value], factor):

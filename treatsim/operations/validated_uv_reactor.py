@@ -16,14 +16,15 @@ from treatsim.correlations.uv.inactivation import DoseEquation
 from treatsim.correlations.uv.optics import absorption_from_transmittance
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
-from treatsim.operations.parameters import Parameters, quantity, reference
+from treatsim.operations.parameters import Parameters, quantity, record, reference
 from treatsim.operations.unit import Unit
-from treatsim.operations.uv_doses import STAND_FOR
+from treatsim.operations.uv_doses import reported_class_doses
+from treatsim.operations.uv_sensor import CHECKED, checked_words, counted
 from treatsim.operations.uv_target import ASKED, TARGETED, target_faults
 from treatsim.water.stream import Stream
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class ValidatedUvReactorParameters(Parameters):
     """The report's equation dose = 10^a A^b (S/S0)^c (1/Q)^d, and where it was tested."""
 
@@ -45,6 +46,9 @@ class ValidatedUvReactorParameters(Parameters):
         "S/S0: sensor today over new and clean at this transmittance",
         open_low=True,
         high=2,
+    )
+    sensor_over_reference: float | None = quantity(
+        "factor", CHECKED, open_low=True, high=10, default=None
     )
     validation_factor: float = quantity(
         "factor", "dose by the report over dose that may be credited", low=1, high=20
@@ -73,6 +77,11 @@ class ValidatedUvReactorParameters(Parameters):
         return faults + target_faults(self.target)
 
     @property
+    def intensity_counted(self):
+        """S/S0 over what its last check allows."""
+        return counted(self.intensity_ratio, self.sensor_over_reference)
+
+    @property
     def equation(self) -> DoseEquation:
         """The equation with its box."""
         clear, murky = (
@@ -91,7 +100,7 @@ class ValidatedUvReactorParameters(Parameters):
         )
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class ValidatedUvReactor(Unit):
     """A reactor that answers by its report."""
 
@@ -138,7 +147,7 @@ class ValidatedUvReactor(Unit):
         """
         p = self.parameters
         absorption, ratio, asked = np.broadcast_arrays(
-            inlet.contents["absorption"], p.intensity_ratio, required
+            inlet.contents["absorption"], p.intensity_counted, required
         )
         flow, _ = p.equation.flow_for(asked * p.validation_factor, absorption, ratio)
         _, tested = p.equation.dose(absorption, ratio, p.tested_flow_high)  # water and sensor
@@ -151,12 +160,7 @@ class ValidatedUvReactor(Unit):
 
         values: of the details; virus_factor: validation factor for virus, None for the reactor's.
         """
-        credited = np.asarray(values["dose_credited"].value)
-        found = dict.fromkeys(STAND_FOR, credited)
-        if virus_factor is not None:
-            virus = validation_factor.validated_dose(values["dose_reported"].value, virus_factor)
-            found["virus"] = np.where(credited > 0, virus, 0.0)
-        return found
+        return reported_class_doses(values, virus_factor)
 
     def dose_by_report(self):
         """Return the dose credited [J/m2] over absorption [1/m], flow [m3/s] and share of light.
@@ -166,7 +170,7 @@ class ValidatedUvReactor(Unit):
         p = self.parameters
 
         def credited(absorption, flow, light):
-            ratio, flow = p.intensity_ratio * np.asarray(light), np.asarray(flow)
+            ratio, flow = p.intensity_counted * np.asarray(light), np.asarray(flow)
             dose, tested = p.equation.dose(absorption, ratio, flow)
             return np.where(
                 tested, validation_factor.validated_dose(dose, p.validation_factor), 0.0
@@ -177,7 +181,7 @@ class ValidatedUvReactor(Unit):
     def _details(self, inlet: Stream, drop) -> Details:
         p = self.parameters
         absorption, ratio, flow = np.broadcast_arrays(
-            inlet.contents["absorption"], p.intensity_ratio, inlet.flow
+            inlet.contents["absorption"], p.intensity_counted, inlet.flow
         )
         dose, tested = p.equation.dose(absorption, ratio, flow)
         credited = validation_factor.validated_dose(dose, p.validation_factor)
@@ -200,5 +204,6 @@ class ValidatedUvReactor(Unit):
             choices=(
                 f"{self.name}: dose by the equation of its validation report, inside the "
                 "tested box only",
+                *checked_words(self.name, p.sensor_over_reference),
             ),
         )

@@ -7,7 +7,6 @@ discharging.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -15,7 +14,7 @@ import numpy as np
 from treatsim.arrays import Array, ArrayLike
 from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import require
-from treatsim.operations.parameters import Parameters, choice, points, quantity
+from treatsim.operations.parameters import Parameters, choice, points, quantity, record
 from treatsim.operations.sheets import Sheet
 from treatsim.power import kinetic
 from treatsim.quantities import text
@@ -27,7 +26,7 @@ LOST_PER_KELVIN = {"lead_acid": 0.008, "lithium_iron_phosphate": 0.005}  # commo
 FROST = {"lead_acid": 0.0, "lithium_iron_phosphate": ZERO_CELSIUS}  # no charging below
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class AmpereHours(Sheet):
     """A battery as its label states it."""
 
@@ -57,7 +56,7 @@ class AmpereHours(Sheet):
         )
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class BatteryParameters(Parameters):
     """The battery, by its data sheet."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -11,7 +10,7 @@ import numpy as np
 from treatsim import quantities
 from treatsim.arrays import Array
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import Parameters, quantity, reference
+from treatsim.operations.parameters import Parameters, quantity, record, reference
 
 CLOCK = r"(\d{1,2})(?::(\d{2}))?"
 HOURS = re.compile(rf"\s+(?:from\s+)?{CLOCK}\s*(?:-|to)\s*{CLOCK}(?:\s*h)?\s*$")
@@ -38,7 +37,7 @@ class Load(NamedTuple):
         return cls(power, *(read_hours(match[0].strip()) if match else (0.0, DAY)))
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class LoadsParameters(Parameters):
     """What draws power beside the train, and what turns direct current into alternating."""
 

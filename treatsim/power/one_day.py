@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from typing import NamedTuple
 
 import numpy as np
@@ -12,7 +11,7 @@ from treatsim.errors import RequestError
 from treatsim.power import hours, sky
 from treatsim.power.monthly import clear_hours
 from treatsim.power.sun import DAYS, HOURS, days_of, position
-from treatsim.power.tables import SunParameters
+from treatsim.power.tables import SunParameters, number_of_day
 from treatsim.power.weather import Weather
 
 AROUND = 15  # days before and after that tell what is usual, and what is dull
@@ -55,12 +54,11 @@ def day_of_year(text: str) -> int:
     definition
     """
     try:
-        date = datetime.datetime.strptime(f"2023-{text}", "%Y-%m-%d")
+        return number_of_day(text)
     except ValueError:
         raise RequestError(
             f'--date {text[:20]}: month and day belong here, such as "04-15"'
         ) from None
-    return date.timetuple().tm_yday - 1
 
 
 def one_day(

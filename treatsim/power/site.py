@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import Parameters, quantity
+from treatsim.operations.parameters import Parameters, quantity, record
 from treatsim.quantities import text
 
 HOUR = 3600.0  # s
 FARTHEST_CLOCK = 3.5  # h between a clock and the mean sun; the largest in use is about 3
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class SiteParameters(Parameters):
     """Where the unit stands."""
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import datetime
 import math
-from dataclasses import dataclass
 
 from treatsim.constants import CELSIUS_20, DAY, ZERO_CELSIUS
-from treatsim.operations.parameters import Parameters, monthly, points, quantity, reference
+from treatsim.operations.parameters import Parameters, monthly, points, quantity, record, reference
 from treatsim.operations.sheets import Sheet
 from treatsim.power.module import combined_loss, heat_loss_of
 from treatsim.quantities import text
@@ -17,7 +16,7 @@ WIND_LOSS = 6.84  # J/(m3 K), of an open frame
 SOURCES_OF_LIGHT = ("monthly_irradiation", "monthly_clearness", "file")
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class SunParameters(Parameters):
     """What the sun gives at the site: twelve monthly means, or a file of hours."""
 
@@ -77,7 +76,33 @@ class SunParameters(Parameters):
         return []
 
 
-@dataclass(frozen=True, kw_only=True)
+def number_of_day(text: str) -> int:
+    """Return the day of a year of 365 days, 0 the first of January, by month and day.
+
+    Parameters
+    ----------
+    text : str
+        Month and day, such as "04-15"; ValueError if there is no such day.
+
+    Returns
+    -------
+    int
+        0 to 364. [1]
+
+    Validity
+    --------
+    A year without a 29th of February.
+
+    Source
+    ------
+    Definition.
+    """
+    month, _, day = str(text).partition("-")
+    date = datetime.date(2023, int(month), int(day))
+    return date.timetuple().tm_yday - 1
+
+
+@record
 class NominalTemperature(Sheet):
     """Nominal cell temperature, as data sheets have it."""
 
@@ -100,7 +125,7 @@ class NominalTemperature(Sheet):
         return f"cells {warmer:.3g} K above the air at 800 W/m2; wind cools as on an open frame"
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class ArrayParameters(Parameters):
     """The photovoltaic array and its charge controller: direct current at the bus."""
 
@@ -214,8 +239,7 @@ class ArrayParameters(Parameters):
 
     def cleaned_day(self) -> float:
         """Return the day of one cleaning since the start of the year; ValueError if it is none."""
-        date = datetime.datetime.strptime(f"2023-{self.cleaned_on}", "%Y-%m-%d")
-        return float(date.timetuple().tm_yday - 1)
+        return float(number_of_day(self.cleaned_on))
 
     def passed_on(self) -> float:
         """Return the share of the modules' power that arrives at the bus."""

@@ -6,7 +6,7 @@ import dataclasses
 import difflib
 import math
 from collections.abc import Iterable
-from importlib import resources
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import treatsim
@@ -121,7 +121,7 @@ def first_line(text: str | None) -> str:
 
 def about_kind(kind: str) -> str:
     """Return what a kind is, in one line; its module is read, not loaded."""
-    source = resources.files(operations.__name__).joinpath(f"{kind}.py").read_text("utf-8")
+    source = Path(operations.__path__[0], f"{kind}.py").read_text("utf-8")
     return first_line(source.split('"""')[1])
 
 

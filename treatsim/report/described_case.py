@@ -206,12 +206,12 @@ def unit_field(case: cases.Case, owner: str, name: str) -> dataclasses.Field | N
     return next((item for item in fields if item.name == name), None)
 
 
-def _match(patterns: Iterable[str], key: str) -> str:
+def _match(patterns: Mapping[str, Told], key: str) -> str:
     """Return the key itself, else the first pattern it falls under, else nothing."""
-    known = list(patterns)
-    if key in known:
+    if key in patterns:
         return key
-    return next((pattern for pattern in known if fnmatch.fnmatchcase(key, pattern)), "")
+    near = (row for row in patterns if "*" in row and key.startswith(row.partition("*")[0]))
+    return next((pattern for pattern in near if fnmatch.fnmatchcase(key, pattern)), "")
 
 
 def of_address(path: str, address: str) -> Description:

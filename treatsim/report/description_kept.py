@@ -15,7 +15,7 @@ from pathlib import Path
 
 from treatsim import kept
 
-MADE_OF = ("**/*.py", "**/*.toml")  # of the package
+MADE_OF = (".py", ".toml")  # ends of the names of all files of the package that matter
 LARGEST = 20_000_000  # bytes of a case or of a file of hours beside it; beyond, nothing is kept
 TEXT = re.compile(r'"([^"\n]+)"|\'([^\'\n]+)\'')
 
@@ -30,7 +30,7 @@ def description_text(names: Sequence[str], json: bool, make: Callable[[], str]) 
         return make()
     asked = [json, *names, str(Path().absolute())]
     libraries = sorted(kept.installed().items())
-    made_of = [asked, read, kept.fingerprint(MADE_OF), sys.version, libraries]
+    made_of = [asked, read, kept.stamps(MADE_OF), sys.version, libraries]
     file, digest = f"described-{_hash(asked)[:16]}.txt", _hash(made_of)
     with suppress(UnicodeDecodeError):  # a right checksum over no text
         if (body := kept.read(file, digest)) is not None:

@@ -8,7 +8,6 @@ import hashlib
 import html
 import json
 from collections.abc import Callable, Iterable, Sequence
-from importlib import resources
 from pathlib import Path
 from string import Template
 from typing import Any
@@ -22,7 +21,7 @@ from treatsim.operations.composed import names_in
 from treatsim.operations.outcome import Limit
 from treatsim.report import dial_words as words
 from treatsim.report.dial_figure import figure, library, shades
-from treatsim.report.screen import PEOPLE, SERVED, VERDICTS, cautions, limit_name, numbers
+from treatsim.report.screen import PEOPLE, SERVED, VERDICTS, cautions, numbers
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.carriage import Carriage, Field
 from treatsim.studies.carried import carry
@@ -108,7 +107,7 @@ def page(
 
 
 def _file(name: str) -> str:
-    return resources.files("treatsim.report").joinpath("page_files", name).read_text("utf-8")
+    return Path(__file__).with_name("page_files").joinpath(name).read_text("utf-8")
 
 
 def _hash(text: str) -> str:
@@ -191,7 +190,7 @@ def _limit(number: int, limit: Limit, carriage: Carriage) -> dict[str, Any]:
     unjudged = number in carriage.unjudged
     needs = f"needs {limit.needs}" if limit.needs else words.NOT_CARRIED
     return {
-        "name": limit_name(limit),
+        "name": limit.full_name,
         "kind": limit.quantity,
         "relation": limit.relation,
         "group": limit.group,
@@ -309,7 +308,7 @@ def _sure(
     """Return the errors measured, a row for each number carried."""
     rows = []
     for number, limit in enumerate(verdict.limits):
-        rows.append((limit_name(limit), _error(value_of(number), carriage, limit.quantity, system)))
+        rows.append((limit.full_name, _error(value_of(number), carriage, limit.quantity, system)))
     for text, address in answers:
         rows.append((text, _error(address, carriage, verdict.value(address).quantity, system)))
     body = "".join(
@@ -335,4 +334,6 @@ def _error(name: str, carriage: Carriage, quantity: str, system: str) -> str:
         return words.OF_VALUE.format(share=f"{100 * one.error:.2g}")
     wide = one.error * one.size * quantities.shown(quantity, system)[1]
     unit = quantities.shown(quantity, system)[0]
+    if quantity == "ph":  # a share of a logarithm says nothing
+        return words.WITHIN.format(wide=f"{wide:.2g}")
     return words.OF_LIMIT.format(share=f"{100 * one.error:.2g}", wide=f"{wide:.2g} {unit}".strip())

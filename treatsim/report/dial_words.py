@@ -24,6 +24,7 @@ LOST = "not carried"
 COMPOSED = "by its own rule, from numbers each known within {share} %"
 OF_VALUE = "within {share} % of the value"
 OF_LIMIT = "within {wide}, {share} % of the limit"
+WITHIN = "within {wide}"
 ONLY = (
     "Outside the ranges of the dials, and for anything that is no dial here, this page knows "
     "nothing: ask treatsim solve."

@@ -157,7 +157,7 @@ def _analytes(page, verdict: Verdict, system: str, point: int) -> None:
     for row in found.rows:
         if row.guideline.kind == "health" or row.after is None or _over(row, point):
             rows.append(row)
-        else:
+        elif row.guideline.kind == "taste":
             pleasant.append(row.guideline.analyte.replace("_", " "))
     if rows:
         page.table(

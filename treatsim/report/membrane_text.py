@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from treatsim import quantities
+from treatsim.operations.outcome import weighed
 from treatsim.report.startup_rows import DIGITS, Row, finite, litres, watt_hours
 from treatsim.running.ro_held import Held, held
 from treatsim.running.ro_start import BAND, MembraneStart
@@ -21,8 +22,8 @@ NOTES = [
     "where it ends, and pressure to none at rest: a displacement pump presses sooner, so that its "
     "gain there may be steeper than told.",
 ]
-TWO_PASSES = (
-    "While the water between the passes is saltier than in steady run, a second pass of low "
+SEVERAL_PASSES = (
+    "While the water between the passes is saltier than in steady run, a later pass of low "
     "pressure makes less than is counted here: go by the conductivity behind it, not by the clock."
 )
 STATES = {"met": "met", "not_met": "NOT MET", "not_judged": "not judged"}
@@ -30,7 +31,7 @@ STATES = {"met": "met", "not_met": "NOT MET", "not_judged": "not judged"}
 
 def membrane_notes(found: MembraneStart) -> list[str]:
     """Return what the start of membranes rests on."""
-    return [*NOTES, TWO_PASSES] if len(found.train.passes) > 1 else NOTES
+    return [*NOTES, SEVERAL_PASSES] if len(found.train.passes) > 1 else NOTES
 
 
 def membrane_rows(found: MembraneStart, system: str) -> Iterator[Row]:
@@ -93,10 +94,10 @@ def _told(row: Held, found: MembraneStart, system: str) -> str:
     if row.value is None or row.limit is None:
         return ""
     if not math.isfinite(row.value):
-        value = "at once"
-    else:
-        value = quantities.text(row.value, row.quantity, system, DIGITS)
-    return f"{value} <= {quantities.text(row.limit, row.quantity, system, DIGITS)}"
+        return f"at once <= {quantities.text(row.limit, row.quantity, system, DIGITS)}"
+    kept = row.value <= row.limit
+    value, limit = weighed(row.value, "<=", row.limit, kept, row.quantity, system, DIGITS)
+    return f"{value} <= {limit}"
 
 
 def membrane_answer(found: MembraneStart, system: str) -> list[str]:

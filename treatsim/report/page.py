@@ -9,6 +9,8 @@ from treatsim import quantities
 from treatsim.operations.outcome import Value, at
 
 WIDTH = 100
+GAP = 2  # blanks between columns
+NARROWEST = 60  # below, no table can be read
 
 
 class Page:
@@ -17,6 +19,8 @@ class Page:
     def __init__(self, colour: bool, width: int = WIDTH) -> None:
         from rich.console import Console
 
+        asked, width = width, min(width, terminal_width()) if colour else width
+        self.narrow = width < asked
         self.width = width
         self.buffer = io.StringIO()
         self.console = Console(
@@ -59,9 +63,12 @@ class Page:
         """Add a table; the first `left` columns are text, the others numbers."""
         from rich.table import Table
 
+        gap, rows = GAP, list(rows)
+        if self.narrow:
+            headings, rows, gap = _fitted(headings, rows, left, self.width - 1)
         table = Table(
             box=None,
-            padding=(0, 2, 0, 0),
+            padding=(0, gap, 0, 0),
             header_style="dim",
             pad_edge=False,
             show_header=any(headings),
@@ -79,10 +86,56 @@ class Page:
         return "\n".join(line.rstrip() for line in self.buffer.getvalue().splitlines()) + "\n"
 
 
+def _fitted(
+    headings: Sequence[str], rows: list[Sequence[str]], left: int, width: int
+) -> tuple[list[str], list[Sequence[str]], int]:
+    """Break texts of a table into lines so that it fits; numbers and words stay whole if they can.
+
+    Returns headings, rows and the gap between columns.
+    """
+    columns = [[row[n] for row in rows] for n in range(len(headings))]
+    most = [max(map(len, column), default=0) for column in columns]
+    least = [max(map(len, " ".join([head, *column]).split()), default=0)
+             for head, column in zip(headings, columns, strict=True)]  # fmt: skip
+    sizes = [max(a, b) for a, b in zip(most, least, strict=True)]
+    for gap in (GAP, 1):
+        tried = list(sizes)
+        while sum(tried) + gap * len(tried) > width:
+            wide = [n for n in range(left) if tried[n] > least[n]]
+            if not wide:
+                break
+            tried[max(wide, key=tried.__getitem__)] -= 1
+        else:
+            shown = [
+                ["\n".join(_wrapped(cell, size)) for cell, size in zip(row, tried, strict=True)]
+                for row in (headings, *rows)
+            ]
+            return shown[0], list(shown[1:]), gap
+    return list(headings), rows, 1
+
+
+def terminal_width() -> int:
+    """Return how many letters a line of the terminal takes, or WIDTH where none tells."""
+    import shutil
+
+    return max(shutil.get_terminal_size((WIDTH, 0)).columns, NARROWEST)
+
+
 def _wrapped(text: str, width: int) -> list[str]:
     import textwrap
 
     return textwrap.wrap(text, width) or [""]
+
+
+def hung(lines: Iterable[str]) -> list[str]:
+    """Return lines wrapped at the width of the terminal, what follows set in below."""
+    import textwrap
+
+    width, found = terminal_width(), []
+    for line in lines:
+        inset = " " * (len(line) - len(line.lstrip()) + 4)
+        found += textwrap.wrap(line, width, subsequent_indent=inset, break_on_hyphens=False) or [""]
+    return found
 
 
 def cell(value: Value, system: str, point: int = 0, digits: int = 4) -> str:

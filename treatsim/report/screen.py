@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -11,6 +12,7 @@ from treatsim.operations.outcome import Limit, Value, at
 from treatsim.report.page import Page, cell
 from treatsim.safety.cautions import short_cautions
 from treatsim.safety.verdict import Verdict
+from treatsim.studies.found import inward
 from treatsim.studies.remedies import Remedy
 
 WIDTH = 80
@@ -127,23 +129,14 @@ def limit_row(
     limit: Limit, system: str, point: int, chances: Mapping[tuple[str, str], float]
 ) -> tuple[str, ...]:
     """Return name, value, what is asked, and the chance that it is met."""
-    value = cell(Value(limit.value, limit.quantity), system, point, DIGITS)
-    asked = cell(Value(limit.limit, limit.quantity), system, point, DIGITS)
-    return limit_name(limit), value, f"{limit.relation} {asked}", chance_text(limit, chances)
+    value, asked = limit.told(system, point, DIGITS)
+    return limit.full_name, value, f"{limit.relation} {asked}", chance_text(limit, chances)
 
 
 def chance_text(limit: Limit, chances: Mapping[tuple[str, str], float]) -> str:
     """Return the chance that a limit is met, or "" where it is not known."""
     chance = chances.get((limit.name, limit.address))
     return "" if chance is None else share(chance)
-
-
-def limit_name(limit: Limit) -> str:
-    """Return a limit in words, with its unit where the words do not name it."""
-    owner = limit.address.partition(".")[0]
-    if not owner or owner in limit.name or owner in ("health", "product", "analytes"):
-        return limit.name
-    return f"{limit.name} ({owner})"
 
 
 def share(value: float) -> str:
@@ -192,7 +185,7 @@ def _numbers(page: Page, verdict: Verdict, system: str, point: int) -> None:
     values = verdict.values
     headlines = {f"{n}.{key}" for n, u in verdict.result.sheet.units.items() for key in u.headline}
     rows = [
-        (words, *_both(values[address], system, point))
+        (words, *_both(values[address], system, point, address.endswith(".largest_flow")))
         for words, address in numbers(verdict)
         if address not in headlines or np.isfinite(at(values[address].value, point))
     ]
@@ -205,10 +198,18 @@ def _numbers(page: Page, verdict: Verdict, system: str, point: int) -> None:
     page.table(("", "", ""), rows)
 
 
-def _both(value: Value, system: str, point: int) -> tuple[str, str]:
+def at_most(value: Value, system: str, point: int) -> str:
+    """Return a value that is kept by going no higher than is shown."""
+    number = float(at(value.value, point))
+    return (
+        inward(0.0, number, value.quantity, system)[1] if number > 0 else cell(value, system, point)
+    )
+
+
+def _both(value: Value, system: str, point: int, bound: bool = False) -> tuple[str, str]:
     """Return a value in the system asked for, and in the other where that reads differently."""
-    mine = cell(value, system, point, DIGITS)
-    other = cell(value, "us" if system == "si" else "si", point, DIGITS)
+    show = at_most if bound else functools.partial(cell, digits=DIGITS)
+    mine, other = (show(value, one, point) for one in (system, "us" if system == "si" else "si"))
     return mine, f"({other})" if other != mine else ""
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from treatsim import quantities
+from treatsim.operations.outcome import weighed
 from treatsim.report.basin_text import basin_lines
 from treatsim.report.page import Page
 from treatsim.report.screen import share
@@ -125,7 +126,7 @@ def _limits(seen: Outlook, system: str) -> list[str]:
     for row in seen.limits:
         if row.worst == "not_met":
             worst = next(v for v, s in zip(row.values, row.states, strict=True) if s != "met")
-            value, limit = (quantities.text(v, row.quantity, system, 3) for v in (worst, row.limit))
+            value, limit = weighed(worst, row.relation, row.limit, False, row.quantity, system, 3)
             lines.append(f"NOT MET: {row.name}: {value}, wanted {row.relation} {limit}")
     open_ = [row.name for row in seen.limits if row.worst == "not_judged"]
     if open_:

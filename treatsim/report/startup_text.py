@@ -30,6 +30,7 @@ from treatsim.running.ro_held import Held, held, state
 from treatsim.running.ro_start import MembraneStart
 from treatsim.running.start_events import KINDS, Event
 from treatsim.running.start_train import Reactor
+from treatsim.running.start_ways import ALIKE
 from treatsim.running.startup import NOTHING, Startup
 from treatsim.running.washout import Reported
 from treatsim.safety.cautions import short_cautions
@@ -43,8 +44,13 @@ WASTE = (
 RULE = "The rule to be held against: a flow that stops at once when the light fails lets none pass."
 
 SEVERAL = (
-    "A dose is asked of each reactor on its own, as solve judges it; all lamps start, and fail, "
-    "together. Through a later chamber bad water comes at once, good water when it is washed out."
+    "A dose is asked of each reactor on its own, as solve judges it. All lamps start together; one "
+    "fails, the one named (UNIT.lamp_failure@TIME) or that whose failure lets most pass. Through a "
+    "later chamber bad water comes at once, good water when it is washed out."
+)
+BESIDE = (
+    "Of reactors side by side all the product counts as under dose while water of any of them is: "
+    "bad water from the first of it that comes, good water from the last."
 )
 
 
@@ -69,9 +75,9 @@ def start_rows(found: Startup, system: str) -> Iterator[Row]:
     for reactor in reactors:
         alone = len(reactors) == 1
         key, which = ("", "") if alone else (f"_{reactor.name}", f", {reactor.name}")
-        yield Row(
-            f"dose_steady{key}", f"dose credited in steady run{which}", reactor.credited, "dose"
-        )
+        part = "" if _all_through(reactor) else f"{100 * reactor.share:.3g} % of the water"
+        yield Row(f"dose_steady{key}", f"dose credited in steady run{which}", reactor.credited,
+                  "dose", part)  # fmt: skip
     energy = finite(found.energy)
     yield Row("energy", "electricity until the valve opens", energy, "", watt_hours(energy))
     if found.surge:
@@ -82,6 +88,19 @@ def start_rows(found: Startup, system: str) -> Iterator[Row]:
             "surge", f"surge if all flow is stopped in {shut}", slow, "head", "no way to waste open"
         )
         yield Row("surge_sudden", f"surge if stopped within {wave}", sudden, "head", "Joukowsky")
+
+
+def _all_through(reactor: Reactor) -> bool:
+    return reactor.share > 1 - ALIKE
+
+
+def _dark(found: Startup, event: Event) -> Iterator[Row]:
+    """Yield what the light can still do at most when one lamp of those side by side is out."""
+    for reactor in found.train.reactors:
+        if reactor.name == event.unit and not _all_through(reactor):
+            most = quantities.text(-math.log10(reactor.share), "log_reduction", "si", DIGITS)
+            yield Row("dark_share", f"of the water then passes {event.unit} unlit", reactor.share,
+                      "fraction", f"at most {most} by light")  # fmt: skip
 
 
 def _asked(required: float | None, system: str) -> str:
@@ -97,6 +116,7 @@ def event_rows(found: Startup, number: int, system: str) -> Iterator[Row]:
     before = float(run.valve.at(event.time))
     yield Row("shuts", "product valve begins to shut", shuts, "time",
               "was not open" if not before else "")  # fmt: skip
+    yield from _dark(found, event)
     through = run.passage(event.time, until)
     if found.judged:
         under = litres(through.under_dose)
@@ -172,6 +192,7 @@ def notes(found: Startup) -> list[str]:
         *(_chamber(reactor) for reactor in found.train.reactors),
         "The hold-up counts as a pipe: a tank in which water mixes holds nothing back.",
         *([SEVERAL] if len(found.train.reactors) > 1 else []),
+        *([] if all(map(_all_through, found.train.reactors)) else [BESIDE]),
         *([RULE] if found.run.events else []),
     ]
 
@@ -182,7 +203,7 @@ def _chamber(reactor: Reactor) -> str:
         return (
             f"{reactor.name} has the dose of its report for flow and lamp of the moment, none "
             "outside the tested box: bad water counts as out of its chamber at once, good water "
-            f"when {reactor.line.washed * 1000:.0f} L have passed, for how it mixes is not known."
+            f"when {reactor.own_washed * 1000:.0f} L have passed, for how it mixes is not known."
         )
     return (
         f"{reactor.name} is {reactor.exposure.tanks} tanks in series, unlit until it is full; its "
@@ -226,7 +247,8 @@ def startup_text(
 
 def _named(event: Event, system: str) -> str:
     when = quantities.text(event.time, "time", system)
-    return f"{event.kind.replace('_', ' ')} at {when}"
+    whose = f" of {event.unit}" if event.unit else ""
+    return f"{event.kind.replace('_', ' ')}{whose} at {when}"
 
 
 def startup_document(
@@ -241,6 +263,7 @@ def startup_document(
             "start": plain(start_rows(found, system), system),
             "events": [
                 {"kind": event.kind, "time": shown(event.time, "time", system)}
+                | ({"unit": event.unit} if event.unit else {})
                 | plain(event_rows(found, number, system), system)
                 for number, event in enumerate(found.run.events)
             ],

@@ -11,7 +11,7 @@ from treatsim.report.chemistry_text import chemistry_part
 from treatsim.report.element_text import element_part
 from treatsim.report.health_text import health_part, remedies_part
 from treatsim.report.page import Page, cell
-from treatsim.report.screen import chance_text, settings
+from treatsim.report.screen import at_most, chance_text, settings
 from treatsim.report.vessel_text import vessel_part
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.remedies import Remedy
@@ -25,6 +25,8 @@ STREAM_COLUMNS = (
     "concentration",
 )
 HEADINGS = {"uv_transmittance": "UVT per cm", "suspended_solids": "solids", "concentration": "salt"}
+
+OTHER = {"si": "us", "us": "si"}  # the system of units shown beside
 
 
 def full_text(
@@ -68,7 +70,7 @@ def _answer(page: Page, verdict: Verdict, system: str, point: int) -> None:
     counts = ", ".join(f"{len(rows)} {HEADS[s]}" for s, rows in by_state.items() if rows)
     total = f"{len(verdict.limits)} limit{'s' if len(verdict.limits) != 1 else ''}: {counts}"
     if by_state["not_met"]:
-        names = "; ".join(limit.name for limit in by_state["not_met"])
+        names = "; ".join(limit.full_name for limit in by_state["not_met"])
         page.line(f" {total}. NOT met: {names}.", "bold red")
     elif by_state["not_judged"]:
         page.line(f" {total}. What is judged is met; that is no promise for the rest.", "yellow")
@@ -83,7 +85,7 @@ def _answer(page: Page, verdict: Verdict, system: str, point: int) -> None:
         f"not judged: {limit.name}" + (f"; needs {limit.needs}" if limit.needs else "")
         for limit in by_state["not_judged"]
     )
-    page.listing(f"waived: {limit.name}: {limit.waived}" for limit in by_state["waived"])
+    page.listing(f"waived: {limit.full_name}: {limit.waived}" for limit in by_state["waived"])
     rows = []
     for address, words in (("product.flow", "product"), ("energy.specific", "energy")):
         if address in verdict.values:
@@ -92,13 +94,14 @@ def _answer(page: Page, verdict: Verdict, system: str, point: int) -> None:
     for address, largest in verdict.added.values.items():
         if address.endswith(".largest_flow"):
             words = f"largest flow at which {address.partition('.')[0]} still meets its dose"
-            rows.append((words, cell(largest, system, point), _also(largest, system, point)))
+            mine, other = (at_most(largest, one, point) for one in (system, OTHER[system]))
+            rows.append((words, mine, f"({other})"))
     page.table(("", "", ""), rows)
 
 
 def _also(value: Value, system: str, point: int) -> str:
     """Return the value in the other system of units."""
-    other = cell(value, "us" if system == "si" else "si", point)
+    other = cell(value, OTHER[system], point)
     return f"({other})" if other != cell(value, system, point) else ""
 
 
@@ -120,12 +123,13 @@ def _limits(
                 HEADS[limit.state(point)],
                 limit.name,
                 limit.address.partition(".")[0],
-                cell(Value(limit.value, limit.quantity), system, point),
-                f"{limit.relation} {cell(Value(limit.limit, limit.quantity), system, point)}",
+                value,
+                f"{limit.relation} {asked}",
                 f"{100 * at(limit.margin, point):+.0f} %",
                 *([chance_text(limit, chances)] if chances else []),
             )
             for limit in shown
+            for value, asked in [limit.told(system, point)]
         ],
         left=3,
     )
@@ -134,7 +138,7 @@ def _limits(
 
 def _moves(limit: Limit) -> str:
     mover = f" (input {limit.binding_input})" if limit.binding_input else ""
-    return f"{limit.name}: {limit.advice}{mover}; limit from {limit.source}"
+    return f"{limit.full_name}: {limit.advice}{mover}; limit from {limit.source}"
 
 
 def _line(page: Page, verdict: Verdict, system: str, point: int) -> None:

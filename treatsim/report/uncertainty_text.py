@@ -9,9 +9,9 @@ import numpy as np
 
 import treatsim
 from treatsim import quantities
-from treatsim.operations.outcome import Value, at
+from treatsim.operations.outcome import at
 from treatsim.report.document import number
-from treatsim.report.page import Page, cell
+from treatsim.report.page import Page
 from treatsim.report.screen import counted, share
 from treatsim.studies.sensitivity import Sensitivity, Swing
 from treatsim.studies.uncertainty import PERCENTS, Chance, Uncertainty
@@ -45,7 +45,7 @@ def uncertainty_text(
     samples = f"{told.samples:,}".replace(",", " ")
     many = counted(len(told.inputs.spreads), "uncertain input")
     page.line(f"{context.path}: {samples} samples of {many}")
-    if missed := [limit.name for limit in told.nominal.of_state("not_met")]:
+    if missed := [limit.full_name for limit in told.nominal.of_state("not_met")]:
         page.line(f"NOT MET at the settings in the case: {', '.join(missed)}", "bold red")
     _inputs(page, told, system)
     _chances(page, told, system)
@@ -114,11 +114,11 @@ def _chances(page: Page, told: Uncertainty, system: str) -> None:
             rest += 1
             continue
         assert limit is not None
-        owner = limit.address.partition(".")[0]
+        value, asked = limit.told(system, 0, 3)
         rows.append((
-            f"{limit.name} ({owner})",
-            cell(Value(limit.value, limit.quantity), system, 0, 3),
-            f"{limit.relation} {cell(Value(limit.limit, limit.quantity), system, 0, 3)}",
+            limit.full_name,
+            value,
+            f"{limit.relation} {asked}",
             share(one.met),
             f"{share(one.low)} to {share(one.high)}",
             "" if one.met >= told.confidence else "TOO LOW",

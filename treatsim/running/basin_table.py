@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from treatsim.correlations.solids.retention import beta_efficiency
 from treatsim.errors import DomainError
-from treatsim.operations.parameters import Parameters, points, quantity, reference
+from treatsim.operations.parameters import Parameters, points, quantity, record, reference
 from treatsim.running.basin_worth import Pit, digging
 from treatsim.running.particle_sizes import filtered
 from treatsim.running.spares_table import read_all
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class Removal(Parameters):
     """What was measured of a filter by particle size; a nominal rating is no measurement."""
 
@@ -44,7 +42,7 @@ class Removal(Parameters):
         return [(float(beta_efficiency(beta)), float(size)) for beta, size in self.betas or ()]
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class BasinParameters(Parameters):
     """A settling basin that might be dug ahead of the intake, and the particles of the water."""
 

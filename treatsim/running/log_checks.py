@@ -10,6 +10,7 @@ from treatsim import quantities
 from treatsim.arrays import Array, Flags
 from treatsim.errors import RequestError
 from treatsim.running.log_file import METER, Fault, Readings, Table, read_table
+from treatsim.running.log_meters import another_range, hanging
 from treatsim.running.timed_table import Column
 
 LONG_GAP = 5.0  # of the usual step
@@ -40,6 +41,7 @@ MISTAKES: Mapping[str, tuple[float, Mapping[float, str]]] = {
             1 / 4.40287: "m3/h under a head in gal/min",
             16.6667: "L/min under a head in m3/h",
             1e3: "L/h under a head in m3/h",
+            24.0: "m3/d under a head in m3/h",
             1 / 3.6: "L/s under a head in m3/h",
         },
     ),
@@ -54,7 +56,7 @@ def read_log(path: str, known: Mapping[str, Column], words: Mapping[str, str]) -
     faults = list(table.faults)
     bad = {fault.line for fault in faults if fault.dropped}
     keep = np.array([line not in bad for line in table.line], bool)
-    for check in (_zeros, _wrong_range, _clock_back):
+    for check in (_zeros, _wrong_range, another_range, hanging, _clock_back):
         found = check(table, known, keep)
         faults += found
         bad = {fault.line for fault in found if fault.dropped}
@@ -120,7 +122,7 @@ def _wrong_range(table: Table, known, keep: Flags) -> list[Fault]:
                 line = int(table.line[good][place])
                 also = (
                     "; if the meter is right, the water is salty: check it before anyone drinks"
-                    if PERMEATE in name and factor > 1
+                    if PERMEATE in name and known[name].kind == "conductivity" and factor > 1
                     else ""
                 )
                 found.append(

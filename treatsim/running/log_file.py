@@ -162,6 +162,8 @@ def _bare(text: str) -> bool:
 
 
 def _number(text: str, scale, quantity: str) -> float:
+    if _bare(point := text.replace(",", ".")) and not _bare(text):  # the head has the unit
+        raise RequestError(f'a decimal comma: write "{point}"')
     if not _bare(text):
         return quantities.read(text, quantity)
     if scale is None:

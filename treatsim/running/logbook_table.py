@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import Parameters, quantity, reference
+from treatsim.operations.parameters import Parameters, quantity, record, reference
 
 HABIT = "common practice, no source"
 HOUR = 3600.0
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class LogbookParameters(Parameters):
     """What a log is judged by."""
 

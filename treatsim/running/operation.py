@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from treatsim import quantities
 from treatsim.arrays import Array
 from treatsim.constants import DAY
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import Parameters, choice, quantity, reference
+from treatsim.operations.parameters import Parameters, choice, quantity, record, reference
 from treatsim.power.loads import read_hours
 
 NIGHT = ("where_it_pays", "never", "always")
 MONTHS = 12
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class OperationParameters(Parameters):
     """How the unit is run through the day."""
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from treatsim.arrays import Array
 from treatsim.running.interlock import Moves, moves, passed, ready_spans
-from treatsim.running.ro_passes import Membranes, Pass, membranes_of
+from treatsim.running.ro_passes import Membranes, Pass, joints, membranes_of
 from treatsim.running.schedule import Law, Schedule, Turning
 from treatsim.running.start_parameters import StartupParameters
 from treatsim.running.suck_back import drawn_back, emptied_after
@@ -35,7 +35,7 @@ class MembraneStart:
 
     train: Membranes
     plan: Schedule
-    course: Any  # SciPy's: salt ahead, behind [kg/m3], product so far [m3], salt between passes
+    course: Any  # SciPy's: salt ahead, behind [kg/m3], product so far [m3], salts between passes
     off: tuple[float, ...]  # times at which the product came into or left the steady band, s
     signal: list[tuple[float, bool]]  # (time, whether the salt is under its limit from then)
     valve: Moves
@@ -184,15 +184,15 @@ def membrane_start(case: Any) -> MembraneStart:
 
     Validity
     --------
-    Mixed volumes ahead of the membranes, between two passes, and of the product; the salt that
-    goes through membranes follows that ahead of them in proportion. What the second pass leaves
-    behind comes back at once. Told simply: no recovery device, no salt held back in spacers.
+    Mixed volumes ahead of the membranes, between passes, and of the product; the salt that goes
+    through membranes follows that ahead of them in proportion. What a later pass leaves behind
+    comes back at once. Told simply: no recovery device, no salt held back in spacers.
 
     Raises
     ------
     RequestError
-        There is no unit of membranes or one behind two passes, water leads round the first or off
-        behind the second, or the table leaves out what it needs.
+        There is no unit of membranes, water leads round the first pass or off behind the
+        last, or the table leaves out what it needs.
     NoSolutionError
         The case has no operating point.
     """
@@ -241,11 +241,11 @@ def solve_membranes(train: Membranes, rtol: float = RTOL) -> MembraneStart:
 def _end(train: Membranes) -> float:
     """Return how long to look: until the standing water is changed and the valve at rest. [s]"""
     start, table = train.start, train.flows
-    full, feed = float(table("flow", 1.0)), float(table("feed", 1.0))
+    full, feed = float(table("flow", 1.0)), float(table("feed 0", 1.0))
     waits = (start.opening_time or 0.0) + (start.alarm_delay or 0.0) + (start.valve_time or 0.0)
     washed = (start.feed_volume or 0.0) / feed + (start.permeate_volume or 0.0) / full
-    if len(train.passes) > 1:
-        washed += (start.between_volume or 0.0) / float(table("on", 1.0))
+    for number in range(1, len(train.passes)):
+        washed += (start.between_volume or 0.0) / float(table(f"feed {number}", 1.0))
     flush = (start.flush_volume or 0.0) / full
     return start.pump_delay + start.pump_ramp + waits + flush + CHANGES * washed
 
@@ -254,27 +254,32 @@ def _at_rest(train: Membranes) -> Array:
     """Return the state of `MembraneStart.course` before the first moment."""
     start = train.start
     flushed = start.membranes_at_start == "flushed"
-    behind, between = (train.salt, train.between) if flushed else (train.source,) * 2
+    behind = train.salt if flushed else train.source
+    between = train.between if flushed else (train.source,) * len(train.between)
     ahead = train.salt if flushed and start.feed_volume else train.source
-    return np.array([ahead, behind, 0.0, between])
+    return np.array([ahead, behind, 0.0, *between])
 
 
 def _slope(train: Membranes, dial: Law):
     """Return how fast salt ahead, behind and between, and the product, change."""
-    start, one = train.start, train.flows.one
-    ahead, behind = start.feed_volume or 0.0, start.permeate_volume or np.inf
-    between = (start.between_volume or 0.0) if len(train.passes) > 1 else 0.0
+    start, one, count = train.start, train.flows.one, len(train.passes)
+    volumes = [start.feed_volume or np.inf, *[start.between_volume or np.inf] * (count - 1)]
+    behind = start.permeate_volume or np.inf
+    flowing = [
+        (name, *ends) for name, ends in joints(count).items() if train.flows(name, 1.0) != 0.0
+    ]
 
     def slope(time, state):
-        share, salt = dial(time), state[0]
-        flow, feed, load = one("flow", share), one("feed", share), one("load", share)
-        on = 0.0
-        if between:
-            load += one("return", share) * state[3]
-            on = (one("into", share) * salt - one("on", share) * state[3]) / between
-        fed = (load - feed * salt) / ahead if ahead else 0.0
-        made = one("salt", share) * salt + (one("through", share) * state[3] if between else 0.0)
-        return [fed, (made - flow * state[1]) / behind, flow, on]
+        share, salts = dial(time), [state[0], *state[3:]]
+        flow = one("flow", share)
+        comes = [0.0] * (count + 1)
+        comes[0] = one("load", share)
+        for name, here, to in flowing:
+            comes[to] += one(name, share) * salts[here]
+        first, *later = (
+            (comes[k] - one(f"feed {k}", share) * salts[k]) / volumes[k] for k in range(count)
+        )
+        return [first, (comes[-1] - flow * state[1]) / behind, flow, *later]
 
     return slope
 

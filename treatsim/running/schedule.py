@@ -100,8 +100,8 @@ def _along(pieces: Sequence[Warming | Turning], time) -> Array:
     return found
 
 
-def schedule(start: StartupParameters, events: Sequence[Event] = ()) -> Schedule:
-    """Return what lamp and pump do, with the events in order of their time.
+def schedule(start: StartupParameters, events: Sequence[Event] = (), reactor: str = "") -> Schedule:
+    """Return what the lamp of a reactor and the pump do, with the events in order of their time.
 
     A lamp that has failed does not come back with the power, and the dial that was set last does.
     """
@@ -111,7 +111,7 @@ def schedule(start: StartupParameters, events: Sequence[Event] = ()) -> Schedule
     dips: list[tuple[float, float]] = []
     dull: list[tuple[float, float]] = []
     failed, level = False, 1.0
-    for kind, time in events:
+    for kind, time, unit in events:
         if kind == "dull_water":
             joins = bool(dull) and time <= dull[-1][1]  # one longer slug
             first_drawn = dull.pop()[0] if joins else time
@@ -119,6 +119,8 @@ def schedule(start: StartupParameters, events: Sequence[Event] = ()) -> Schedule
             continue
         now = float(_along(pump, time))
         if kind == "lamp_failure":
+            if unit not in ("", reactor):
+                continue
             failed = True
         if kind == "pump_step":
             level *= start.pump_step or 1.0

@@ -13,7 +13,6 @@ series; a batch of other scenarios needs another seed.
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +21,7 @@ from treatsim.arrays import Array, Index
 from treatsim.constants import DAY
 from treatsim.correlations.solids.turbidity import Rating, curve_from_sample, suspended_solids
 from treatsim.errors import RequestError, require
-from treatsim.operations.parameters import Parameters, quantity, reference
+from treatsim.operations.parameters import Parameters, quantity, record, reference
 from treatsim.running.source_readings import Readings, read_readings
 
 MONTH = 30.4375 * 24  # hours
@@ -37,7 +36,7 @@ CARRIED = "_carried"
 RATING = ("solids_spread", "solids_scatter")  # of solids by turbidity
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class SourceParameters(Parameters):
     """How the source varies about the turbidity and solids of [water], or readings of it."""
 

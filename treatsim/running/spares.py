@@ -13,6 +13,7 @@ from treatsim.constants import DAY
 from treatsim.correlations.solids.filtration import blocking_constant
 from treatsim.correlations.solids.turbidity import TURBIDITY_RANGE
 from treatsim.errors import RequestError
+from treatsim.normal import normal_score, normal_share
 from treatsim.ranges import excursions
 from treatsim.running.dose_hours import DoseLimit, darkness, dose_limit, hours_under
 from treatsim.running.filter_apart import Track, followed
@@ -297,8 +298,6 @@ def _summed(values: Array) -> Array:
 
 def _law(plan: Plan, draw: np.random.Generator, scenarios: int) -> Law:
     """Return the elements of every scenario: of one maker's lot, so equal within a scenario."""
-    from scipy.special import ndtr, ndtri
-
     filters = plan.line.filters
     spread, width = plan.spreads
     normal = draw.standard_normal((scenarios, len(filters.names)))
@@ -307,8 +306,8 @@ def _law(plan: Plan, draw: np.random.Generator, scenarios: int) -> Law:
     capacity = filters.capacity * np.exp(spread * normal)
     exponent = np.broadcast_to(filters.exponent, capacity.shape).copy()
     if width > 0:  # normal, cut at the ends of what is a blocking law
-        low, high = (ndtr((end - filters.exponent) / width) for end in (0.0, 2.0))
-        exponent = filters.exponent + width * ndtri(low + share * (high - low))
+        low, high = (normal_share((end - filters.exponent) / width) for end in (0.0, 2.0))
+        exponent = filters.exponent + width * normal_score(low + share * (high - low))
     for g, name in enumerate(filters.names):
         if name in plan.beliefs:
             belief = plan.beliefs[name]

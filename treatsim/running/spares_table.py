@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from treatsim.case_text import Problems, read_record
 from treatsim.constants import DAY
-from treatsim.operations.parameters import Parameters, choice, quantity, reference
+from treatsim.operations.parameters import Parameters, choice, quantity, record, reference
 
 LAWS = ("hours", "breakage", "change", "day", "volume")
 NEEDED = {
@@ -20,7 +19,7 @@ NEEDED = {
 }
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class FilterStore(Parameters):
     """What is said of the elements of one filter."""
 
@@ -36,7 +35,7 @@ class FilterStore(Parameters):
     )
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class Part(Parameters):
     """A part that is used up: a lamp, a sleeve, an O-ring, a reagent."""
 
@@ -66,7 +65,7 @@ class Part(Parameters):
                 if not given[key]]  # fmt: skip
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class SparesParameters(Parameters):
     """How long the unit runs, how far its filters can be trusted, what is in store."""
 

@@ -89,8 +89,9 @@ def cost_at_bus(
     Validity
     --------
     What is typed goes first, its flush at the flow of the dial. Else the start is told in the
-    case's setting, the lowest and the highest; between, it goes with the time that a litre takes,
-    to 1 %. Where a start at an end of the dial never comes to product, a day counts.
+    case's setting, the lowest and the highest; between, its time goes with the time that a litre
+    takes, to 1 %, and its mean power with the power of the dial, so that its energy is good to 2 %.
+    Where a start at an end of the dial never comes to product, a day counts.
 
     Raises
     ------
@@ -131,7 +132,9 @@ def cost_at_bus(
     slow = 1 / np.interp(dials, setting, flows)  # time of a litre: falls with the dial
     found = np.array([told[d] for d in dials])
     order = np.argsort(slow)
-    energy, time = (np.interp(1 / along, slow[order], column[order]) for column in found.T)
+    time = np.interp(1 / along, slow[order], found[order, 1])
+    mean = np.interp(places, np.interp(dials, setting, powers), found[:, 0] / found[:, 1])
+    energy = mean * time  # the lamp's share of it does not turn with the dial
     return power / inverter, now, (places / inverter, energy / power, time / now)
 
 

@@ -1,18 +1,19 @@
-"""What may happen on the way: KIND@TIME, read from text."""
+"""What may happen on the way: KIND@TIME, or UNIT.lamp_failure@TIME of one lamp of several."""
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from treatsim import quantities
 from treatsim.errors import RequestError
 from treatsim.running.start_parameters import LONGEST
 
+LAMP = "lamp_failure"
 # kind -> entries of [startup] that it needs, and what happens
 KINDS: dict[str, tuple[tuple[str, ...], str]] = {
-    "lamp_failure": ((), "the lamp goes out and stays out, the pump runs on"),
+    LAMP: ((), "the lamp goes out and stays out, the pump runs on"),
     "power_dip": (
         ("dip_time", "pump_stop_time", "restart_wait", "restart_warm_up"),
         "lamp and pump lose their power for a while",
@@ -31,9 +32,10 @@ class Event(NamedTuple):
 
     kind: str
     time: float  # s
+    unit: str = ""  # whose lamp it is
 
     def __str__(self) -> str:
-        return f"{self.kind}@{self.time:g}s"
+        return f"{self.unit + '.' if self.unit else ''}{self.kind}@{self.time:g}s"
 
 
 def read_events(texts: Iterable[str]) -> tuple[Event, ...]:
@@ -50,13 +52,16 @@ def read_events(texts: Iterable[str]) -> tuple[Event, ...]:
 
 
 def _read(text: str) -> Event:
-    kind, at, when = (part.strip() for part in text.partition("@"))
+    what, at, when = (part.strip() for part in text.partition("@"))
+    unit, _, kind = what.rpartition(".")
     if not at or not when:
         raise RequestError(f"write KIND@TIME, such as {EXAMPLE}; kinds: {', '.join(KINDS)}")
     if kind not in KINDS:
         near = difflib.get_close_matches(kind, KINDS, n=1)
         hint = f'; did you mean "{near[0]}"?' if near else ""
         raise RequestError(f'no event "{kind}"; known: {", ".join(KINDS)}{hint}')
+    if unit and kind != LAMP:
+        raise RequestError(f'{kind} is no event of one unit: leave "{unit}." out')
     try:
         time = quantities.read(when, "time")
     except RequestError as error:
@@ -65,4 +70,26 @@ def _read(text: str) -> Event:
         ) from error
     if not 0 <= time <= LONGEST:
         raise RequestError(f'the time "{when}" lies between 0 s and 24 h after switching on')
-    return Event(kind, time)
+    return Event(kind, time, unit)
+
+
+def one_lamp_each(events: Sequence[Event], lamps: Sequence[str]) -> list[tuple[Event, ...]]:
+    """Return the events with a lamp named in each failure, once for every lamp that may be meant.
+
+    RequestError for a name that is no lamp's, or where several failures leave it open.
+    """
+    unknown = sorted({event.unit for event in events if event.unit} - set(lamps))
+    if unknown:
+        raise RequestError(f"no lamp named {', '.join(unknown)}; known: {', '.join(lamps)}")
+    open_ = [event for event in events if event.kind == LAMP and not event.unit]
+    if len(open_) > 1 and len(lamps) > 1:
+        raise RequestError([
+            f"{event}: with several lamps and failures say which, such as {lamps[0]}.{event}"
+            for event in open_
+        ])  # fmt: skip
+    if not open_ or len(lamps) == 1:
+        return [tuple(events)]
+    return [
+        tuple(event._replace(unit=lamp) if event in open_ else event for event in events)
+        for lamp in lamps
+    ]

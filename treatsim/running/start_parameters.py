@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from treatsim.constants import DAY
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import Parameters, choice, quantity
+from treatsim.operations.parameters import Parameters, choice, quantity, record
 
 LONGEST = DAY  # s, of anything timed
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class StartupParameters(Parameters):
     """Pump, lamp, line and valve while the unit starts or something fails."""
 
@@ -29,7 +28,10 @@ class StartupParameters(Parameters):
         "volume", "water in strainers and housings ahead of the light", default=None
     )
     hold_up: float | None = quantity(
-        "volume", "water between the light and the product valve, hoses included", default=None
+        "volume",
+        "water between the light, or where several come together, and the product valve, "
+        "hoses included",
+        default=None,
     )
     chamber_volume: float | None = quantity(
         "volume", "water in the chamber of each reactor that is told by its report",
@@ -94,7 +96,7 @@ class StartupParameters(Parameters):
         "volume", "water ahead of the membranes and in their channels", default=None
     )
     between_volume: float | None = quantity(
-        "volume", "water between two passes of membranes, in the channels of the second too",
+        "volume", "water between two passes of membranes, in the channels of the later too",
         open_low=True, default=None,
     )  # fmt: skip
     membranes_at_start: str | None = choice(

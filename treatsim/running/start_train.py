@@ -1,4 +1,4 @@
-"""What the transient needs of a case, solved once: reactors in line, and the water around them."""
+"""What the transient needs of a case, solved once: its reactors, and the water around them."""
 
 from __future__ import annotations
 
@@ -9,27 +9,41 @@ import numpy as np
 
 from treatsim.arrays import Array
 from treatsim.errors import RequestError
-from treatsim.flowsheet.wiring import reach
 from treatsim.operations.uv_exposure import Exposure
 from treatsim.running.start_events import KINDS, Event
 from treatsim.running.start_flow import Flows, flows
 from treatsim.running.start_parameters import StartupParameters, check, needed_of_light
-from treatsim.running.washout import Line, Reported
+from treatsim.running.start_ways import (
+    SOURCE,
+    WHOLE,
+    Ways,
+    arrivals,
+    check_ways,
+    ends_of,
+    flow_of,
+    ways_of,
+)
+from treatsim.running.washout import Reported
 from treatsim.safety.verdict import judge
 
 LEFT = 1e-5  # of the water that stood in a chamber: a tenth of what 4 log let through
-ALIKE = 1e-6  # of the flow: reactors in line pass the same water
 
 
 class Reactor(NamedTuple):
-    """One light, with the line around it."""
+    """One light, with the water that comes to it."""
 
     name: str
     exposure: Exposure | Reported
-    line: Line
+    flow: str  # name of its flow among the tables
+    share: float  # of the product's flow, in steady run
     required: float | None  # J/m2
     credited: float  # in steady run, J/m2
     absorption: float  # 1/m
+
+    @property
+    def own_washed(self) -> float:
+        """Water that must pass until what leaves its chamber is as the moment's, m3."""
+        return _washed(self.exposure) if isinstance(self.exposure, Reported) else 0.0
 
 
 class Train(NamedTuple):
@@ -38,6 +52,7 @@ class Train(NamedTuple):
     reactors: tuple[Reactor, ...]  # in the order in which water passes them
     start: StartupParameters
     flows: Flows
+    ways: Ways
     pipe: tuple[float, float] | None  # length and bore of the hose, m
     lamp_power: float  # of all lamps, W
 
@@ -47,10 +62,21 @@ class Train(NamedTuple):
         return all(reactor.required is not None for reactor in self.reactors)
 
     @property
+    def chambers(self) -> dict[str, float]:
+        """Water in every chamber. [m3]"""
+        return {reactor.name: reactor.exposure.volume for reactor in self.reactors}
+
+    @property
     def volume(self) -> float:
         """Water between source and product valve. [m3]"""
-        reactor = self.reactors[-1]
-        return reactor.line.ahead + reactor.exposure.volume + reactor.line.behind
+        start = self.start
+        held = sum(self.ways.pipes.values()) + sum(self.chambers.values())
+        return held + (start.housing_volume or 0.0) + (start.hold_up or 0.0)
+
+    @property
+    def washed(self) -> dict[str, float]:
+        """Water that changes every chamber until 1e-5 of what it held is left. [m3]"""
+        return {reactor.name: _washed(reactor.exposure) for reactor in self.reactors}
 
 
 def train_of(case: Any, events: Sequence[Event] = ()) -> Train:
@@ -63,16 +89,10 @@ def train_of(case: Any, events: Sequence[Event] = ()) -> Train:
     names = tuple(name for name in sheet.order if sheet.units[name].irradiates)
     steps = sum(event.kind == "pump_step" for event in events)
     top = max(1.0, (start.pump_step or 1.0) ** steps) if steps else 1.0
-
-    def power(result: Any) -> Any:
-        return sum(d.power for unit, d in result.all_details.items() if unit not in names)
-
-    def through(name: str) -> Callable[[Any], Any]:
-        return lambda result: result.value(f"{name}.inlet.flow").value
-
-    table = flows(case, {"flow": through(names[-1]), "power": power}, top)
-    _in_line(table.result, names)
-    reactors = _reactors(names, start, table)
+    table = flows(case, _wanted(sheet, names), top)
+    check_ways(table.result, names)
+    ways = ways_of(table.result, names)
+    reactors = _reactors(names, start, table, ways)
     dull = any(event.kind == "dull_water" for event in events)
     told = next((r.name for r in reactors if isinstance(r.exposure, Reported)), None)
     if dull and told is not None:
@@ -80,11 +100,22 @@ def train_of(case: Any, events: Sequence[Event] = ()) -> Train:
             f"dull_water: what the sensor of {told} reads in dull water is not in a validation "
             "report; state lamp and chamber as a uv_reactor"
         )
-    lengths = _pipes(table, names[-1])
     power_of_lamps = sum(_at(table, table.result.details(name).power) for name in names)
-    bore = min((bore for _, bore in lengths), default=0.0)
-    pipe = (sum(length for length, _ in lengths), bore) if lengths else None
-    return Train(reactors, start, table, pipe, power_of_lamps)
+    return Train(reactors, start, table, ways, _pipe(table, ways), power_of_lamps)
+
+
+def _wanted(sheet: Any, names: Sequence[str]) -> dict[str, Callable[[Any], Any]]:
+    """Return how the tables are read: the product's flow, the power, lights and hoses."""
+    last = ends_of(sheet.wiring, names)[1]
+
+    def through(*units: str) -> Callable[[Any], Any]:
+        return lambda result: sum(result.streams[unit, "inlet"].flow for unit in units)
+
+    def power(result: Any) -> Any:
+        return sum(d.power for unit, d in result.all_details.items() if unit not in names)
+
+    each = [*names, *(name for name, unit in sheet.units.items() if unit.pipe())]
+    return {WHOLE: through(*last), "power": power} | {flow_of(u): through(u) for u in each}
 
 
 def _at(table: Flows, value: Any) -> float:
@@ -92,62 +123,48 @@ def _at(table: Flows, value: Any) -> float:
     return float(full[table.here])
 
 
-def _in_line(result: Any, names: Sequence[str]) -> None:
-    """Refuse reactors that do not all pass all of the product, and no other water."""
-    wiring, end = result.sheet.wiring, result.product_end
-    for name in names:
-        if end is not None and end[0] in reach(wiring, *wiring.sources, round_=(name,)):
-            raise RequestError(
-                f"water reaches the product round {name}, which no start makes fit to drink: the "
-                "start is told for a product of which all has passed the light of every reactor"
-            )
-    last = result.streams[names[-1], "inlet"].flow
-    for name in names[:-1]:
-        if not np.allclose(result.streams[name, "inlet"].flow, last, rtol=ALIKE, atol=0.0):
-            raise RequestError(
-                f"between {name} and {names[-1]} water is added or led off: the start is told for "
-                "reactors that pass the same water"
-            )
+def _pipe(table: Flows, ways: Ways) -> tuple[float, float] | None:
+    """Return length of the longest line of hoses, and the bore in which all water were fastest. [m]
 
-
-def _pipes(table: Flows, until: str, after: str | None = None) -> list[tuple[float, float]]:
-    """Return length and bore [m] of what leads water to a reactor, by default from the source."""
-    sheet = table.result.sheet
-    order = list(sheet.order)
-    between = order[0 if after is None else order.index(after) : order.index(until)]
-    found = [pipe for unit in between if (pipe := sheet.units[unit].pipe())]
-    return [(float(np.ravel(length)[0]), float(np.ravel(bore)[0])) for length, bore in found]
-
-
-def _reactors(names: Sequence[str], start: StartupParameters, table: Flows) -> tuple[Reactor, ...]:
-    """Return every reactor with the water that stands ahead of it and behind it.
-
-    From bad to good water a chamber counts as washed out when 1e-5 of what it held is left; from
-    good to bad it holds nothing back. The chamber of a report counts as one mixed tank.
+    Up to the light, and behind it as far as water has parted; the rest is the hold-up.
     """
+    units = table.result.sheet.units
+    pipes = {name: [float(np.ravel(x)[0]) for x in units[name].pipe()] for name in ways.pipes}
+    lengths = {name: length for name, (length, _) in pipes.items()}
+    if not pipes:
+        return None
+    ends = arrivals(ways, {SOURCE: 0.0}, lengths, lambda so_far, more, _: so_far + more, max)
+    whole = float(table(WHOLE, 1.0))
+    bores = (
+        bore * np.sqrt(whole / float(table(ways.flows[name], 1.0)))
+        for name, (_, bore) in pipes.items()
+    )
+    return ends[ways.last], float(min(bores))
+
+
+def _reactors(
+    names: Sequence[str], start: StartupParameters, table: Flows, ways: Ways
+) -> tuple[Reactor, ...]:
+    """Return every reactor, with the dose asked of it and its light in steady run."""
     result, values = table.result, judge(table.result).values
-    exposures = [_exposure(name, start, table) for name in names]
-    hoses = [
-        sum(np.pi / 4 * bore**2 * length for length, bore in _pipes(table, name, before))
-        for name, before in zip(names, (None, *names[:-1]), strict=True)
-    ]
     found = []
-    for number, (name, exposure) in enumerate(zip(names, exposures, strict=True)):
-        later = exposures[number + 1 :]
-        before = sum(hoses[: number + 1]) + sum(e.volume for e in exposures[:number])
-        washed = [*([exposure] if isinstance(exposure, Reported) else []), *later]
-        line = Line(
-            before + (start.housing_volume or 0.0),
-            sum(hoses[number + 1 :]) + (start.hold_up or 0.0),
-            start.line_at_start == "empty",
-            sum(changes(e.tanks) * e.volume for e in washed),
-        )
+    for name in names:
         asked = values.get(f"{name}.dose_required")
-        required = None if asked is None else _at(table, asked.value)
-        steady = _at(table, values[f"{name}.dose_credited"].value)
-        absorption = _at(table, result.streams[name, "inlet"].contents["absorption"])
-        found.append(Reactor(name, exposure, line, required, steady, absorption))
+        found.append(Reactor(
+            name,
+            _exposure(name, start, table),
+            ways.flows[name],
+            _at(table, result.streams[name, "inlet"].flow) / float(table(WHOLE, 1.0)),
+            None if asked is None else _at(table, asked.value),
+            _at(table, values[f"{name}.dose_credited"].value),
+            _at(table, result.streams[name, "inlet"].contents["absorption"]),
+        ))  # fmt: skip
     return tuple(found)
+
+
+def _washed(chamber: Exposure | Reported) -> float:
+    """Return the water that changes a chamber; that of a report counts as one mixed tank. [m3]"""
+    return changes(chamber.tanks) * chamber.volume
 
 
 def changes(tanks: int) -> float:
@@ -160,7 +177,7 @@ def changes(tanks: int) -> float:
 def _exposure(name: str, start: StartupParameters, table: Flows) -> Exposure | Reported:
     result = table.result
     unit = result.sheet.units[name].take(np.array([table.here]))
-    exposure = unit.exposure()
+    exposure = unit.exposure(_at(table, result.streams[name, "inlet"].temperature))
     if exposure is not None:
         return exposure
     check(start, ("chamber_volume",), f"{name}, told by its validation report,")

@@ -9,6 +9,7 @@ import numpy as np
 from treatsim import quantities
 from treatsim.arrays import Array, Flags
 from treatsim.correlations.uv.optics import absorption_from_transmittance
+from treatsim.correlations.uv.sensor import sensor_check
 from treatsim.errors import RequestError
 from treatsim.running.light_causes import Light, causes_of, drift_of
 from treatsim.running.line_columns import flow_columns, flow_of
@@ -135,7 +136,7 @@ def _reference(unit: Any, log: Readings) -> tuple[list[Cause], float]:
         both = np.isfinite(duty) & (other > 0)
     if not np.any(both):
         return [], 1.0
-    checks = uv_operation.sensor_check(duty[both], other[both])
+    checks = sensor_check(duty[both], other[both])
     last, when = float(checks.ratio[-1]), moment(log.start, log.time[both][-1])
     said = f"duty over reference sensor {last:.2f} at {when}"
     if checks.passes[-1]:

@@ -9,9 +9,9 @@ water in the chamber counts as water without light: the start is told too late, 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -42,19 +42,17 @@ class Light(NamedTuple):
     shades: tuple[float, float]  # absorption of the case's water and of dull water, 1/m
 
 
-class Line(NamedTuple):
-    """Where water stands between source and product valve."""
+class Arrivals(NamedTuple):
+    """When what comes from the source has come to a reactor."""
 
-    ahead: float  # of the reactor, m3
-    behind: float  # from reactor to valve, chambers left out, m3
-    empty: bool
-    washed: float = 0.0  # m3, more than `behind`, until water gone good is good at the valve
+    full: float = 0.0  # s; 0 if the line stood full
+    shades: tuple[tuple[float, str], ...] = ()  # (s, "dull" or "clear"), by time
 
 
 class Reported(NamedTuple):
     """A chamber told by a report of steady run: what water leaves it is told by the moment.
 
-    Bad water counts as there at once, good water when the chamber is washed out (`Line.washed`).
+    Bad water counts as there at once, good water when the chamber is washed out.
     """
 
     volume: float  # m3
@@ -67,7 +65,8 @@ class Watched(NamedTuple):
 
     required: float | None  # dose, J/m2
     reading: float | None  # share of the steady reading
-    flow: float | None  # m3/s
+    flow: float | None  # of all water, m3/s
+    metered: Flow | None = None  # all water over the share of the dial [m3/s]; None for its own
 
 
 @dataclass(frozen=True)
@@ -76,7 +75,6 @@ class Course:
 
     pieces: tuple[Any, ...]  # SciPy's dense solutions, each from its first to its last time
     exposure: Exposure | Reported
-    line: Line
     signals: dict[str, list[tuple[float, bool]]]  # (time, whether it is as it should be from then)
 
     @cached_property
@@ -95,35 +93,11 @@ class Course:
             found[:, number == piece] = self.pieces[piece](time[number == piece])
         return found
 
-    def pumped(self, time) -> Array:
-        """Return what was pumped until `time` [s]. [m3]"""
-        return self.states(time)[0]
-
     def mean_dose(self, time) -> tuple[Array, Array]:
         """Return mean doses (2, ...) [J/m2] and absorption (...) [1/m] behind the reactor."""
         tanks = self.states(time)[1:].reshape(self.exposure.tanks, 3, -1)
         assert isinstance(self.exposure, Exposure)
         return self.exposure.mean_dose(tanks[-1, :2]), np.max(tanks[:, 2], axis=0)
-
-    @cached_property
-    def _at_ends(self) -> Array:
-        return np.array([self.pumped(time)[0] for time in self.ends])
-
-    def when(self, volume: float) -> float:
-        """Return the time at which `volume` [m3] had been pumped; inf if it never was."""
-        from scipy.optimize import brentq
-
-        at_ends = self._at_ends
-        if volume > at_ends[-1]:
-            return np.inf
-        if volume <= at_ends[0]:
-            return float(self.ends[0])
-        last = int(np.searchsorted(at_ends, volume, side="left"))
-        solution = self.pieces[last - 1]
-        if abs(at_ends[last] - volume) <= 1e-15 * volume:
-            return float(self.ends[last])
-        low, high = self.ends[last - 1], self.ends[last]
-        return float(brentq(lambda time: solution(time)[0] - volume, low, high, xtol=1e-9))
 
 
 def light_of(exposure: Exposure, required: float | None, clear: float, dull: float | None) -> Light:
@@ -206,12 +180,13 @@ class _Reactor:
 
     def flow_margin(self, time: float, _: Array) -> float:
         """Flow at which the interlock shuts less the flow."""
-        return (self.watched.flow or np.inf) - self.flow(time)
+        metered = self.watched.metered or self.source
+        return (self.watched.flow or np.inf) - metered(self.dial(min(time, self.until)))
 
     def margins(self) -> dict[str, Callable[[float, Array], float]]:
         """Return what is watched, by name: above zero is as it should be."""
         told = {"dose": self.dose_margin, "reading": self.reading_margin, "flow": self.flow_margin}
-        marks = zip(told, self.watched, strict=True)
+        marks = zip(told, self.watched[: len(told)], strict=True)
         return {name: told[name] for name, mark in marks if mark is not None}
 
 
@@ -249,7 +224,7 @@ def wash_out(
     light: Light | None,
     plan: Schedule,
     flow: Flow,
-    line: Line,
+    arrivals: Arrivals,
     watched: Watched,
     end: float,
     *,
@@ -257,56 +232,42 @@ def wash_out(
 ) -> Course:
     """Return the course of a start and of what happens after it.
 
-    light: of a chamber that is known, None for one told by a report; flow: of a single share of
-    the dial -> [m3/s]; end [s]. Integrated to `rtol` of every state.
+    light: of a chamber that is known, None for one told by a report; flow: through it, of a single
+    share of the dial -> [m3/s]; end [s]. Integrated to `rtol` of every state.
     """
     reactor = _reactor(exposure, light, plan, flow, watched)
     shades = (0.0, 0.0) if light is None else light.shades
     state = np.concatenate([[0.0], np.tile([1.0, 1.0, shades[0]], exposure.tanks)])
-    full = line.ahead + exposure.volume if line.empty else 0.0
-    reactor.running, reactor.absorption = not line.empty, shades[0]
-    marks: list[tuple[float, str]] = [(full, "full")] if line.empty else []
+    reactor.running, reactor.absorption = arrivals.full <= 0, shades[0]
+    marks = sorted([(arrivals.full, "full"), *arrivals.shades])
     time, pieces = 0.0, []
     signals: dict[str, list[tuple[float, bool]]] = {name: [] for name in reactor.margins()}
-    knots = [knot for knot in plan.knots if knot < end] + [end]
-    drawn = sorted((t, w) for s in plan.dull for t, w in zip(s, ("dull", "clear"), strict=True))
-    while knots:
-        while marks and marks[0][0] <= state[0]:
+    knots = [*sorted({k for k in (*plan.knots, *(t for t, _ in marks)) if 0 < k < end}), end]
+    for knot in knots:
+        if knot - time <= LEAST_STEP:
+            continue
+        while marks and marks[0][0] - time <= LEAST_STEP:
             _pass(reactor, marks.pop(0)[1], shades)
-        while drawn and drawn[0][0] - time <= LEAST_STEP:
-            marks.append((state[0] + line.ahead, drawn.pop(0)[1]))
-        marks.sort()
-        if knots[0] - time <= LEAST_STEP:
-            knots.pop(0)
-            continue
-        if marks and marks[0][0] <= state[0]:
-            continue
-        reactor.enter(time, knots[0])
-        piece = _piece(reactor, (time, knots[0]), state, marks[:1], rtol)
+        reactor.enter(time, knot)
+        piece = _piece(reactor, (time, knot), state, rtol)
         _note(signals, reactor, piece, time, state)
         pieces.append(piece.sol)
         time, state = float(piece.t[-1]), piece.y[:, -1]
-        if piece.status == 1:  # a mark was passed: on it, not a rounding short of it
-            state = np.concatenate([[max(state[0], marks[0][0])], state[1:]])
-    return Course(tuple(pieces), exposure, line, signals)
+    return Course(tuple(pieces), exposure, signals)
 
 
 def _pass(reactor: _Reactor, word: str, shades: tuple[float, float]) -> None:
-    """Do what a volume that has been pumped brings: the line is full, dull water arrives."""
+    """Do what a moment brings: the line is full, dull water arrives or has gone by."""
     if word == "full":
         reactor.running = True
     else:
         reactor.absorption = shades[1] if word == "dull" else shades[0]
 
 
-def _piece(reactor: _Reactor, span, state: Array, mark: Sequence[tuple[float, str]], rtol: float):
+def _piece(reactor: _Reactor, span: tuple[float, float], state: Array, rtol: float):
     from scipy.integrate import solve_ivp
 
-    events: list[Any] = [partial(margin) for margin in reactor.margins().values()]
-    for volume, _ in mark:
-        passed: Any = partial(lambda volume, _, y: y[0] - volume, volume)
-        passed.terminal = True
-        events.append(passed)
+    events: list[Any] = list(reactor.margins().values())
     least = np.tile([LEAST, LEAST, 1e-9], reactor.tanks)
     band: dict[str, Any] = {"lband": 3, "uband": 2}
     if not reactor.tanks:  # one smooth state: steps so short that no passing slips between them
@@ -326,7 +287,7 @@ def _piece(reactor: _Reactor, span, state: Array, mark: Sequence[tuple[float, st
 
 def _note(signals, reactor: _Reactor, piece, time: float, state: Array) -> None:
     """Write down how every signal stands at the start of a piece, and its passings within."""
-    for (name, margin), passed in zip(reactor.margins().items(), piece.t_events, strict=False):
+    for (name, margin), passed in zip(reactor.margins().items(), piece.t_events, strict=True):
         rows = signals[name]
         good = margin(time, state) >= 0 and (name != "dose" or reactor.running)
         if not rows or rows[-1][1] != good:

@@ -97,7 +97,8 @@ def _by_report(result: Result, unit: Unit, proof, solved, ph) -> Barrier:
     doses = unit.class_doses(values, proof.uv_virus_factor)
     inside = _sound(doses["giardia"], solved, 0.0) > 0
     box = UvBox(p.tested_flow_high, p.tested_transmittance_low)
-    return _light(result, unit, doses, box, sensor_in_range=inside, certificate=True)
+    proven = {"sensor_in_range": inside, "certificate": True}
+    return _light(result, unit, doses, box, daylight=_daylight(proof), **proven)
 
 
 def _uv(result: Result, unit: Unit, proof, solved, ph) -> Barrier:
@@ -110,7 +111,12 @@ def _uv(result: Result, unit: Unit, proof, solved, ph) -> Barrier:
         UvBox(proof.uv_validated_flow, proof.uv_validated_transmittance),
         sensor_in_range=proof.uv_sensor_in_range == "yes",
         certificate=proof.uv_certificate == "yes",
+        daylight=_daylight(proof),
     )
+
+
+def _daylight(proof) -> bool:
+    return proof.treated_water_kept == "daylight"
 
 
 def _light(result: Result, unit: Unit, doses, box: UvBox, **proven) -> Barrier:

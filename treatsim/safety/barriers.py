@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from treatsim.errors import DomainError, require
+from treatsim.numerics import distinct
 from treatsim.safety import ct_tables
 from treatsim.safety.composed_credit import held, single, stepped_chlorine
 from treatsim.safety.log_credit import CLASSES, Barrier, Term
@@ -331,7 +332,7 @@ def chlorine_barrier(residual_end, contact_time, temperature, ph, turbidity) -> 
     end = ct_tables.tables()["giardia"]["chlorine"][-1]
     if np.any(residual > end * 1e-3 * SLACK):
         missing += (f"Giardia: free chlorine above {end:g} mg/L counts as {end:g}: the table ends",)
-    acidity = single(np.unique(ph))
+    acidity = single(distinct(ph))
     trees = {} if acidity is None else stepped_chlorine(acidity)
     bound = {"turbidity": HIGHEST_TURBIDITY}
     steps = {cls: held(tree, bound, {}) for cls, tree in trees.items()}

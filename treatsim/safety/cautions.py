@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterable
 from functools import cache
-from importlib import resources
+from pathlib import Path
 from typing import Any, NamedTuple
 
 PRACTICE = "common practice"
@@ -21,7 +21,7 @@ class Caution(NamedTuple):
 
 @cache
 def _tables() -> dict[str, Any]:
-    file = resources.files("treatsim.safety").joinpath("cautions.toml")
+    file = Path(__file__).with_name("cautions.toml")
     return tomllib.loads(file.read_text("utf-8"))
 
 

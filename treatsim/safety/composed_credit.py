@@ -213,8 +213,7 @@ def composed_credits(
         ways: dict[str, list[Tree]] = {}
         for name, barrier in barriers.items():
             if passed[name] and cls in barrier.credits:
-                cause = barrier.shared_cause or barrier.name
-                ways.setdefault(cause, []).append(_tree(barrier, cls))
+                ways.setdefault(barrier.cause, []).append(_tree(barrier, cls))
         every = [tree for way in ways.values() for tree in way]
         if all(tree is not None for tree in every):
             total = ["sum", 0.0, *(["most", 0.0, *way] for way in ways.values())]

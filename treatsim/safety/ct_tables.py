@@ -12,7 +12,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Sequence
 from functools import cache
-from importlib import resources
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -60,7 +60,7 @@ def tables() -> dict[str, dict]:
     ------
     cfr_141_74 (b)(3) and epa_816_r_03_004, from memory; see the head of the file
     """
-    text = resources.files("treatsim.safety").joinpath("ct_tables.toml").read_text("utf-8")
+    text = Path(__file__).with_name("ct_tables.toml").read_text("utf-8")
     return tomllib.loads(text)
 
 

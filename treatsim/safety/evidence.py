@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -11,7 +10,7 @@ import numpy as np
 from treatsim import quantities
 from treatsim.constants import DAY
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import Parameters, choice, quantity, reference
+from treatsim.operations.parameters import Parameters, choice, quantity, record, reference
 from treatsim.safety.log_targets import REFERENCE_PATHOGENS, STARS
 from treatsim.safety.people import INSTITUTIONS, LEVELS
 
@@ -19,7 +18,7 @@ YES_NO = ("yes", "no")
 TARGETS = ("us_surface_water", "household", "qmra")
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class PeopleParameters(Parameters):
     """Who is to be given water, and for how long a day the plant runs."""
 
@@ -83,7 +82,7 @@ class ChallengeTest(NamedTuple):
 CHALLENGE = {"log": None, "flow": "flow", "pressure_drop": "pressure_difference", "pair_with": ""}
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class HealthParameters(Parameters):
     """What is asked of the barriers, and which proof there is for them."""
 
@@ -121,6 +120,9 @@ class HealthParameters(Parameters):
         "factor", "validation factor for virus; left out, that of the reactor", low=1, high=20,
         default=None,
     )  # fmt: skip
+    treated_water_kept: str | None = choice(
+        ("dark", "daylight"), "where: light lets bacteria repair what UV did", default=None
+    )
     challenge_tests: dict | None = reference(
         "challenge test by filter unit",
         example={"filters": {"log": 2.0, "flow": "6 m3/h", "pressure_drop": "1.5 bar"}},

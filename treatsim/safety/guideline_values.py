@@ -9,7 +9,6 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -20,7 +19,7 @@ from treatsim.errors import DomainError, RequestError, require
 from treatsim.safety.analytes import UNITS, read_analyte
 from treatsim.water.substances import OWN_BASIS
 
-KINDS = ("health", "taste")
+KINDS = ("health", "taste", "unpalatable")  # the first and the last are held, taste is told
 FIELDS = {"limit", "basis", "provisional", "edition", "source", "known", "note"}
 NEEDED = {"limit", "edition", "source", "known"}
 # total dissolved solids judged by a taste panel, upper ends in kg/m3 (who_gdwq_2022, read)
@@ -32,7 +31,7 @@ class Guideline:
     """One guideline value."""
 
     analyte: str
-    kind: str  # "health" or "taste"
+    kind: str  # one of KINDS
     limit: float  # kg/m3, NTU or 1/m3
     unit: str
     edition: int
@@ -97,7 +96,7 @@ def _parse(text: str) -> dict[tuple[str, str], Guideline]:
 
 @cache
 def _standard() -> dict[tuple[str, str], Guideline]:
-    file = resources.files("treatsim.safety").joinpath("guideline_values.toml")
+    file = Path(__file__).with_name("guideline_values.toml")
     return _parse(file.read_text("utf-8"))
 
 
@@ -143,7 +142,7 @@ def check(
     Returns
     -------
     list of Verdict
-        Health first, then taste; per point. [1]
+        In the order of KINDS; per point. [1]
 
     Validity
     --------
@@ -286,7 +285,7 @@ def taste_class(dissolved_solids: ArrayLike) -> Words:
 
 @cache
 def _removal() -> dict[str, dict[str, str]]:
-    file = resources.files("treatsim.safety").joinpath("not_removed.toml")
+    file = Path(__file__).with_name("not_removed.toml")
     return tomllib.loads(file.read_text("utf-8"))
 
 

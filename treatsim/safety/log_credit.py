@@ -54,6 +54,11 @@ class Barrier:
         }
         object.__setattr__(self, "credits", checked)
 
+    @property
+    def cause(self) -> str:
+        """What it fails by: of barriers in series with one cause only the best counts."""
+        return self.shared_cause or self.name
+
     def holds(self, name: str) -> Flags:
         """Return whether every term of a class is met, per point."""
         met = np.array(True)

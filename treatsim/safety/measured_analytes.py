@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
 from treatsim import quantities
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import Parameters, reference
+from treatsim.operations.parameters import Parameters, record, reference
 from treatsim.safety.analytes import quantity_of, read_detected
 from treatsim.safety.guideline_values import Guideline, guidelines
 from treatsim.water.substances import Reading, substance
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class AnalytesParameters(Parameters):
     """Analytes in the source and, where measured, in the treated water."""
 

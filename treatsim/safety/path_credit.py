@@ -107,7 +107,7 @@ def _together(arriving: Mapping[str, Earned], flows: Mapping[str, Any], outlets:
 def _with(left: Earned, barrier: Barrier | None) -> Earned:
     if barrier is None:
         return left
-    cause = barrier.shared_cause or barrier.name
+    cause = barrier.cause
     return {
         cls: {**ways, cause: np.maximum(ways.get(cause, 0.0), barrier.earned(cls))}
         for cls, ways in left.items()

@@ -12,7 +12,9 @@ from treatsim.errors import require
 from treatsim.safety.barriers import HIGHEST_TURBIDITY, SLACK, turbidity_remarks, turbidity_term
 from treatsim.safety.composed_credit import held, single, stepped_dose
 from treatsim.safety.log_credit import CLASSES, Barrier, Term
+from treatsim.safety.uv_operation import repaired_dose
 
+DAYLIGHT = "no daylight on the water: bacteria repair themselves, {:g} mJ/cm2 are asked for"
 BACTERIA_DOSE = 400.0  # J/m2 of validated dose that is planned with 4 log of bacteria
 
 
@@ -41,8 +43,9 @@ class UvBox(NamedTuple):
 
 
 def uv_barrier(
-    validated_dose, flow, transmittance, box: UvBox, turbidity, *, sensor_in_range, certificate
-) -> Barrier:
+    validated_dose, flow, transmittance, box: UvBox, turbidity, *, sensor_in_range, certificate,
+    daylight=False,
+) -> Barrier:  # fmt: skip
     """UV reactor as a barrier; only a validated reactor inside its envelope earns anything.
 
     Parameters
@@ -61,6 +64,8 @@ def uv_barrier(
         Sensor at or above its set point, and transmittance inside the validated range. [1]
     certificate : bool
         Whether a validation report of this reactor exists. [1]
+    daylight : bool
+        Whether light comes to the treated water afterwards. [1]
 
     Returns
     -------
@@ -69,7 +74,8 @@ def uv_barrier(
 
     Validity
     --------
-    4 log of bacteria at 400 J/m2 is a planning figure, void if light can repair them.
+    4 log of bacteria at 400 J/m2 is a planning figure; where light can repair them, the upper end
+    of the extra dose measured is asked for, of one study with 4 log.
 
     Source
     ------
@@ -81,7 +87,8 @@ def uv_barrier(
         for name in CLASSES
     }
     credits = {name: credited_log(name, doses[name] * SLACK) for name in DOSE_TABLE}
-    credits["bacteria"] = np.where(doses["bacteria"] * SLACK >= BACTERIA_DOSE, 4.0, 0.0)
+    asked = float(repaired_dose(BACTERIA_DOSE)[1]) if daylight else BACTERIA_DOSE
+    credits["bacteria"] = np.where(doses["bacteria"] * SLACK >= asked, 4.0, 0.0)
     terms = (
         Term("validation report of this reactor", certificate),
         *box.terms(flow, transmittance),
@@ -94,14 +101,14 @@ def uv_barrier(
     missing = (
         *box.missing(),
         *turbidity_remarks(turbidity),
+        *([DAYLIGHT.format(asked / 10)] if daylight else []),
         "a residual: keep water dark, closed, chlorinated",
     )
     sound = certificate and sensor_in_range is True
     bounds = {"turbidity": HIGHEST_TURBIDITY, "flow": single(box.flow)}
     least = {"transmittance": single(box.transmittance)}
     steps = {
-        cls: held(stepped_dose(cls, BACTERIA_DOSE), bounds, least) if sound else 0.0
-        for cls in CLASSES
+        cls: held(stepped_dose(cls, asked), bounds, least) if sound else 0.0 for cls in CLASSES
     }
     reads = {f"dose for {cls}": doses[cls] for cls in CLASSES}
     reads |= {"turbidity": turbidity, "flow": flow, "transmittance": transmittance}

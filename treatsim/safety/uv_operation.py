@@ -1,4 +1,4 @@
-"""Running a validated UV reactor: set point, calculated dose, sensor, off-specification water."""
+"""Running a validated UV reactor: calculated dose, off-specification water, repair by light."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from treatsim.errors import DomainError, require
 from treatsim.ranges import Range
 
 IN_SPECIFICATION_SHARE = 0.95  # of the water of a month
-SENSOR_LIMIT = 1.2  # duty reading over reference reading, from memory (uvdgm_2006)
 SLACK = 1.0 + 1e-9
 # extra dose that bacteria needed for 4 log when light could repair them, measured span
 REPAIR_FACTORS = (1.18, 2.60)
@@ -28,14 +27,6 @@ class DoseReading(NamedTuple):
     held_at_edge: Any  # bool: better than tested, counted as the best tested
 
 
-class SensorCheck(NamedTuple):
-    """Duty sensor against a reference sensor."""
-
-    ratio: Any  # duty / reference
-    passes: Any  # bool
-    divide_by: Any  # what duty readings must be divided by until it is replaced
-
-
 class OffSpecification(NamedTuple):
     """Water delivered outside the validated conditions."""
 
@@ -43,46 +34,6 @@ class OffSpecification(NamedTuple):
     volume: Any  # m3
     share_in: Any  # share of the volume inside
     meets: Any  # bool
-
-
-def set_point_dose(sensor, set_point, flow, validated_flow, dose_dull_full, dose_clear_reduced):
-    """Validated dose that an intensity set point guarantees while it is held.
-
-    Parameters
-    ----------
-    sensor : array_like
-        Sensor reading. [W/m2]
-    set_point : array_like
-        Alarm set point of the validation. [W/m2]
-    flow : array_like
-        Flow. [m3/s]
-    validated_flow : array_like
-        Largest flow validated with this set point. [m3/s]
-    dose_dull_full : array_like
-        Validated dose at the set point by dull water and full lamp power. [J/m2]
-    dose_clear_reduced : array_like
-        Validated dose at the set point by clear water and reduced lamp power. [J/m2]
-
-    Returns
-    -------
-    ndarray
-        The lower of both doses, 0 where set point or flow is not held, broadcast shape. [J/m2]
-
-    Validity
-    --------
-    Only with the sensor placed as validated. A high reading says nothing about the flow.
-
-    Source
-    ------
-    uvdgm_2006, from memory
-    """
-    doses = [
-        require("validated dose", dose, 0.0, np.inf, "J/m2")
-        for dose in (dose_dull_full, dose_clear_reduced)
-    ]
-    held = np.asarray(sensor) * SLACK >= np.asarray(set_point)
-    held = held & (np.asarray(flow) <= np.asarray(validated_flow) * SLACK)
-    return np.where(held, np.minimum(*doses), 0.0)
 
 
 def calculated_dose(
@@ -175,38 +126,6 @@ def off_specification(durations, flow, in_specification) -> OffSpecification:
     total = np.sum(seconds * flow * np.ones_like(outside), axis=-1)
     share = 1.0 - volume / np.where(total > 0, total, 1.0)
     return OffSpecification(time, volume, share, share * SLACK >= IN_SPECIFICATION_SHARE)
-
-
-def sensor_check(duty, reference, limit=SENSOR_LIMIT) -> SensorCheck:
-    """Duty sensor against a reference sensor in the same port.
-
-    Parameters
-    ----------
-    duty : array_like
-        Reading of the sensor in service. [W/m2]
-    reference : array_like
-        Reading of the calibrated reference. [W/m2]
-    limit : float
-        Largest ratio tolerated. [1]
-
-    Returns
-    -------
-    SensorCheck
-        Ratio, whether it passes, and the divisor for duty readings if not, broadcast shape. [1]
-
-    Validity
-    --------
-    A duty sensor that reads too low only costs output and passes. Values not above zero raise
-    DomainError.
-
-    Source
-    ------
-    uvdgm_2006, limit from memory
-    """
-    duty = require("duty reading", duty, 0.0, np.inf, "W/m2")
-    ratio = duty / require("reference reading", reference, 0.0, np.inf, "W/m2", open_low=True)
-    passes = ratio <= limit * SLACK
-    return SensorCheck(ratio, passes, np.where(passes, 1.0, ratio))
 
 
 def repaired_dose(dose):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -11,6 +11,7 @@ import numpy as np
 from treatsim.amounts import Amount, Amounts
 from treatsim.errors import RequestError
 from treatsim.flowsheet.result import Result, addressed
+from treatsim.given import belongs
 from treatsim.operations.composed import Composed
 from treatsim.operations.outcome import STATES, Finding, Limit, Value, excursion_text
 from treatsim.ranges import Excursion
@@ -52,6 +53,9 @@ class Verdict:
 
     def __getitem__(self, address: str) -> Amount | Amounts:
         return self.result.amount(self.value(address))
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.values)
 
     def __repr__(self) -> str:
         words = [word.replace("_", " ") for word in WORDS]
@@ -194,6 +198,7 @@ def judge(result: Result) -> Verdict:
     >>> verdict.state(), [limit.name for limit in verdict.of_state("not_judged")]
     ('not_judged', ['germs', 'what is dissolved'])
     """
+    belongs(result, "outcomes", "a Result, such as that of case.solve(),")
     total = Additions()
     if np.any(result.solved):
         with np.errstate(all="ignore"):

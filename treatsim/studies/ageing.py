@@ -213,8 +213,7 @@ def margins(verdict: Verdict) -> list[tuple[str, np.ndarray]]:
     """
     points = (verdict.result.points,)
     found = [
-        (f"{limit.name} ({limit.address.partition('.')[0]})",
-         np.broadcast_to(limit.margin, points))
+        (limit.full_name, np.broadcast_to(limit.margin, points))
         for limit in verdict.limits
         if limit.group != "practice" and np.any(limit.judged) and not limit.waived
     ]  # fmt: skip

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from treatsim.operations.parameters import Parameters, quantity, reference
+from treatsim.operations.parameters import Parameters, quantity, record, reference
 
 # Design at the end of life and a loss a year: typical of published guidance, from memory
 END_WATER, END_SALT, LOSS = 0.8, 1.45, 0.07
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class AgeingParameters(Parameters):
     """Membranes new, today and at the end of their life, in cold and in warm water."""
 

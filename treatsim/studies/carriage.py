@@ -19,6 +19,9 @@ from treatsim.studies.observed import Observer, limit_of, value_of
 
 OF_LIMIT = 0.01  # largest error let pass, of a limit, or of what a composed number reads
 OF_ANSWER = 0.02  # the same of an answer, of its value
+# a logarithm has no size of its own: 0.2 of a pH is let pass, finer than a strip tells, and 0.01 of
+# an index; what is nearer to its limit than the error told is not judged there
+PH_SIZE, INDEX_SIZE = 0.2 / OF_LIMIT, 0.01 / OF_LIMIT
 CHECKS = 300  # points at which errors are measured
 SAFETY = 2.0  # the error told over the largest miss seen
 SAME = 1e-12  # relative; what is this close to a dial at every sample is the dial
@@ -128,6 +131,8 @@ def _sizes(verdict: Verdict, answers: Sequence[str]) -> dict[str, float]:
     found = {}
     for number, limit in enumerate(verdict.limits):
         size = abs(float(at(limit.limit, 0))) or abs(float(at(limit.value, 0))) or 1.0
+        size = PH_SIZE if limit.quantity == "ph" else size
+        size = INDEX_SIZE if limit.key.endswith("index") else size
         found[value_of(number)] = found[limit_of(number)] = size
     for address in answers:
         found[address] = abs(float(at(verdict.value(address).value, 0))) or 1.0

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from treatsim.errors import NoSolutionError, RequestError
-from treatsim.numerics import find_roots
+from treatsim.given import CASE, belongs
 from treatsim.studies.find_pairs import find_pairs
 from treatsim.studies.find_year import PREFIX, find_year
 from treatsim.studies.found import Edge, Interval, Nearest, Range
@@ -15,6 +15,7 @@ from treatsim.studies.ladder import ladder
 from treatsim.studies.line import Line
 from treatsim.studies.optimise import optimise
 from treatsim.studies.requirements import (
+    MET,
     Evaluation,
     Requirement,
     Target,
@@ -24,7 +25,11 @@ from treatsim.studies.throughout import Conditions, conditions_of
 
 ZOOM, ZOOM_ROUNDS, ZOOM_PLACES = 17, 8, 4  # around extremes of the margin between scanned settings
 TOLERANCE = 1e-9  # relative, of an edge
-HALVINGS = 60
+LEAST = 1e-3  # of the scanned bracket: the size of an edge at zero
+ROUNDS = 40
+HALF = 7
+EVEN = np.arange(1, 2 * HALF + 2) / (2 * HALF + 2)  # shares of a bracket that are tried
+NEAR = np.array([[s * 8.0**-n] for s in (-1, 1) for n in (2, 3, 4, 5)])  # beside a crossing
 
 
 def find(
@@ -70,6 +75,7 @@ def find(
     NoSolutionError
         No setting has an operating point at all.
     """
+    belongs(case, "flowsheet", CASE)
     addresses = [adjust] if isinstance(adjust, str) else list(adjust)
     wanted = targets([until] if isinstance(until, str) else until)
     if not addresses:
@@ -108,8 +114,10 @@ def find_range(
         ]
         raise NoSolutionError(f"no setting of {address} has an operating point: {first}")
     if line.kind != "count":
-        x = np.unique(np.concatenate([x, _between(line, x, at_x)]))
-        at_x = line.evaluate(x)
+        more = _between(line, x, at_x)
+        if more.size:
+            x = np.unique(np.concatenate([x, more]))
+            at_x = line.evaluate(x)
     intervals = _intervals(line, x, at_x, (low_end, high_end))
     now_met = bool(line.evaluate([line.now]).met[0]) if line.now is not None else None
     return Range(
@@ -129,7 +137,7 @@ def find_range(
 def _between(line: Line, x, at_x: Evaluation) -> np.ndarray:
     """Look for narrow peaks and dips of the margin between the scanned settings."""
     worst = np.where(np.isnan(at_x.worst), -np.inf, at_x.worst)
-    found = []
+    found = [np.empty(0)]
     for sign in (1.0, -1.0):
         f = sign * worst
         inner = np.flatnonzero((f[1:-1] >= f[:-2]) & (f[1:-1] >= f[2:]) & np.isfinite(f[1:-1])) + 1
@@ -137,7 +145,7 @@ def _between(line: Line, x, at_x: Evaluation) -> np.ndarray:
         places = inner[np.argsort(-f[inner])][:ZOOM_PLACES]
         if places.size:
             found.append(_zoom(line, sign, x[places - 1], x[places], x[places + 1]))
-    return np.concatenate([*found, [x[0]]])
+    return np.concatenate(found)
 
 
 def _zoom(line: Line, sign: float, low, middle, high) -> np.ndarray:
@@ -210,40 +218,32 @@ def _edges(line: Line, x, met, change) -> list[Edge]:
 def _refine(line: Line, inside, outside):
     """Return brackets narrowed to the tolerance, one end met, the other not.
 
-    Where the margin passes through zero its root is found; where it jumps, as at the end of all
-    operating points or on a step of a table, the bracket is halved.
+    Every round tries a few settings in all brackets together. Where the margin passes through
+    zero, half of them stand close around where a straight line does; where it jumps, as at the end
+    of all operating points or on a step of a table, all are spread evenly.
     """
-
-    def margin(x, index):
-        worst = line.evaluate(x).worst
-        return np.where(np.isnan(worst), -1.0, worst)
-
-    low, high = np.minimum(inside, outside), np.maximum(inside, outside)
-    root = find_roots(margin, 0.5 * (low + high), low, high, rtol=1e-2 * TOLERANCE).x
-    outward = np.sign(outside - inside)
-    steps = outward * np.maximum(np.abs(root), 1e-12 * (high - low))
-    shares = np.geomspace(1e-13, 0.5 * TOLERANCE, 12)
-    tried = root + np.concatenate([-shares[::-1], [0.0], shares])[:, None] * steps
-    tried = np.vstack([inside, np.clip(tried, low, high), outside])
-    met = line.evaluate(tried.ravel()).met.reshape(tried.shape)
-    last = len(tried) - 1 - np.argmax(met[::-1], axis=0)  # outermost that is met
-    column = np.arange(root.size)
-    inside, outside = tried[last, column], tried[np.minimum(last + 1, len(tried) - 1), column]
-    return _halved(line, inside, outside)
-
-
-def _halved(line: Line, inside, outside):
-    """Halve brackets that are still too wide."""
-    inside, outside = inside.copy(), outside.copy()
-    for _ in range(HALVINGS):
-        size = np.maximum(np.abs(inside), np.abs(outside))
-        wide = np.flatnonzero(np.abs(outside - inside) > TOLERANCE * size)
+    x = np.array([inside, outside])
+    f = line.evaluate(x.ravel()).worst.reshape(x.shape) - MET
+    least = LEAST * np.abs(outside - inside)
+    for _ in range(ROUNDS):
+        size = np.maximum(np.max(np.abs(x), axis=0), least)
+        wide = np.flatnonzero(np.abs(x[1] - x[0]) > TOLERANCE * size)
         if not wide.size:
             break
-        middle = 0.5 * (inside[wide] + outside[wide])
-        met = line.evaluate(middle).met
-        inside[wide[met]], outside[wide[~met]] = middle[met], middle[~met]
-    return inside, outside
+        with np.errstate(invalid="ignore"):
+            crossing = f[0, wide] / (f[0, wide] - f[1, wide])
+        close = np.concatenate([np.broadcast_to(EVEN[1::2], (wide.size, HALF)).T, crossing + NEAR])
+        smooth = np.isfinite(crossing) & np.isfinite(f[1, wide])
+        share = np.sort(np.clip(np.where(smooth, close, EVEN[:, None]), 0.0, 1.0), axis=0)
+        tried = x[0, wide] + share * (x[1, wide] - x[0, wide])
+        found = line.evaluate(tried.ravel())
+        met = np.vstack([np.ones(wide.size, bool), found.met.reshape(tried.shape)])
+        last = len(met) - 1 - np.argmax(met[::-1], axis=0)  # outermost that is met
+        rows = last + np.array([[0], [1]])
+        for known, new in ((x, tried), (f, found.worst.reshape(tried.shape) - MET)):
+            whole = np.vstack([known[0, wide], new, known[1, wide]])
+            known[:, wide] = np.take_along_axis(whole, rows, axis=0)
+    return x
 
 
 def _nearest(address: str, x, at_x: Evaluation) -> Nearest:

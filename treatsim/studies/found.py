@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -174,6 +173,8 @@ class Range:
             start, end = inward(low.value, high.value, self.quantity, "si")
             rows.append([start, low.why, end, high.why])
         if not rows:
+            import html
+
             return f"<p>{html.escape('; '.join(self.lines()))}</p>"
         return html_table(("from", "below", "to", "above"), rows, len(rows), self.address)
 

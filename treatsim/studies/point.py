@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from treatsim import quantities
 from treatsim.amounts import Amount
 from treatsim.errors import NoSolutionError
+from treatsim.given import CASE, belongs
 from treatsim.notebook import html_table
 from treatsim.operations.outcome import STATES, at
 from treatsim.safety.verdict import Verdict, judge
@@ -31,6 +33,9 @@ class Point:
     def __getitem__(self, address: str) -> Amount:
         value = self.verdict.value(address)
         return Amount(at(value.value, 0), value.quantity)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.verdict)
 
     def text(self, address: str, system: str = "si") -> str:
         """Return one value with its unit."""
@@ -65,8 +70,8 @@ class Point:
                 limit.state().replace("_", " "),
                 limit.name,
                 limit.address,
-                quantities.text(float(at(limit.value, 0)), limit.quantity),
-                f"{limit.relation} {quantities.text(float(at(limit.limit, 0)), limit.quantity)}",
+                limit.told()[0],
+                f"{limit.relation} {limit.told()[1]}",
             ]
             for limit in self.verdict.limits
         ]
@@ -97,6 +102,7 @@ def solve(case) -> Point:
     >>> point["product.flow"], point.state
     (6.784 m3/h, 'not_judged')
     """
+    belongs(case, "flowsheet", CASE)
     verdict = judge(case.solve())
     if not verdict.result.solved[0]:
         raise NoSolutionError(verdict.result.reason(0))

@@ -138,7 +138,7 @@ def _shortfalls(verdict: Verdict) -> np.ndarray:
 def _missed(verdict: Verdict, point: int) -> set[str]:
     points = verdict.result.points
     return {
-        limit.name
+        limit.full_name
         for limit in verdict.limits
         if np.broadcast_to(limit.states, (points,))[point] == NOT_MET
     }

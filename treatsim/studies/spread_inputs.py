@@ -10,14 +10,15 @@ import numpy as np
 
 from treatsim.arrays import Array
 from treatsim.errors import RequestError
-from treatsim.operations.parameters import Parameters, quantity, reference
+from treatsim.normal import normal_score, normal_share
+from treatsim.operations.parameters import Parameters, quantity, record, reference
 from treatsim.spreads import Spread, misfit, read_spread
 
 MOST_INPUTS = 60
 STATE = "state a spread, such as turbidity = { value = ..., spread = ... }"
 
 
-@dataclass(frozen=True, kw_only=True)
+@record
 class UncertaintyParameters(Parameters):
     """How uncertain inputs hang together, and how sure an answer must be."""
 
@@ -48,9 +49,7 @@ class SpreadInputs:
     def values(self, shares: Array) -> dict[str, Array]:
         """Return the inputs (SI) at shares of shape (n, inputs), each above 0 and below 1."""
         if self.correlated:
-            from scipy.special import ndtr, ndtri
-
-            shares = ndtr(ndtri(shares) @ self.factor.T)
+            shares = normal_share(normal_score(shares) @ self.factor.T)
         return {
             one.address: one.quantiles(column)
             for one, column in zip(self.spreads, np.asarray(shares).T, strict=True)

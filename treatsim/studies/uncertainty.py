@@ -181,9 +181,9 @@ def _wanted(nominal: Verdict, show: Sequence[str]) -> dict[str, str]:
 def quick_chances(case, verdict: Verdict) -> dict[tuple[str, str], float]:
     """Return the chance of each judged limit by name and address, from few samples.
 
-    Nothing for a case without spreads, or one whose every point is dear: with a recycle or a hold.
+    Nothing for a case without spreads, or with a hold, where every point is dear.
     """
-    if case.holds or verdict.result.sheet.tears or not verdict.result.solved[0]:
+    if case.holds or not verdict.result.solved[0]:
         return {}
     try:
         inputs = spread_inputs(case)

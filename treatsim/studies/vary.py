@@ -13,7 +13,7 @@ import numpy as np
 from treatsim import quantities
 from treatsim.amounts import Amount, Amounts
 from treatsim.errors import RequestError
-from treatsim.given import si_array
+from treatsim.given import CASE, belongs, check_none_masked, si_array
 from treatsim.operations.parameters import field_problem, percent_problem
 from treatsim.safety.verdict import judge
 
@@ -139,6 +139,7 @@ def _listed(values) -> list:
     found = np.atleast_1d(np.asarray(values)) if dimensions == 0 else values
     if not len(found):
         raise RequestError("no values")
+    check_none_masked(found)
     return [value.item() if isinstance(value, np.generic) else value for value in found]
 
 
@@ -151,7 +152,7 @@ def _convert(numbers, unit, kind: str) -> np.ndarray:
     if not isinstance(unit, str):
         raise RequestError("a range, a list of values, or (array, unit)")
     factor, offset = quantities.conversion(unit, quantities.QUANTITIES[kind].si)
-    return np.atleast_1d(si_array(np.asarray(numbers), kind)) * factor + offset
+    return np.atleast_1d(si_array(numbers, kind)) * factor + offset
 
 
 def _list(address: str, text: str) -> list[str]:
@@ -345,4 +346,6 @@ def axes_of(texts: Sequence[str], option: str = "--vary") -> dict[str, str]:
 
 def grid_of(case, vary: Mapping[str, Any]) -> Grid:
     """Return the grid of what is varied."""
+    belongs(case, "flowsheet", CASE)
+    belongs(vary, "items", "a mapping of addresses to their values")
     return Grid(tuple(axis(case, address, values) for address, values in vary.items()))

@@ -16,6 +16,7 @@ import numpy as np
 from treatsim.constants import ZERO_CELSIUS
 from treatsim.errors import NoSolutionError, require
 from treatsim.kept import library_versions
+from treatsim.numerics import distinct
 from treatsim.water.acid_base import Constants
 from treatsim.water.analysis import WaterAnalysis
 from treatsim.water.cache import load_or_build
@@ -33,6 +34,7 @@ LARGEST_RATIO = 0.3  # kg of salt per kg of water; beyond, no activity model her
 SHRINK, TRIES = 0.7, 8  # of the largest factor, where PHREEQC finds no equilibrium
 COLDEST, WARMEST = ZERO_CELSIUS, ZERO_CELSIUS + 45.0
 WARM_NODES = nodes(COLDEST, WARMEST, 6)
+DIGITS = 9  # of a temperature in K; what a recycle leaves in the digits behind is no other water
 BLOCK = 8192  # points whose lines are summed at once: up to some hundred lines each
 DATABASES = sorted({scale.database for scale in SCALES.values()}, key=lambda n: (n != PITZER, n))
 HEAD = 3 + len(Constants._fields)  # columns before the minerals, those of Balance
@@ -267,7 +269,7 @@ _LATEST: deque[tuple[WaterAnalysis, np.ndarray, _Own]] = deque(maxlen=4)
 def _own(analysis: WaterAnalysis, temperature: np.ndarray) -> _Own:
     """Return the lines of the points; kept a while, for one verdict asks some twenty times."""
     points = () if analysis.own is None else analysis.own
-    given = _unrepeated(*np.broadcast_arrays(temperature, *points))
+    given = np.round(_unrepeated(*np.broadcast_arrays(temperature, *points)), DIGITS)
     for known, at, lines in tuple(_LATEST):
         if known is analysis and np.array_equal(at, given):
             return lines
@@ -286,7 +288,7 @@ def _unrepeated(first: np.ndarray, *others: np.ndarray) -> np.ndarray:
 
 def _lines(analysis: WaterAnalysis, given: np.ndarray) -> _Own:
     T = np.clip(given, COLDEST, WARMEST)
-    warm = np.unique(T)
+    warm = distinct(T)
     warm = warm if len(warm) <= FEW else WARM_NODES
     own, shares = waters(analysis, T.shape)
     lines = [[concentrate_line(water, float(t)) for t in warm] for water in own]

@@ -6,7 +6,7 @@ import hashlib
 import threading
 from collections.abc import Mapping, Sequence
 from functools import cache
-from importlib.util import find_spec
+from importlib.util import find_spec, module_from_spec, spec_from_file_location
 from pathlib import Path
 from typing import NamedTuple
 
@@ -31,11 +31,25 @@ class Recipe(NamedTuple):
     phases: Sequence[str] = ()  # minerals then brought to equilibrium, from an endless supply
 
 
+def _package() -> Path:
+    """Return the folder of phreeqpython, which is found, not imported: that costs 0.1 s."""
+    package = find_spec("phreeqpython")
+    if package is None or package.origin is None:
+        raise NoSolutionError("phreeqpython is not installed: an ion analysis needs it")
+    return Path(package.origin).parent
+
+
 @cache
 def _engine(database: str):
-    from phreeqpython import PhreeqPython
-
-    return PhreeqPython(database=database).ip
+    """Return PHREEQC itself; the package around it loads a periodic table that is not asked."""
+    spec = spec_from_file_location("viphreeqc", _package() / "viphreeqc.py")
+    if spec is None or spec.loader is None:
+        raise NoSolutionError("phreeqpython is not as expected: it has no viphreeqc.py")
+    wrapper = module_from_spec(spec)
+    spec.loader.exec_module(wrapper)
+    engine = wrapper.VIPhreeqc()
+    engine.load_database(_package() / "database" / database)
+    return engine
 
 
 @cache
@@ -60,11 +74,7 @@ def database_fingerprint(database: str) -> str:
     ------
     definition
     """
-    package = find_spec("phreeqpython")  # found, not imported: that costs 0.15 s
-    if package is None or package.origin is None:
-        raise NoSolutionError("phreeqpython is not installed: an ion analysis needs it")
-    text = (Path(package.origin).parent / "database" / database).read_bytes()
-    return hashlib.sha256(text).hexdigest()
+    return hashlib.sha256((_package() / "database" / database).read_bytes()).hexdigest()
 
 
 def run(recipe: Recipe, outputs: Sequence[str], database: str = PITZER) -> list[float]:

@@ -275,9 +275,9 @@ def section(surface: Surface, y) -> Series:
     """
     u = _scaled(y, surface.low[1], surface.high[1])
     basis = _basis(u, surface.coefficients.shape[1])
-    return Series(
-        np.tensordot(surface.coefficients, basis, axes=1), surface.low[0], surface.high[0]
-    )
+    # einsum, not BLAS: its threads would wait for each other on a busy machine
+    coefficients = np.einsum("ij,j...->i...", surface.coefficients, basis)
+    return Series(coefficients, surface.low[0], surface.high[0])
 
 
 def basis(x, low: float, high: float, count: int) -> np.ndarray:

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from treatsim import quantities
 from treatsim.errors import RequestError, require
+from treatsim.everyday import GALLON
 from treatsim.water.ions import CALCIUM_CARBONATE_EQUIVALENT, IONS
 
 BELOW = re.compile(r"\s*(?:below|less than|under|<)\s*(.*)", re.IGNORECASE)
@@ -20,7 +21,7 @@ SIGNS = (re.compile(r"[\s^]*[+-]+$"), re.compile(r"[\s^]*\d[+-]+$"))  # Na+, SO4
 UNSEEN = re.compile(
     r"\s*(not detected|not found|none detected|n\.?d\.?|bdl|absent|traces?)\s*$", re.IGNORECASE
 )
-AMOUNT = re.compile(r"(m|u|µ)?(mol|eq)\s*/\s*(L|l|m3)$")
+AMOUNT = re.compile(r"(m|u|µ)?(mol|eq|val)\s*/\s*(L|l|m3)$")  # val: eq, in older reports
 PREFIX = {"m": 1e-3, "u": 1e-6, "µ": 1e-6, "": 1.0}
 # degrees of hardness, eq/m3 of calcium, magnesium or alkalinity, by definition: German 10 mg of CaO
 # in a litre, French 10 mg of CaCO3 in a litre, English a grain of CaCO3 in an imperial gallon
@@ -30,12 +31,17 @@ DEGREES = {
     "d": 1e-2 / (LIME_MOLAR_MASS / 2),
     "f": 1e-2 / CALCIUM_CARBONATE_EQUIVALENT,
     "e": GRAIN / IMPERIAL_GALLON / CALCIUM_CARBONATE_EQUIVALENT,
+    "g": GRAIN / GALLON / CALCIUM_CARBONATE_EQUIVALENT,  # grains per gallon
 }
 DEGREE = re.compile(
-    r"°\s*([dfe])[KG]?H?|(?:deg(?:rees?)?\s+)?(?:([df])[KG]?H|(C)lark|(German|French|English))"
-    r"(?:\s+degrees?)?",
+    r"°\s*([dfet])[KG]?H?|(?:deg(?:rees?)?\s+)?(?:([df])[KG]?H|(C)lark|(German|French|English))"
+    r"(?:\s+degrees?)?|(gpg|gr(?:ains?)?\s*/\s*gal(?:lon)?)",
     re.IGNORECASE,
 )
+LETTERS = {"german": "d", "clark": "e", "english": "e", "french": "f", "t": "f"}  # titre, in French
+# "mg/L NO3-N", "mg/L as NO3-N", "mg N/L": stated as N without the word, or by what holds it
+STATED = re.compile(r"(.*?g\s*/\s*(?:L|l|m3))\s+(?:as\s+)?(?:[A-Za-z0-9]+-)?([A-Z][A-Za-z0-9]*)$")
+INSIDE = re.compile(r"(.*?g)\s+([A-Z][A-Za-z0-9]*)\s*/\s*(L|l|m3)$")
 IN_DEGREES = ("calcium", "magnesium", "hardness", "alkalinity")
 LARGEST = 400.0  # kg/m3; no water holds more
 
@@ -222,7 +228,7 @@ def read(row: Substance, text: str) -> Reading:
     if UNSEEN.match(text):
         raise RequestError('a limit of detection belongs here, such as "below 0.001 mg/L"')
     plain, below = detection(text)
-    number, unit, basis = quantities.split(plain)
+    number, unit, basis = quantities.split(INSIDE.sub(r"\1/\3 as \2", STATED.sub(_as, plain)))
     if not unit:
         raise RequestError('a unit is missing; for example "0.1 mg/L"')
     if amount := AMOUNT.match(unit):
@@ -244,8 +250,13 @@ def _of_degree(row: Substance, degree: re.Match, basis: str) -> float:
         raise RequestError(f"{row.name} is not stated in degrees of hardness; use mg/L")
     if basis:
         raise RequestError(f'a degree of hardness says what it counts: leave "as {basis}" away')
-    letter = next(text for text in degree.groups() if text)[0].lower()
-    return DEGREES[{"g": "d", "c": "e"}.get(letter, letter)] * _molar(row, "eq")
+    word = next(text for text in degree.groups() if text).lower()
+    word = {"c": "clark"}.get(word, word)
+    return DEGREES[LETTERS.get(word, word[0])] * _molar(row, "eq")
+
+
+def _as(stated: re.Match) -> str:
+    return f"{stated[1]} as {stated[2]}"
 
 
 def _molar(row: Substance, kind: str) -> float:

@@ -96,7 +96,7 @@ class WaterTable:
         """
         T = np.atleast_1d(require("temperature", temperature, *BOUNDS, "K"))
         matrix = _along(self, salinities)
-        found = np.tensordot(matrix, basis(T, *_warmth(self.osmotic)), axes=1)
+        found = np.einsum("kij,j...->ki...", matrix, basis(T, *_warmth(self.osmotic)))
         found[0] *= T
         return found
 

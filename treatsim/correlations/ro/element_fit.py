@@ -18,7 +18,7 @@ from treatsim.correlations.ro.spacer_channel import (
     SpacerChannel,
     SpacerCorrelation,
 )
-from treatsim.correlations.ro.vessel import Membrane, VesselFeed, solve_vessel
+from treatsim.correlations.ro.vessel import Membrane, VesselFeed, element_results, solve_vessel
 from treatsim.errors import DomainError, require
 
 FIT_TOLERANCE = 1e-11  # of the march
@@ -76,7 +76,9 @@ def fit_element(
     ------
     definition
     """
-    reflection = _reflecting(reflection, test)
+    reflection = require("reflection coefficient", reflection, 0.0, 1.0, "", open_low=True)
+    if np.any((reflection < 1) & (reflection <= np.asarray(test.rejection))):
+        raise _leaky(test, channel, line, law, reflection)
     feed, flow, passage, shape = _checked(test, channel, line, reflection)
     geometry = SpacerChannel(*(_flat(v, shape) for v in channel))
     start = hand_rule(test, channel, line, strict=False)
@@ -109,20 +111,26 @@ def fit_element(
             return Membrane(A, B, mirror.reshape(shape))
         jacobian = np.stack([first - base, second - base], axis=-1) / STEP
         x = np.clip(x + _newton(jacobian, base), -60.0, np.log([[1e-7], [1e-2]]))
-    return _refuse(test, line, reflection)
+    if np.any(reflection < 1):
+        raise _leaky(test, channel, line, law, reflection)
+    return _refuse(test, line)
 
 
-def _reflecting(reflection, test: StandardTest):
-    """Return the coefficient; it is the most that a membrane can reject."""
-    value = require("reflection coefficient", reflection, 0.0, 1.0, "", open_low=True)
-    short = (value < 1) & (value <= np.asarray(test.rejection))
-    if np.any(short):
-        low, most = np.min(value), float(np.max(test.rejection))
-        raise DomainError(
-            f"reflection coefficient {low:.6g}: no membrane rejects more than that, and the "
-            f"standard test says {most:.6g}; it must lie above the second"
-        )
-    return value
+def _leaky(test: StandardTest, channel, line, law, reflection) -> DomainError:
+    """Say from where on a coefficient may lie: it is the most that a membrane rejects at its wall.
+
+    The wall is taken from the membrane that rejects by diffusion alone.
+    """
+    tight = fit_element(test, channel, line, law)
+    feed, *_ = _checked(test, channel, line, 1.0)
+    found = element_results(solve_vessel(feed, tight, channel, line, 1, law), line)
+    wall = np.max(found.polarisation_max) * feed_brine_concentration(1.0, np.max(test.recovery))
+    least = 1 - (1 - np.max(test.rejection)) / float(wall)
+    return DomainError(
+        f"reflection coefficient {np.min(reflection):.6g}: no membrane rejects more than that at "
+        f"its wall, and the standard test, which rejects {np.max(test.rejection):.6g} of its feed, "
+        f"asks for more than about {np.ceil(least * 1e4) / 1e4:.4f}"
+    )
 
 
 def _newton(jacobian, base):
@@ -155,13 +163,7 @@ def _checked(test: StandardTest, channel: SpacerChannel, line: SolutionLine, ref
     return VesselFeed(*(_flat(v, shape) for v in columns)), _flat(flow, shape), passage, shape
 
 
-def _refuse(test: StandardTest, line: SolutionLine, reflection):
-    if np.any(reflection < 1):
-        raise DomainError(
-            f"reflection coefficient {np.min(reflection):.6g}: behind the polarisation of the "
-            f"standard test no membrane of it rejects {np.max(test.rejection):.6g}; take it nearer "
-            "to 1"
-        )
+def _refuse(test: StandardTest, line: SolutionLine):
     mean = np.max(feed_brine_concentration(test.feed_concentration, test.recovery))
     pi = float(osmotic_pressure(line, fraction_at(line, mean)))
     raise DomainError(

@@ -176,8 +176,8 @@ def normalised_flow(actual: OperatingData, standard: OperatingData, factor=flow_
 def normalised_salt_passage(
     actual: OperatingData,
     standard: OperatingData,
-    flow_factor=flow_temperature_factor,
-    salt_factor=None,
+    water_temperature_factor=flow_temperature_factor,
+    salt_temperature_factor=None,
 ):
     """Return the salt passage the unit would show today at the standard conditions.
 
@@ -185,7 +185,7 @@ def normalised_salt_passage(
     ----------
     actual, standard : OperatingData
         Today's reading; the reading at start-up. Flows stand for the mean flow per element. [SI]
-    flow_factor, salt_factor : callable
+    water_temperature_factor, salt_temperature_factor : callable
         Temperature [K] -> water and salt permeability relative to 25 degC; without the second the
         first serves for both. [1]
 
@@ -203,11 +203,13 @@ def normalised_salt_passage(
     ------
     astm_d4516, from memory
     """
-    salt_factor = salt_factor or flow_factor
+    salt_temperature_factor = salt_temperature_factor or water_temperature_factor
     passage = np.asarray(actual.permeate_concentration, dtype=float) / actual.feed_concentration
     mean_actual = feed_brine_concentration(actual.feed_concentration, actual.conversion)
     mean_standard = feed_brine_concentration(standard.feed_concentration, standard.conversion)
-    warmth = salt_factor(standard.temperature) / salt_factor(actual.temperature)
+    warmth = salt_temperature_factor(standard.temperature) / salt_temperature_factor(
+        actual.temperature
+    )
     dilution = np.asarray(actual.permeate_flow) / standard.permeate_flow
     relative = (mean_standard / mean_actual) * (
         np.asarray(actual.feed_concentration) / standard.feed_concentration

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 
@@ -63,7 +64,12 @@ def product_work(
         per_salt = osmotic_pressure(between) / np.where(between > 0, between, 1.0)
         return fraction * span * (per_salt @ (0.5 * weights)) / pure
 
-    nodes, weights = np.polynomial.legendre.leggauss(GAUSS_NODES)
+    nodes, weights = _gauss()
     w, p, m = np.broadcast_arrays(w, p, m)
     work = concentrating(w) - m * concentrating(p)
     return np.maximum(work, 0.0) * density(p) / m
+
+
+@cache
+def _gauss() -> tuple[Array, Array]:
+    return np.polynomial.legendre.leggauss(GAUSS_NODES)

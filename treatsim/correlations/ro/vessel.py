@@ -14,21 +14,25 @@ from treatsim.correlations.ro.solution_line import (
     concentration_at,
     density_at,
     osmotic_pressure,
+    polynomial,
 )
 from treatsim.correlations.ro.spacer_channel import SCHOCK_MIQUEL, SpacerChannel, SpacerCorrelation
 from treatsim.correlations.ro.vessel_kernel import (
     ARRAYS,
+    FLOATS,
     LEAST_BETA,
     TINY_FLUX,
     Problem,
     build_problem,
     local,
     slopes,
+    take,
 )
 from treatsim.errors import require
 
 DEFAULT_TOLERANCE = 1e-5
 MOST_ELEMENTS = 1000
+AT_ONCE = 500  # points
 STATUS_WORDS = {
     vessel_step.FEED_BELOW_OSMOTIC: "the feed pressure is below the feed's osmotic pressure",
     vessel_step.DRY_OUT: "the feed is used up: 98 % is recovered before the end of the vessel",
@@ -124,6 +128,8 @@ def solve_vessel(
     mass_flow, fraction, pressure, permeate_pressure, A, B, s, channel = columns
     problem = build_problem(mass_flow, fraction, permeate_pressure, A, B, channel, law, line)
     problem = with_reflection(problem, s)
+    if count.size == 1:
+        problem = take(problem, 0)  # floats: a point alone is looked at without arrays
     path = _marched(problem, pressure, count, tolerance)
     status = path.status | _status(problem, path, pressure, line)
     return _vessel(problem, mass_flow, path._replace(status=status), count, line, shape)
@@ -162,16 +168,14 @@ def _checked(feed, membrane, channel, line, elements):
 
 def _marched(problem: Problem, pressure, count, tolerance) -> vessel_march.Path:
     """March every group of equal element count; shorter vessels repeat their outlet."""
-    if np.all(count == count[0]):
+    if count.size == 1 or np.all(count == count[0]):
         return vessel_march.march(problem, pressure, int(count[0]), tolerance)
     numbers = np.unique(count)
     nodes = np.empty((int(numbers[-1]) + 1, 5, count.size))
     estimate, status = np.empty(count.size), np.empty(count.size, int)
     for number in numbers:
         some = np.flatnonzero(count == number)
-        part = vessel_march.march(
-            vessel_march.take(problem, some), pressure[some], int(number), tolerance
-        )
+        part = vessel_march.march(take(problem, some), pressure[some], int(number), tolerance)
         nodes[: number + 1, :, some], nodes[number + 1 :, :, some] = part.nodes, part.nodes[-1:]
         estimate[some], status[some] = part.estimate, part.status
     return vessel_march.Path(nodes, estimate, status)
@@ -180,31 +184,58 @@ def _marched(problem: Problem, pressure, count, tolerance) -> vessel_march.Path:
 def _status(problem: Problem, path, pressure, line: SolutionLine):
     """Bits that follow from the two ends of the path."""
     push = pressure - problem.permeate_pressure
-    at = local(ARRAYS, problem, *(path.nodes[:, row] for row in (0, 1, 3, 4)))
-    beyond = (at.membrane > line.fraction_max).any(axis=0)
     felt = 1.0 if problem.reflection is None else problem.reflection
+    osmotic = felt * osmotic_pressure(line, problem.feed_fraction)
     return (
-        vessel_step.FEED_BELOW_OSMOTIC * (push < felt * osmotic_pressure(line, at.bulk[0]))
+        vessel_step.FEED_BELOW_OSMOTIC * (push < osmotic)
         + vessel_step.NO_DRIVING_PRESSURE * (push <= 0)
-        + vessel_step.BEYOND_LINE * beyond
+        + vessel_step.BEYOND_LINE * _beyond(problem, path.nodes, line.fraction_max)
     )
 
 
+def _beyond(problem: Problem, nodes, fraction_max: float):
+    """Whether the water at the membrane leaves the line at any node."""
+    if nodes.shape[2] == 1:
+        states = nodes[:, (0, 1, 3, 4), 0].tolist()
+        return any(local(FLOATS, problem, *state).membrane > fraction_max for state in states)
+    beyond = np.zeros(nodes.shape[2], bool)
+    # many points node by node, which fits the cache; of few all nodes at once, which is one call
+    for part in nodes if beyond.size > AT_ONCE else [nodes.swapaxes(0, 1)]:
+        at = local(ARRAYS, problem, *(part[row] for row in (0, 1, 3, 4)))
+        beyond |= (at.membrane > fraction_max).reshape(-1, beyond.size).any(axis=0)
+    return beyond
+
+
 def _vessel(problem, mass_flow, path, count, line, shape) -> Vessel:
-    y, m, P, *_ = path.nodes[-1]
-    share = -np.expm1(y)
-    removed = share * mass_flow
-    with np.errstate(invalid="ignore", divide="ignore"):
-        inner = np.where(share > 0, m / share, 0.0)
-    left = mass_flow - removed
-    outer = (mass_flow * problem.feed_fraction - removed * inner) / left
-    rho_p, rho_c = density_at(line, inner), density_at(line, outer)
-    flow = removed / rho_p
-    recovery = flow * density_at(line, problem.feed_fraction) / mass_flow
-    rows = (removed, inner, flow, inner * rho_p, left, outer, left / rho_c, outer * rho_c, P)
-    results = [v.reshape(shape) for v in (*rows, recovery, path.status, path.estimate)]
+    lone = count.size == 1
+    y, m, P, *_ = path.nodes[-1, :, 0].tolist() if lone else path.nodes[-1]
+    mass_flow = np.asarray(mass_flow).item() if lone else mass_flow
+    *ends, recovery = _ends(FLOATS if lone else ARRAYS, problem, mass_flow, y, m)
+    rows = np.array((*ends, P, recovery)) if lone else (*ends, P, recovery)
+    results = [v.reshape(shape) for v in (*rows, path.status, path.estimate)]
     nodes = path.nodes.reshape(*path.nodes.shape[:2], *shape)
     return Vessel._make([*results, nodes, count.reshape(shape), problem])
+
+
+def _ends(xp, p: Problem, mass_flow, y, m):
+    """Permeate and concentrate, each by mass flow, fraction, flow and concentration; recovery."""
+    share = -xp.expm1(y)
+    removed = share * mass_flow
+    inner = xp.where(share > 0, m / xp.maximum(share, 1e-300), 0.0)
+    left = mass_flow - removed
+    outer = (mass_flow * p.feed_fraction - removed * inner) / left
+    rho_p, rho_c, rho_f = (_density(xp, p, w) for w in (inner, outer, p.feed_fraction))
+    flow = removed / rho_p
+    recovery = flow * rho_f / mass_flow
+    return (
+        removed, inner, flow, inner * rho_p, left, outer, left / rho_c, outer * rho_c, recovery,
+    )  # fmt: skip
+
+
+def _density(xp, p: Problem, fraction):
+    inside = xp.minimum(fraction, p.fraction_max)
+    rise = polynomial(p.density_slope, inside)
+    return polynomial(p.density, inside) + rise * (fraction - inside)
 
 
 class ElementResults(NamedTuple):

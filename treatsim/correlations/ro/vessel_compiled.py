@@ -163,7 +163,9 @@ def _inlet(b, ends):
             state = b[j], b[beta], b[LOW * L + i], b[HIGH * L + i]
             p, done = problem_of(b, i, ends), b[DONE * L + i] > 0
             limits = b[CEILING * L + i], b[FLOOR * L + i]
-            J, ratio, low, high, still = newton_step(XP, p, b[(STATE + 2) * L + i], state, limits)
+            found = slopes(XP, p, 0.0, 0.0, b[(STATE + 2) * L + i], state[0], state[1], True)
+            off = found[5], found[6]
+            J, ratio, low, high, still = newton_step(XP, state, limits, off)
             b[j], b[beta] = state[0] if done else J, state[1] if done else ratio
             b[LOW * L + i], b[HIGH * L + i] = low, high
             b[DONE * L + i] = 1.0 if done | still else 0.0

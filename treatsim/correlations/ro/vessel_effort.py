@@ -18,7 +18,7 @@ from treatsim.correlations.ro.vessel_kernel import Problem, take
 
 # in elements of a point among many, of which the arrays do about two million a second
 OF_A_CALL = 2500  # besides its points, for each element; the walks of some of them too
-OF_A_POINT_ALONE = 100
+OF_A_POINT_ALONE = 40
 TO_LOAD = 5e5
 TO_COMPILE = 2e7
 TRIED = 3  # points that the compiled march must get right before it is believed

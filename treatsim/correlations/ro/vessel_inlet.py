@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from treatsim.correlations.ro.solution_line import polynomial
 from treatsim.correlations.ro.vessel_kernel import TINY_FLUX, Problem, slopes
 
@@ -9,7 +11,7 @@ MAX_NEWTON = 60
 ROUNDING = 4e-16
 
 
-def first_flux(xp, p: Problem, P):
+def first_flux(xp, p: Problem, P, rates=None):
     """Flux and density ratio at the inlet from a cold start.
 
     Parameters
@@ -20,6 +22,8 @@ def first_flux(xp, p: Problem, P):
         What is fixed. [-]
     P : float or ndarray
         Feed pressure, above the permeate's. [Pa]
+    rates : callable, optional
+        A quicker way to the slopes of this problem. [-]
 
     Returns
     -------
@@ -35,12 +39,13 @@ def first_flux(xp, p: Problem, P):
     ------
     definition
     """
+    rates = rates or partial(slopes, xp, p)
     J, ceiling, floor = first_guess(xp, p, P)
     zero = xp.zeros(P)
     beta, low, high, done = 1.0 + zero, zero, ceiling, False
     for _ in range(MAX_NEWTON):
-        state = J, beta, low, high
-        new, turned, low, high, still = newton_step(xp, p, P, state, (ceiling, floor))
+        state, off = (J, beta, low, high), rates(zero, zero, P, J, beta, True)[5:]
+        new, turned, low, high, still = newton_step(xp, state, (ceiling, floor), off)
         # a point that is done stays as it is, so that no answer depends on the company
         J, beta, done = xp.where(done, J, new), xp.where(done, beta, turned), done | still
         if xp.all(done):
@@ -48,21 +53,19 @@ def first_flux(xp, p: Problem, P):
     return J, beta
 
 
-def newton_step(xp, p: Problem, P, state, limits):
+def newton_step(xp, state, limits, off):
     """One guarded Newton step for the flux and density ratio at the inlet.
 
     Parameters
     ----------
     xp : Arrays or Floats
         Operations. [-]
-    p : Problem
-        What is fixed. [-]
-    P : float or ndarray
-        Feed pressure. [Pa]
     state : tuple
         J, beta and the bracket of J. [m/s], [1], [m/s], [m/s]
     limits : tuple
         Flux without osmotic pressure, and what rounding leaves of a flux. [m/s], [m/s]
+    off : tuple
+        Newton corrections of J and beta. [m/s], [1]
 
     Returns
     -------
@@ -77,10 +80,7 @@ def newton_step(xp, p: Problem, P, state, limits):
     ------
     definition
     """
-    (J, beta, low, high), (ceiling, floor) = state, limits
-    zero = xp.zeros(P)
-    found = slopes(xp, p, zero, zero, P, J, beta, correct=True)
-    step, turn = found[5], found[6]
+    (J, beta, low, high), (ceiling, floor), (step, turn) = state, limits, off
     # a tenth of room, since F is not exact before beta is
     low, high = xp.where(step > 0, 0.9 * J, low), xp.where(step > 0, high, 1.1 * J)
     new, beta = J + step, beta + turn

@@ -38,6 +38,8 @@ LOG_DRY = math.log(0.02)  # the march stops removing water at 98 % of the feed
 TINY_FLUX = 1e-30  # m/s; keeps a stage that overshoots finite
 SALT_LEFT = 1e-3  # a stage never takes more than 99.9 % of the salt
 LEAST_BETA = 0.5
+FIXED = 5  # numbers of a Problem ahead of its polynomials
+COEFFICIENTS = (5, 4, 5, 4, 3, 7, 7)  # of its polynomials as `solution_line` fits them, in order
 
 
 class Arrays:
@@ -170,9 +172,11 @@ def build_problem(
 
 def _blend(*terms) -> tuple:
     """Weighted sum of polynomials of one degree."""
-    columns = zip(*(coefficients for _, coefficients in terms), strict=True)
-    weights = [weight for weight, _ in terms]
-    return tuple(sum(w * v for w, v in zip(weights, column, strict=True)) for column in columns)
+    weight, coefficients = terms[0]
+    total = [weight * value for value in coefficients]
+    for weight, coefficients in terms[1:]:
+        total = [a + weight * value for a, value in zip(total, coefficients, strict=True)]
+    return tuple(total)
 
 
 def take(problem: Problem, index) -> Problem:
@@ -200,6 +204,8 @@ def take(problem: Problem, index) -> Problem:
     """
 
     def pick(value):
+        if type(value) is float:  # most are, and all of a point alone
+            return value
         if value is None or isinstance(value, tuple):
             return value and tuple(pick(item) for item in value)
         if isinstance(value, np.ndarray) and value.ndim:
@@ -208,6 +214,38 @@ def take(problem: Problem, index) -> Problem:
         return float(value) if isinstance(index, int) else value
 
     return Problem(*(pick(value) for value in problem))
+
+
+def padded(problem: Problem) -> list[tuple] | None:
+    """Polynomials of a problem, filled up with zeros to the degrees of COEFFICIENTS.
+
+    Parameters
+    ----------
+    problem : Problem
+        Of one point, or of many. [-]
+
+    Returns
+    -------
+    list of tuple, or None
+        None if one has a higher degree, or the membrane a reflection coefficient: then only the
+        kernel itself will do. [-]
+
+    Validity
+    --------
+    Any problem.
+
+    Source
+    ------
+    definition
+    """
+    found: Any = problem[FIXED : FIXED + len(COEFFICIENTS)]
+    if problem.reflection is not None:
+        return None
+    if any(len(item) > room for item, room in zip(found, COEFFICIENTS, strict=True)):
+        return None
+    return [
+        (*item, *[0.0] * (room - len(item))) for item, room in zip(found, COEFFICIENTS, strict=True)
+    ]
 
 
 def _horner(coefficients, x):

@@ -9,21 +9,19 @@ instead of a call.
 
 from __future__ import annotations
 
+import itertools
 import math
 import types
 from functools import partial
-from typing import Any
 
 import numba
 import numpy as np
 
 from treatsim.correlations.ro import solution_line, vessel_inlet, vessel_kernel, vessel_step
-from treatsim.correlations.ro.vessel_kernel import Problem
+from treatsim.correlations.ro.vessel_kernel import COEFFICIENTS, FIXED, Problem, padded
 
 LANES = 64
-DEGREES = (5, 4, 5, 4, 3, 7, 7)  # coefficients of the polynomials of a Problem, in its order
-FIXED = 5  # numbers of a Problem ahead of its polynomials
-STATE = FIXED + sum(DEGREES)  # rows of the buffer: what is fixed, then the state at a place
+STATE = FIXED + sum(COEFFICIENTS)  # rows of the buffer: what is fixed, then the state at a place
 TRIAL = STATE + 5  # state at a stage
 RATES = TRIAL + 5  # slopes of the seven stages
 LAST_RATES = RATES + 30
@@ -123,7 +121,7 @@ _LAW = _no_reflection()
 _horner = _twin(vessel_kernel._horner)
 _local = _twin(vessel_kernel.local, _horner=_horner, reflection=_LAW)
 slopes = _twin(vessel_kernel.slopes, _horner=_horner, local=_local, reflection=_LAW)
-newton_step = _twin(vessel_inlet.newton_step, slopes=slopes)
+newton_step = _twin(vessel_inlet.newton_step)
 _polynomial = _twin(solution_line.polynomial)
 first_guess = _twin(vessel_inlet.first_guess, polynomial=_polynomial)
 estimated = _twin(vessel_step.estimated)
@@ -196,14 +194,10 @@ def packed(problem: Problem, points: int) -> np.ndarray | None:
     ------
     definition
     """
-    polynomials: list[Any]
-    if problem.reflection is not None:
+    polynomials = padded(problem)
+    if polynomials is None:
         return None
-    values, polynomials = [*problem[:FIXED]], [*problem[FIXED : FIXED + len(DEGREES)]]
-    for item, room in zip(polynomials, DEGREES, strict=True):
-        if len(item) > room:
-            return None
-        values += [*item, *[0.0] * (room - len(item))]
+    values = [*problem[:FIXED], *itertools.chain(*polynomials)]
     fixed = np.empty((STATE, points))
     for row, value in zip(fixed, values, strict=True):
         row[...] = value

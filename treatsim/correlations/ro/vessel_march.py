@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from operator import mul
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
 
 from treatsim.correlations.ro.vessel_effort import compiled_march
+from treatsim.correlations.ro.vessel_floats import slopes_of, step
 from treatsim.correlations.ro.vessel_inlet import first_flux
 from treatsim.correlations.ro.vessel_kernel import ARRAYS, FLOATS, LOG_DRY, Problem, slopes, take
 from treatsim.correlations.ro.vessel_step import (
@@ -36,9 +37,10 @@ from treatsim.correlations.ro.vessel_step import (
     limit,
 )
 
-CHUNK = 8192
-FEW = 10  # points that are quicker one by one on floats
-STAGES = tuple(np.array(row) for row in (A2, A3, A4, A5, A6, ORDER_5))
+CHUNK = 12288  # points whose numbers fit the cache
+FEW = 24  # points that are quicker one by one on floats
+# the state itself stands ahead of the slopes, so that one sum makes a stage
+STAGES = tuple(np.array((1.0, *row)) for row in (A2, A3, A4, A5, A6, ORDER_5))
 ERROR_ROW = np.array(ERROR)
 
 
@@ -84,20 +86,19 @@ def march(problem: Problem, pressure, elements: int, tolerance: float) -> Path:
         return Path(*found)
     if pressure.size <= FEW:
         return _one_by_one(problem, pressure, elements, tolerance)
-    parts = [
-        _uniform(take(problem, part), pressure[part], elements, tolerance)
-        for part in _chunks(pressure.size)
-    ]
-    nodes = np.concatenate([part[0] for part in parts], axis=2)
-    estimate = np.concatenate([part[1] for part in parts], axis=1)
+    nodes = np.empty((elements + 1, 5, pressure.size))
+    estimate = np.empty((elements, pressure.size))
+    for part in _chunks(pressure.size):
+        path = nodes[..., part], estimate[:, part]
+        _uniform(take(problem, part), pressure[part], tolerance, path)
     status = np.zeros(pressure.size, int)
     bad = np.flatnonzero(~(estimate.max(axis=0) <= tolerance))
     worst = np.where(estimate <= tolerance, estimate, 0.0).max(axis=0)
-    for part in (bad[some] for some in _chunks(bad.size)):
-        start = np.argmax(~(estimate[:, part] <= tolerance), axis=0)
-        h = growth(ARRAYS, estimate[start, part], tolerance)
-        walk = _Walk(take(problem, part), nodes[:, :, part], (start, h), tolerance)
-        nodes[:, :, part], worst[part], status[part] = walk.run()
+    for some in (bad[part] for part in _chunks(bad.size)):
+        start = np.argmax(~(estimate[:, some] <= tolerance), axis=0)
+        h = growth(ARRAYS, estimate[start, some], tolerance)
+        walk = _Walk(take(problem, some), nodes[:, :, some], (start, h), tolerance)
+        nodes[:, :, some], worst[some], status[some] = walk.run()
     return Path(nodes, worst, status)
 
 
@@ -108,52 +109,53 @@ def _chunks(size: int) -> list[slice]:
     return [slice(a, b) for a, b in itertools.pairwise(edges)]
 
 
-def _uniform(p: Problem, pressure, elements: int, tolerance: float):
-    """One step per element for a chunk: nodes, and the estimate of each element."""
-    nodes = np.empty((elements + 1, 5, pressure.size))
-    estimate = np.empty((elements, pressure.size))
+def _uniform(p: Problem, pressure, tolerance: float, path: tuple):
+    """One step per element for a chunk; fills the nodes, and the estimate of each element."""
+    nodes, estimate = path
     with np.errstate(all="ignore"):
-        state, first = _start(ARRAYS, p, pressure)
+        state, first = _start(ARRAYS, p, pressure, partial(slopes, ARRAYS, p))
         nodes[0] = state
-        work = np.empty((7, *state.shape))
-        work[0] = first
-        for element in range(elements):
-            state, estimate[element] = _array_step(p, state, 1.0, work)
+        work = np.empty((8, *state.shape))
+        for element in range(estimate.shape[0]):
+            state, first, estimate[element] = _array_step(p, state, 1.0, first, work)
             nodes[element + 1] = state
-            work[0] = work[6]
             sound = estimate[element] <= tolerance
             if not sound.any():
                 nodes[element + 1 :], estimate[element + 1 :] = state, np.inf
                 break
-    return nodes, estimate
 
 
-def _start(xp, p: Problem, pressure):
+def _start(xp, p: Problem, pressure, rates):
     push = xp.maximum(pressure - p.permeate_pressure, LEAST_PUSH)
     start = push + p.permeate_pressure
-    flux, beta = first_flux(xp, p, start)
+    flux, beta = first_flux(xp, p, start, rates)
     zero = xp.zeros(start)
     state = (zero, zero, start, flux, beta)
-    first = slopes(xp, p, *state)[:5]
+    first = rates(*state)[:5]
     return (state, first) if xp is FLOATS else (np.stack(state), np.stack(first))
 
 
-def _array_step(p: Problem, state, h, work):
-    """One step of all points; `work` holds the slopes, the first one given and the last one new."""
+def _array_step(p: Problem, state, h, first, work):
+    """One step of all points from their slopes; `work` has room for the state and seven slopes."""
+    work[0] = state
+    _over_the_step(first, h, work[1])
     for stage in range(1, 7):
         # einsum, not BLAS: its threads would wait for each other on a busy machine
-        change = np.einsum("s,sij->ij", STAGES[stage - 1], work[:stage])
-        change *= h
-        change += state
-        y, m, P, J, beta = change
-        *found, J_off, beta_off = slopes(ARRAYS, p, y, m, P, J, beta, correct=stage == 6)
-        for row, value in zip(work[stage], found, strict=True):
-            row[...] = value
-    error = np.einsum("s,sij->ij", ERROR_ROW, work)
-    estimate = estimated(ARRAYS, h, error, change, state[0])
-    change[3] += J_off
-    change[4] += beta_off
-    return change, estimate
+        new = np.einsum("s,sij->ij", STAGES[stage - 1], work[: stage + 1])
+        y, m, P, J, beta = new
+        *last, J_off, beta_off = slopes(ARRAYS, p, y, m, P, J, beta, correct=stage == 6)
+        _over_the_step(last, h, work[stage + 1])
+    error = np.einsum("s,sij->ij", ERROR_ROW, work[1:])
+    estimate = estimated(ARRAYS, 1.0, error, new, state[0])
+    new[3] += J_off
+    new[4] += beta_off
+    return new, last, estimate
+
+
+def _over_the_step(found, h, rows):
+    """Changes at these slopes over the length of the step, put in their place."""
+    for value, row in zip(found, rows, strict=True):
+        np.multiply(value, h, out=row)
 
 
 class _Walk:
@@ -182,18 +184,17 @@ class _Walk:
         return self.nodes, self.worst, self.status
 
     def _advance(self):
-        work = np.empty((7, *self.state.shape))
-        work[0] = self.first
+        work = np.empty((8, *self.state.shape))
         left = self.target - self.place
         h = np.minimum(self.h, left)
-        new, estimate = _array_step(self.working, self.state, h, work)
+        new, last, estimate = _array_step(self.working, self.state, h, self.first, work)
         dry, weak = new[0] <= LOG_DRY, new[2] <= self.working.permeate_pressure
         good = estimate <= self.tolerance
         ended = (dry | weak) & (good | (h <= SHORT))
         taken = good & ~ended
         arrived = taken & (h >= left)
         self.state = np.where(taken, new, self.state)
-        self.first = np.where(taken, work[6], self.first)
+        self.first = np.where(taken, last, self.first)
         self.place = np.where(arrived, self.target, self.place + np.where(taken, h, 0.0))
         self.h = h * growth(ARRAYS, estimate, self.tolerance)
         i = self.index
@@ -217,11 +218,11 @@ class _Walk:
 
     def _finish_alone(self, i, taken: int):
         j = int(self.index[i])
+        p = take(self.p, j)
         worst, status = _lone_walk(
-            take(self.p, j),
+            (p, slopes_of(p)),
             self.nodes[:, :, j],
-            tuple(self.state[:, i].tolist()),
-            self.first[:, i].tolist(),
+            (tuple(self.state[:, i].tolist()), self.first[:, i].tolist()),
             float(self.place[i]),
             self.tolerance,
             float(self.h[i]),
@@ -243,32 +244,37 @@ def _one_by_one(problem: Problem, pressure, elements: int, tolerance: float) -> 
     estimate, status = np.empty(pressure.size), np.empty(pressure.size, int)
     for i in range(pressure.size):
         p = take(problem, i)
-        state, first = _start(FLOATS, p, float(pressure[i]))
-        estimate[i], status[i] = _lone_march(p, nodes[:, :, i], state, first, tolerance)
+        rates = slopes_of(p)
+        begin = _start(FLOATS, p, float(pressure[i]), rates)
+        estimate[i], status[i] = _lone_march(p, rates, nodes[:, :, i], begin, tolerance)
     return Path(nodes, estimate, status)
 
 
-def _lone_march(p: Problem, nodes, state, first, tolerance: float):
+def _lone_march(p: Problem, rates, nodes, begin: tuple, tolerance: float):
     """March one point on floats by the same steps as among many: whole elements, then a walk."""
-    nodes[0], worst = state, 0.0
+    state, first = begin
+    found, worst = [state], 0.0
     for element in range(nodes.shape[0] - 1):
-        state, first, estimate = _float_step(p, state, 1.0, first)
+        new, first, estimate = step(rates, state, 1.0, first)
         if not estimate <= tolerance:
-            state = tuple(nodes[element].tolist())
-            first = slopes(FLOATS, p, *state)[:5]
+            nodes[: element + 1] = found
+            begin = state, rates(*state)
             h = growth(FLOATS, estimate, tolerance)
-            end = _lone_walk(p, nodes, state, first, float(element), tolerance, h)
+            end = _lone_walk((p, rates), nodes, begin, float(element), tolerance, h)
             return max(worst, end[0]), end[1]
-        nodes[element + 1], worst = state, max(worst, estimate)
+        state, worst = new, max(worst, estimate)
+        found.append(state)
+    nodes[...] = found
     return worst, OK
 
 
-def _lone_walk(p: Problem, nodes, state, first, place: float, tolerance: float, h, taken: int = 0):
+def _lone_walk(problem, nodes, begin: tuple, place: float, tolerance: float, h, taken: int = 0):
     """March one point on floats from `place` to the outlet; fills `nodes`."""
+    (p, rates), (state, first) = problem, begin
     worst, last_node, target = 0.0, nodes.shape[0] - 1, math.floor(place) + 1
     for _ in range(taken, MAX_STEPS):
         h = min(h, target - place)
-        new, last, estimate = _float_step(p, state, h, first)
+        new, last, estimate = step(rates, state, h, first)
         dry, weak = new[0] <= LOG_DRY, new[2] <= p.permeate_pressure
         good = estimate <= tolerance
         if (dry or weak) and (good or h <= SHORT):
@@ -287,21 +293,3 @@ def _lone_walk(p: Problem, nodes, state, first, place: float, tolerance: float, 
         h *= growth(FLOATS, estimate, tolerance)
     _fill(nodes, state, first[2], place, target)
     return worst, NOT_CONVERGED
-
-
-def _float_step(p: Problem, state, h: float, first):
-    found = [first]
-    for row in (A2, A3, A4, A5, A6, ORDER_5):
-        y, m, P, J, beta = state
-        for weight, (dy, dm, dP, dJ, dbeta) in zip(row, found, strict=True):
-            weight *= h
-            y += weight * dy
-            m += weight * dm
-            P += weight * dP
-            J += weight * dJ
-            beta += weight * dbeta
-        *last, J_off, beta_off = slopes(FLOATS, p, y, m, P, J, beta, correct=row is ORDER_5)
-        found.append(last)
-    error = [sum(map(mul, ERROR, column)) for column in zip(*found, strict=True)]
-    estimate = estimated(FLOATS, h, error, (y, m, P, J, beta), state[0])
-    return (y, m, P, J + J_off, beta + beta_off), last, estimate

@@ -26,7 +26,7 @@ class Bed(NamedTuple):
     viscosity: ArrayLike  # Pa s
 
 
-def flow_factor(porosity: ArrayLike) -> Array:
+def happel_factor(porosity: ArrayLike) -> Array:
     """Return how much faster diffusion feeds a grain in a bed than one alone.
 
     Parameters
@@ -117,7 +117,7 @@ def contact_tufenkji(
     diameter = require("diameter", diameter, 0.0, np.inf, "m", open_low=True)
     hamaker = require("hamaker", hamaker, 0.0, 1e-18, "J", open_low=True)
     heat, mu = BOLTZMANN * np.asarray(bed.temperature), np.asarray(bed.viscosity)
-    factor, size = flow_factor(bed.porosity), diameter / bed.grain
+    factor, size = happel_factor(bed.porosity), diameter / bed.grain
     peclet = bed.velocity * np.asarray(bed.grain) * 3 * np.pi * mu * diameter / heat
     pull = hamaker / heat
     attraction = hamaker / (3 * np.pi * mu * diameter**2 * bed.velocity)

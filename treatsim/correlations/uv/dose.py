@@ -198,10 +198,11 @@ def log_survival(distribution: DoseDistribution, response: DoseResponse):
     """
     # the distribution goes to the front, so that values per point broadcast
     exponent = -LN10 * response.log_inactivation(np.moveaxis(distribution.dose, -1, 0))
-    exponent = np.moveaxis(np.asarray(exponent), 0, -1)
-    top = np.max(exponent, axis=-1, keepdims=True)
-    total = np.sum(distribution.weight * np.exp(exponent - top), axis=-1)
-    return top[..., 0] + np.log(total)
+    top = np.max(exponent, axis=0)
+    exponent -= top  # in place: many points times many doses leave the processor's cache
+    np.exp(exponent, out=exponent)
+    weight = np.moveaxis(distribution.weight, -1, 0)
+    return top + np.log(np.einsum("n...,n...->...", weight, exponent))
 
 
 def tanks_log_survival(mean, tanks, dose_per_log):

@@ -27,6 +27,7 @@ NAMES = (
     "ro_window",
     "energy_split",
     "scale_saturation",
+    "bed_contact",
     "array_months",
     "year_months",
     "size_pairs",

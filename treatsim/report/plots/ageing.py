@@ -73,17 +73,18 @@ def draw(data: Table):
                 height = np.interp(np.log(1 / place), np.log(1 / ratio), pressure)
                 right.plot([100 * (1 - place)], [height], **mark)
     left.axhline(pick(data, "design_flow")[0], **style.LIMIT)
-    left.text(-0.2, pick(data, "design_flow")[0], "design flow", va="top", fontsize=8)
     left.set_xticks(range(len(AGES)), AGES)
     left.set(ylabel=style.label("Product at the case's setting", "flow"), ylim=(0, None),
              xlim=(-0.3, len(AGES) - 0.7))  # fmt: skip
     end = 100 * (1 - float(pick(data, "end_ratio")[0]))
-    right.axvline(end, color=style.INK, linewidth=0.7, linestyle=style.LINES[2])
+    right.axvline(end, color=style.INK, linewidth=0.7, linestyle=style.LINES[2],
+                  label="end of life")  # fmt: skip
+    right.plot([], [], label="design flow", **style.LIMIT)
     right.plot([], [], label="today", **style.RING)
     right.plot([], [], label="something runs out", **OUT)
     right.set(xlabel="Water permeability lost against new [%]",
               ylabel=style.label("Pressure for the design flow", "pressure"))  # fmt: skip
-    style.legend_below(figure, right, 5)
+    style.legend_below(figure, right, 4)
     return figure
 
 

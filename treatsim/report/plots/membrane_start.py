@@ -88,6 +88,7 @@ def _column(axes, rows: Table, words: str) -> None:
     salt, flow = axes
     time = pick(rows, "time")
     salt.set_yscale("log")
+    style.plain_log(salt.yaxis)
     salt.plot(time, pick(rows, "salt"), label="at the valve", **style.line(0))
     salt.plot(time, pick(rows, "salt_limit"), label="limit", **style.LIMIT)
     made, product = pick(rows, "flow"), pick(rows, "flow_product")

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from treatsim.constants import CELSIUS_20
 from treatsim.report.plots import style
 from treatsim.report.plots.table import Table, column, has, pick, select, stacked, table
 from treatsim.running.start_events import Event
@@ -29,7 +30,7 @@ def applies(case) -> bool:
     """Whether the case tells its start, and has one light whose chamber is known."""
     lit = [unit for unit in case.flowsheet().units.values() if unit.irradiates]
     known = case.sections.get("startup") is not None and len(lit) == 1
-    return known and lit[0].exposure() is not None
+    return known and lit[0].exposure(CELSIUS_20) is not None
 
 
 def data(case) -> Table:

@@ -32,9 +32,8 @@ def data(case) -> Table:
     radius = np.linspace(geometry.sleeve_outer_radius, geometry.chamber_radius, RADII)
     half = 0.5 * geometry.chamber_length
     height = half * np.sin(0.5 * np.pi * np.linspace(-1, 1, HEIGHTS))  # denser at the ends
-    field = local_fluence_rate(
-        geometry, float(at(item.unit.output(), 0)), item.absorption, radius, height[:, None]
-    )
+    light = float(at(item.unit.output(item.inlet.temperature), 0))
+    field = local_fluence_rate(geometry, light, item.absorption, radius, height[:, None])
     return table(
         column("position", height[:, None], "length"),
         column("radius", radius, "small_length"),
@@ -62,7 +61,9 @@ def draw(data: Table):
         linewidths=0.8,
         colors=["white" if v < dark else style.INK for v in levels[1:-1]],
     )
-    axis.clabel(lines, fmt=lambda value: f"{value:g}", fontsize=7)
+    middle = field[len(field) // 2, -1]  # contours below lie in the corners, without room
+    numbered = [level for level in lines.levels if level >= middle]
+    axis.clabel(lines, numbered, fmt=lambda value: f"{value:g}", fontsize=7)
     sleeve = radius.min()
     axis.axhspan(0, sleeve, facecolor=style.WASH, edgecolor=style.INK, linewidth=0.7)
     axis.text(0, 0.5 * sleeve, "lamp and sleeve", ha="center", va="center", fontsize=8)

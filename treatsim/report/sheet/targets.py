@@ -6,7 +6,7 @@ import numpy as np
 
 from treatsim.operations.outcome import Limit, at
 from treatsim.report.sheet.blocks import Block, Grid, Part, Words
-from treatsim.report.sheet.facts import Facts
+from treatsim.report.sheet.facts import DIGITS, Facts
 from treatsim.safety.guideline_values import guidelines
 
 HEAD, UNTESTED = "TARGETS AND LIMITS", "THIS WATER WAS NOT TESTED FOR"
@@ -37,15 +37,15 @@ def _grid(facts: Facts, limits: list[Limit]) -> Grid:
 
 
 def _row(facts: Facts, limit: Limit) -> tuple[str, str, str, str]:
-    owner = limit.address.partition(".")[0]
-    known = owner in limit.name or owner in ("", "health", "product", "analytes")
-    name = limit.name if known else f"{limit.name} ({owner})"
+    name = limit.full_name
     if np.isnan(float(at(limit.limit, 0))):
         return name, "", f"needs {limit.needs}" if limit.needs else "", WORDS[limit.state()]
-    value = float(at(limit.value, 0))
-    shown = "" if np.isnan(value) else facts.text(value, limit.quantity)
+    if np.isnan(float(at(limit.value, 0))):
+        value, asked = "", facts.text(limit.limit, limit.quantity)
+    else:
+        value, asked = limit.told(facts.system, 0, DIGITS)
     sign = {">=": "≥", "<=": "≤"}[limit.relation]
-    return name, shown, f"{sign} {facts.text(limit.limit, limit.quantity)}", WORDS[limit.state()]
+    return name, value, f"{sign} {asked}", WORDS[limit.state()]
 
 
 def untested_block(facts: Facts) -> Block:

@@ -27,8 +27,13 @@ ADVICE = {
     "boron": "raise the pH of the feed, renew old elements, send the permeate through once more, "
     "or blend less"
 }
+SALTY = (
+    "more pressure, less recovery, a lower share led round a pass, new elements or seals; without "
+    "membranes another source"
+)
 # no stage but a membrane lowers a dissolved analyte for sure; these are computed or not known
 CHANGED_BY_TREATMENT = {"turbidity", "e_coli", "free_chlorine"}
+HELD_FOR_TASTE = "unpalatable"  # kind of value
 
 
 @dataclass
@@ -96,9 +101,28 @@ def dissolved(result: Result, earlier: Additions) -> Additions:
         found = found.joined(_row(row, water, row.guideline.analyte in unseen))
     found = found.joined(Additions(notes=_detection_notes(table)))
     found = found.joined(_together(after))
-    if table is None or not any(limit.group == "health" for limit in found.limits):
-        return found.joined(Additions(limits=(unjudged("what is dissolved", "analytes"),)))
-    return found
+    tested = table is not None and bool(table.before or table.after)
+    if not tested or not any(limit.group == "health" for limit in found.limits):
+        found = found.joined(Additions(limits=(unjudged("what is dissolved", "analytes"),)))
+    return found.joined(_salt(result, rows))
+
+
+def _salt(result: Result, rows: list[Comparison]) -> Additions:
+    """Salt of the product: no more than people drink, and than its valve lets through."""
+    row = next((r for r in rows if r.guideline.kind == HELD_FOR_TASTE and r.after), None)
+    if row is None or row.after is None:
+        return Additions()
+    line, start = row.guideline, result.sections.get("startup")
+    limit, source, mover = np.asarray(line.limit), line.source, ""
+    shut = None if start is None else start.salt_limit
+    if shut is not None and np.all(np.asarray(shut) <= line.limit):  # else its valve stays shut
+        limit, source, mover = np.asarray(shut), "stated in the case", "startup.salt_limit"
+    table = result.sections.get("analytes")
+    read = table is not None and line.analyte in table.after
+    address = f"analytes.{line.analyte}.after" if read else "product.concentration"
+    told = (limit, "concentration", source, mover, SALTY, "health")
+    value = row.after.value
+    return Additions(limits=(Limit("salt in the product", address, value, "<=", *told),))
 
 
 def _unseen(table) -> frozenset[str]:

@@ -10,14 +10,23 @@ from treatsim import quantities
 from treatsim.arrays import Array
 from treatsim.correlations.uv.dose_table import DOSE_TABLE, credited_log, dose_for_credit
 from treatsim.correlations.uv.inactivation import ORGANISMS, claimable_log
+from treatsim.correlations.uv.optics import CENTIMETRE
 from treatsim.flowsheet.flowsheet import Flowsheet, Port
 from treatsim.flowsheet.result import Result
 from treatsim.flowsheet.wiring import reach
 from treatsim.operations.composed import Composed
-from treatsim.operations.outcome import Limit, Value, later, unjudged
+from treatsim.operations.outcome import Finding, Limit, Value, later, unjudged
 from treatsim.operations.unit import Unit
 from treatsim.safety.additions import Additions
+from treatsim.safety.barriers import SLACK
+from treatsim.safety.composed_credit import single
 
+LEAST_TRANSMITTANCE = 0.75  # per cm, of small reactors; common practice, no source
+MOST_SOLIDS = 10e-3  # kg/m3 at a reactor; common practice, no source
+DULL = (
+    "transmittance of {value}, below 75 % (common practice): few small reactors were tested there"
+)
+SOLIDS = "suspended solids of {value}, above 10 mg/L (common practice): they hide germs from light"
 TURBIDITY_LIMIT = 1.0  # NTU entering the lamp; common practice, and a condition of the dose table
 
 
@@ -48,6 +57,7 @@ def dose(result: Result, earlier: Additions) -> Additions:
     for unit in result.sheet.units.values():
         if unit.irradiates:
             found = found.joined(_target(result, unit)).joined(_water(result, unit))
+            found = found.joined(Additions(findings=_unkind_water(result, unit.name)))
     return found.joined(_round_the_light(result))
 
 
@@ -122,6 +132,23 @@ def _water(result: Result, unit: Unit) -> Additions:
     return Additions(values, (limit,))
 
 
+def _unkind_water(result: Result, name: str) -> tuple[Finding, ...]:
+    """Say where the water is duller, or carries more, than such reactors are usually given."""
+    contents = result.streams[name, "inlet"].contents
+    rows = []
+    if "absorption" in contents:
+        clear = np.exp(-CENTIMETRE * np.asarray(contents["absorption"], float))
+        rows.append((clear * SLACK < LEAST_TRANSMITTANCE, clear, "uv_transmittance", DULL))
+    if "suspended_solids" in contents:
+        solids = np.asarray(contents["suspended_solids"], float)
+        rows.append((solids > MOST_SOLIDS * SLACK, solids, "concentration", SOLIDS))
+    return tuple(
+        Finding(where & result.solved, f"{name}: {text}", {"value": Value(value, quantity)})
+        for where, value, quantity, text in rows
+        if np.any(where & result.solved)
+    )
+
+
 def _target(result: Result, unit: Unit) -> Additions:
     """The dose asked for, and the largest flow at which it is given."""
     name = unit.name
@@ -151,17 +178,11 @@ def _target(result: Result, unit: Unit) -> Additions:
     largest = later(largest_flow, "flow")
     values = {f"{name}.dose_required": Value(required, "dose"), f"{name}.largest_flow": largest}
     parts = unit.largest_flow_parts(inlet, required, result.points)
-    composed = (
-        {}
-        if not parts
-        else {f"{name}.largest_flow": Composed(["least", *parts, *_ends(most)], parts)}
-    )
+    ends = () if most is None else (single(np.unique(most)),)
+    composed = {}
+    if parts and None not in ends:  # else the flow validated differs from point to point
+        composed[f"{name}.largest_flow"] = Composed(["least", *parts, *ends], parts)
     return Additions(values | _shown(result, unit), (limit,), composed=composed)
-
-
-def _ends(most) -> tuple[float, ...]:
-    """Return the flow that a validation ends at, if it is one."""
-    return () if most is None else tuple(np.ravel(np.asarray(most, float))[:1].tolist())
 
 
 def _shown(result: Result, unit: Unit) -> dict[str, Value]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from treatsim.constants import DAY
 from treatsim.flowsheet.result import Result
+from treatsim.numerics import distinct
 from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Limit, Value, unjudged
 from treatsim.safety import log_targets
@@ -95,7 +96,7 @@ def asked(proof: HealthParameters | None) -> tuple[dict, dict, dict, str]:
 
 
 def _word(number) -> str:
-    return "/".join(f"{n:g}" for n in np.unique(np.asarray(number, float)))
+    return "/".join(f"{n:g}" for n in distinct(number))
 
 
 def _burden(proof: HealthParameters) -> tuple[dict, dict]:

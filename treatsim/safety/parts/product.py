@@ -53,6 +53,11 @@ def product(result: Result, earlier: Additions) -> Additions:
     found = Additions(values, notes=tuple(water.notes), records={"product": water})
     end = result.product_end
     acid = None if end is None else acid_at(result, water, end)
+    stated = getattr(result.sections.get("water"), "ph", None)
+    changed = water.dosed or any(unit.semipermeable for unit in result.sheet.units.values())
+    if end is not None and not changed and stated is not None:  # filters and light leave the pH
+        ph = np.broadcast_to(np.asarray(stated, float), result.solved.shape)
+        return found.joined(_held(ph, "another source, or a stage that corrects it"))
     if end is None or (acid is None and not water.dosed):
         return found
     return found.joined(_acidity(result, water, None if acid is None else acid.ph))
@@ -67,11 +72,16 @@ def _acidity(result: Result, water: ProductWater, ph) -> Additions:
     if ph is None:
         words = "pH of the product, behind the dosing"
         return Additions(limits=(unjudged(words, "water.ph", address="product.ph"),))
+    return _held(ph, "dose less acid, or let it pass calcite", "dose less base")
+
+
+def _held(ph, below: str, above: str = "") -> Additions:
+    """The usual range of drinking water, and what to do outside it."""
     source = "who_gdwq_2011"
     limits = (
-        Limit("pH of the product", "product.ph", ph, ">=", LOWEST, "ph", source,
-              advice="dose less acid, or let it pass calcite", group="practice"),
-        Limit("pH of the product", "product.ph", ph, "<=", HIGHEST, "ph", source,
-              advice="dose less base", group="health"),
+        Limit("lowest pH of the product", "product.ph", ph, ">=", LOWEST, "ph", source,
+              advice=below, group="practice"),
+        Limit("highest pH of the product", "product.ph", ph, "<=", HIGHEST, "ph", source,
+              advice=above or below, group="health"),
     )  # fmt: skip
     return Additions({"product.ph": Value(ph, "ph")}, limits, sources=(source,))

@@ -1,0 +1,47 @@
+"""Salt in the product is held in every train, whatever the case asks for.
+
+Who is hurt: who is given salty water as "met" and goes back to the pond. WHO: unpalatable above
+1000 mg/L.
+"""
+
+import pytest
+
+from treatsim import cases
+from treatsim.safety.verdict import judge
+
+TWO = {"second.salt_permeability_ratio": "36"}  # seals gone: thirty times its salt
+HELD = [
+    ("river", {"water.salinity": "0.99 g/L"}, 1.0, "met"),
+    ("river", {"water.salinity": "1.1 g/L"}, 1.0, "not_met"),  # light takes out no salt
+    ("sea", {"high_pressure_pump.outlet_pressure": "38 bar"}, 0.8, "not_met"),  # its valve's
+    ("sea", {"high_pressure_pump.outlet_pressure": "38 bar", "startup.salt_limit": "3 g/L"}, 1.0,
+     "met"),
+    ("sea", {"high_pressure_pump.outlet_pressure": "32 bar", "startup.salt_limit": "3 g/L"}, 1.0,
+     "not_met"),
+    ("sea_two_pass", TWO, 0.25, "not_met"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "changes", "limit", "state"), HELD)
+def test_salt_is_held(name, changes, limit, state):
+    verdict = judge(cases.load(f"cases/{name}.toml", changes).solve())
+    (row,) = [x for x in verdict.limits if x.name == "salt in the product"]
+    assert (row.state(), row.group, float(row.limit)) == (state, "health", limit)
+    assert (verdict.state() == "not_met") >= (state == "not_met")
+    told = [(x.name, x.address) for x in verdict.limits]  # the page knows a limit by both
+    assert len(set(told)) == len(told)
+
+
+@pytest.mark.parametrize(("ph", "missed"), [("6.4", "lowest"), ("9.6", "highest"), ("8", "")])
+def test_the_ph_of_water_that_nothing_changes_is_held(ph, missed):
+    """WHO's usual range of 6.5 to 9.5, from memory: acid eats pipes, base the skin."""
+    verdict = judge(cases.load("cases/river.toml", {"water.ph": ph}).solve())
+    found = [x.name for x in verdict.of_state("not_met")]
+    assert found == ([f"{missed} pH of the product"] if missed else [])
+
+
+def test_values_of_the_country_alone_test_no_water():
+    """A file of limits is no analysis: what is dissolved stays not judged."""
+    verdict = judge(cases.load("cases/sea_two_pass.toml", TWO).solve())
+    assert "what is dissolved" in [x.name for x in verdict.of_state("not_judged")]
+    assert "boron in the product" in [x.name for x in verdict.of_state("not_met")]
