@@ -130,12 +130,21 @@ def test_a_case_without_a_table_names_it(tmp_path: Path, table: str):
         ("operation.dial=ro.element", "no number of a unit"),
         ("operation.lowest=9 m3/h", "does not lie between"),
         ("operation.schedule=25:00 to 26:00", "is no time of the day"),
+        ("array.peak_power=9 W", "no water is left"),
+        ("loads.standby=40 kW", "no water is left"),
     ],
 )
 def test_what_cannot_be_is_named(change, says):
     run = treatsim("year", SEA, "--set", change)
     assert run.status == 2
     assert says in run.err
+
+
+def test_the_end_of_a_range_may_be_written_and_a_huge_array_closes_its_energy():
+    """95 % is a digit above 0.95 as a number; nine megawatts are rounded, not a fault."""
+    run = treatsim("year", SEA, "--set", "battery.lowest_charge=95 %", "--set",
+                   "array.peak_power=9 MW")  # fmt: skip
+    assert run.status == 0, run.err
 
 
 def test_enough_for_the_people_but_unjudged_water_is_not_called_met():

@@ -20,6 +20,7 @@ Record = TypeVar("Record", bound=type)
 LARGEST_NUMBER = 1e300  # a bare number in a file
 NO_WORDS: Mapping[str, str] = MappingProxyType({})
 PERCENT = 0.01  # a percent below 1 is most often a fraction with a percent sign
+ROUNDING = 1e-15  # of a number as it is typed
 
 
 def quantity(
@@ -217,8 +218,10 @@ def field_problem(item: dataclasses.Field, value) -> str | None:
     size = np.abs(array)
     if np.any(size > quantities.ANY_SIZE[1]):  # also what is not finite
         return "no number of this size belongs here"
+    # "95 %" is 95 times 0.01, a digit above 0.95: the end itself, as it is written, is inside
+    inside = array * (1 - np.sign(array) * ROUNDING)
     above = array > meta["low"] if meta["open_low"] else array >= meta["low"]
-    if not np.all(above & (array <= meta["high"]) & np.isfinite(array)):
+    if not np.all(above & (inside <= meta["high"]) & np.isfinite(array)):
         return f"{_named(name, 'lies', 'lie')} {bounds_text(meta)}"
     least, most = quantities.SIZES.get(meta["kind"], quantities.ANY_SIZE)
     if np.any((size > most) | ((size < least) & (size > 0))):

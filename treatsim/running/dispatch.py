@@ -19,7 +19,7 @@ from treatsim.errors import TreatsimError
 from treatsim.running.plant import Scenario
 from treatsim.running.walk import TINY, Known, State, Walked, known_of, walk
 
-LEDGER = 1e-9 * 3.6e6  # J, to which the energy of a run is closed
+LEDGER, ROUNDING = 1e-9 * 3.6e6, 1e-12  # J, to which energy is closed; share of a huge array's
 
 
 class Trace(NamedTuple):
@@ -147,6 +147,11 @@ def used(trace: Trace) -> Array:
     )  # fmt: skip
 
 
+def closed(open_: Array, energy: Array) -> bool:
+    """Tell whether the energy of runs is closed: to LEDGER, or to rounding. both [J]"""
+    return bool(np.all(np.abs(open_) <= np.maximum(LEDGER, ROUNDING * energy)))
+
+
 def _held(trace: Trace, side: Scenario, state: State, step: float) -> Array:
     """Hold the energy of the run to its balance and the battery to its bounds; return what is open.
 
@@ -154,7 +159,7 @@ def _held(trace: Trace, side: Scenario, state: State, step: float) -> Array:
     """
     change = trace.stored[-1] - state.stored.total
     open_ = state.open + np.sum((side.sun - used(trace)) * step, axis=0) - change
-    if not np.all(np.abs(open_) <= LEDGER):
+    if not closed(open_, np.sum(side.sun, axis=0) * step):
         raise TreatsimError(f"energy of a run is open by {np.max(np.abs(open_)):.3g} J")
     most = side.bank.capacity * (1 + 1e-12)
     if np.any(trace.stored < 0) or np.any(trace.stored > most):

@@ -16,7 +16,7 @@ import numpy as np
 from treatsim.arrays import Array
 from treatsim.constants import DAY
 from treatsim.errors import TreatsimError
-from treatsim.running.dispatch import LEDGER, Trace, begin, product, run_up, stretch
+from treatsim.running.dispatch import Trace, begin, closed, product, run_up, stretch
 from treatsim.running.plan import joined
 from treatsim.running.plant import Scenario, over_time
 from treatsim.running.walk import State
@@ -53,7 +53,7 @@ def year_together(
     Raises
     ------
     TreatsimError
-        Energy is open by more than LEDGER: a fault of this program.
+        Energy is not `closed`: a fault of this program.
 
     Validity
     --------
@@ -111,7 +111,7 @@ def without_bounds(scenarios: Sequence[Scenario], step: float, before: int) -> t
         power[n] = taken
         stored = have - taken
     open_ = np.abs(np.sum(sun - power, axis=0) - (stored - first)) * step
-    if not np.all(open_ <= LEDGER):
+    if not closed(open_, np.sum(sun, axis=0) * step):
         raise TreatsimError(f"energy of a year is open by {np.max(open_):.3g} J")
     return product(power, whole.train.power, whole.train.flow) * step, (stored - first) * step
 
@@ -198,7 +198,8 @@ class _Year:
         """Hold the energy of the year to its balance, what is open at the joints included."""
         joints = begins.stored.total[1:] - ends.stored.total[:-1]
         open_ = np.abs(np.sum(ends.open, axis=0)) + np.sum(np.abs(joints), axis=0)
-        if not np.all(open_ <= LEDGER):
+        sun = np.concatenate([np.sum(side.sun, axis=0) for side in self.scenarios])
+        if not closed(open_, sun * self.step):
             raise TreatsimError(f"energy of a year is open by {np.max(open_):.3g} J")
 
 

@@ -14,8 +14,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim import quantities
 from treatsim.arrays import Array
 from treatsim.constants import DAY
+from treatsim.errors import RequestError
 from treatsim.operations.outcome import Value
 from treatsim.power.ageing import damage
 from treatsim.power.months import Months, months_of
@@ -160,6 +162,7 @@ def year_of_case(
     """
     ready, people = prepared(case, folder), case.sections.get("people")
     plan = plan_of(case, case.sections, ready.weather, ready.curve)
+    check_loads(plan)
     found = year_of(plan, people, progress)
     wanted = None if people is None else people.number
     light = months_of(case.sections["array"], case.sections["site"], ready.weather)
@@ -223,6 +226,18 @@ def of_other_draws(daily: Array, people: Any = None) -> dict[str, tuple[float, f
     if people is not None:
         found[ON_95["people"]] = (_served(day[0], people), _served(day[1], people))
     return found
+
+
+def check_loads(plan: Plan) -> None:
+    """Refuse loads that take all the array gives, all year round: there is no water to be told."""
+    gives = float(plan.sun.mean())
+    always = float((plan.standby + plan.loads["priority"]).mean())
+    if gives <= always:
+        day = [quantities.text(power * DAY, "energy", "si", 3) for power in (gives, always)]
+        raise RequestError(
+            f"array.peak_power = {quantities.text(plan.peak_power, 'power')}: it gives {day[0]} on "
+            f"a mean day, and standby and priority loads of [loads] take {day[1]}; no water is left"
+        )
 
 
 def lifts_something(plan: Plan, cause: str) -> bool:
