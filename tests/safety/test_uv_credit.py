@@ -148,3 +148,18 @@ def test_the_log_of_an_organism_ends_with_its_data(output, ends):
     assert_allclose(log, by_hand, rtol=1e-12)
     assert (log == 4.0) is ends
     assert_allclose(found.value("uv.dose_required").value, 150.0, rtol=1e-12)
+
+
+def test_two_lights_in_line_fail_together():
+    """Common practice: logs add between independent causes; dull water reaches both lamps."""
+
+    def twice(text):
+        table = text.partition("[units.uv]")[2].partition("\n[")[0]
+        text = text.replace("[units.uv]", f"[units.uv_2]{table}\n[units.uv]", 1)
+        return text.replace("> uv >", "> uv > uv_2 >")
+
+    found = verdict(edit=twice)
+    assert [float(at(found.germs.barriers[name].earned("giardia"), 0)) for name in ("uv", "uv_2")] \
+        == [3.0, 3.0]  # fmt: skip
+    assert float(at(found.value("health.log_credit.giardia").value, 0)) == 3.0
+    assert "only the best counts" in " ".join(found.germs.barriers["uv"].missing)

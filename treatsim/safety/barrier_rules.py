@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 import numpy as np
@@ -56,7 +56,17 @@ def train_barriers(result: Result, proof: HealthParameters | None, ph) -> dict[s
         barrier = rule(result, unit, proof, solved, ph) if rule else None
         if barrier is not None:
             found[name] = dataclasses.replace(barrier, name=name)
-    return found
+    return {name: _told(barrier, found) for name, barrier in found.items()}
+
+
+def _told(barrier: Barrier, found: Mapping[str, Barrier]) -> Barrier:
+    """Say which barriers fail by the same cause as this one."""
+    others = [b.name for b in found.values() if b.shared_cause and b.shared_cause == barrier.cause]
+    if barrier.name not in others or len(others) < 2:
+        return barrier
+    names = ", ".join(name for name in others if name != barrier.name)
+    text = f"a cause of failure that {names} does not share: in one line only the best counts"
+    return dataclasses.replace(barrier, missing=(*barrier.missing, text))
 
 
 def _sound(value, solved, fill: float):

@@ -15,6 +15,7 @@ from treatsim.safety.log_credit import CLASSES, Barrier, Term
 from treatsim.safety.uv_operation import repaired_dose
 
 DAYLIGHT = "no daylight on the water: bacteria repair themselves, {:g} mJ/cm2 are asked for"
+CAUSE = "ultraviolet light"  # dull water and want of power reach every lamp of a train at once
 BACTERIA_DOSE = 400.0  # J/m2 of validated dose that is planned with 4 log of bacteria
 
 
@@ -113,4 +114,4 @@ def uv_barrier(
     reads = {f"dose for {cls}": doses[cls] for cls in CLASSES}
     reads |= {"turbidity": turbidity, "flow": flow, "transmittance": transmittance}
     told = steps if isinstance(sensor_in_range, bool) else {}
-    return Barrier("UV", credits, "cfr_141_720", terms, missing, steps=told, reads=reads)
+    return Barrier("UV", credits, "cfr_141_720", terms, missing, CAUSE, told, reads)
