@@ -141,3 +141,15 @@ def test_acid_in_a_water_of_unknown_ph_is_not_judged():
     rows = {x.name: x for x in known.limits if x.address == "product.ph"}
     assert rows["lowest pH of the product"].state() == "not_met"
     assert "less base" in rows["highest pH of the product"].advice
+
+
+def test_acid_brings_neither_antiscalant_nor_salts_that_it_does_not_hold():
+    ions = {name: held for name, held in WELL["ions"].items() if name != "SO4"} | {"B": "0.6 mg/L"}
+    found = train(WELL | {"ions": ions}, acid=True)
+    (index,) = [x for x in found.limits if x.key == "carbonate_index"]
+    assert np.all(index.limit == 0.0)  # 1.8 with an antiscalant
+    assert_allclose(number(found, "product.sulfate"), 0.0, atol=1e-15)
+    assert_allclose(number(found, "ro.feed.boron"), 0.6e-3, rtol=1e-3)
+    lime = sum(number(found, f"product.{name}") / mass * 100.0869e-3
+               for name, mass in (("calcium", 40.078e-3), ("magnesium", 24.305e-3)))  # fmt: skip
+    assert_allclose(number(found, "product.hardness"), lime, rtol=1e-4)
