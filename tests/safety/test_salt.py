@@ -32,12 +32,17 @@ def test_salt_is_held(name, changes, limit, state):
     assert len(set(told)) == len(told)
 
 
-@pytest.mark.parametrize(("ph", "missed"), [("6.4", "lowest"), ("9.6", "highest"), ("8", "")])
+@pytest.mark.parametrize(("ph", "missed"), [
+    ("6.4", "lowest"), ("6.6", ""), ("9.4", ""), ("9.6", "highest"),
+])  # fmt: skip
 def test_the_ph_of_water_that_nothing_changes_is_held(ph, missed):
     """WHO's usual range of 6.5 to 9.5, from memory: acid eats pipes, base the skin."""
     verdict = judge(cases.load("cases/river.toml", {"water.ph": ph}).solve())
     found = [x.name for x in verdict.of_state("not_met")]
     assert found == ([f"{missed} pH of the product"] if missed else [])
+    rows = [x for x in verdict.limits if x.address == "product.ph"]
+    assert len(rows) == 2
+    assert all("another source" in row.advice for row in rows)
 
 
 def test_values_of_the_country_alone_test_no_water():
