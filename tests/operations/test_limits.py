@@ -44,20 +44,6 @@ def test_what_counts_as_kept(value, relation, against, state):
     assert bool(row.meets) == (state == "met")
 
 
-@pytest.mark.parametrize(
-    ("name", "owner", "full"),
-    [
-        ("largest pressure drop", "ro", "largest pressure drop (ro)"),  # no word of it
-        ("flow of uv 2", "uv", "flow of uv 2"),
-        ("salt in the product", "product", "salt in the product"),
-        ("germs", "", "germs"),
-    ],
-)
-def test_a_limit_names_its_unit_once(name, owner, full):
-    row = Limit(name, f"{owner}.value" if owner else "", 1.0, "<=", 2.0, "factor", "stated")
-    assert row.full_name == full
-
-
 def test_what_is_not_judged_is_not_met_however_good_the_number():
     row = limit(np.array([9.0, 9.0]), ">=", 3.0, judged=np.array([False, True]))
     assert_array_equal(row.meets, [False, True])
