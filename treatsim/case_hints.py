@@ -64,6 +64,19 @@ def _having(word: str, names: Iterable[str]) -> list[str]:
     return [name for name in names if word in name.split("_")]
 
 
+def radii_of(key: str, known: Iterable[str]) -> list[str]:
+    """Return the radii that a key which is a diameter may stand for, the likeliest alone."""
+    words = [word for word in key.lower().split("_") if word not in ("inner", "outer")]
+    if "diameter" not in words:
+        return []
+    sides = [side for side in ("inner", "outer") if side in key.lower()]
+    radii = [name for name in known if "radius" in name.split("_")]
+    other = [word for word in words if word != "diameter"]
+    return [name for name in radii if all(w in name.split("_") for w in (*other, *sides))] or [
+        name for name in radii if all(word in name.split("_") for word in other)
+    ]
+
+
 def did_you_mean(name: Any, known: Iterable[str]) -> str:
     """Return a hint at the nearest name, or at the few that have it as a word; else all of them."""
     known = list(known)
