@@ -185,7 +185,7 @@ def _target(result: Result, unit: Unit) -> Additions:
     largest = later(largest_flow, "flow")
     values = {f"{name}.dose_required": Value(required, "dose"), f"{name}.largest_flow": largest}
     parts = unit.largest_flow_parts(inlet, required, result.points)
-    ends = () if most is None else (single(np.unique(most)),)
+    ends = () if most is None else (single(np.min(most)) if np.ptp(most) == 0 else None,)
     composed = {}
     if parts and None not in ends:  # else the flow validated differs from point to point
         composed[f"{name}.largest_flow"] = Composed(["least", *parts, *ends], parts)
