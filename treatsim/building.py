@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from treatsim import case_sections, operations
-from treatsim.case_checks import check_needs, check_structure, name_problem
+from treatsim.case_checks import check_needs, check_structure
+from treatsim.case_names import name_problem
 from treatsim.case_sections import WaterParameters, analysis_of
 from treatsim.case_text import Problems, beside, read_overrides, read_record
 from treatsim.cases import Case
@@ -18,7 +19,7 @@ from treatsim.operations.unit import Unit
 from treatsim.quantities import text
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, init=False)
 class Water:
     """What was measured of the source; each text with its unit, or number in SI.
 
@@ -33,6 +34,15 @@ class Water:
     """
 
     parameters: WaterParameters
+
+    def __init__(self, parameters: WaterParameters | None = None, **measured: Any) -> None:
+        """Take what a method for the type of water has read; RequestError names the methods."""
+        if measured or not isinstance(parameters, WaterParameters):
+            raise RequestError(
+                "Water: make it by treatsim.Water.fresh(...), .sodium_chloride(...), .sea(...) or "
+                ".ions(...)"
+            )
+        object.__setattr__(self, "parameters", parameters)
 
     def __repr__(self) -> str:
         warmth = text(self.parameters.temperature, "temperature")
