@@ -75,6 +75,15 @@ def test_nitrate_and_nitrite_count_together():
         "nitrate and nitrite together"
     ]
     assert "nitrate and nitrite together" not in rows(judged({"nitrate": "30 mg/L as NO3"}))
+    less = judged({"nitrate": "20 mg/L as NO3", "nitrite": "1.5 mg/L as NO2"})
+    assert rows(less)["nitrate and nitrite together"] == "met"
+
+
+def test_germs_found_behind_the_treatment_are_held_and_those_of_the_source_left_to_the_ledger():
+    """who_gdwq_2022: none in 100 mL."""
+    raw = {"e_coli": "180 per 100 mL"}
+    assert not [name for name in rows(judged(raw)) if name.startswith("e coli")]
+    assert rows(judged(raw, {"e_coli": "5 per 100 mL"}))["e coli in the product"] == "not_met"
 
 
 def test_the_share_of_time_untreated_is_told_where_there_is_any():
