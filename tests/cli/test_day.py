@@ -127,3 +127,13 @@ def test_a_case_without_sun_names_every_table():
     run = treatsim("day", "cases/sea_recovery.toml")
     assert run.status == 2
     assert all(f"[{name}]" in run.err for name in ("sun", "array", "battery", "operation"))
+
+
+def test_hours_that_run_past_midnight_are_told():
+    """Two hours exchanged are a load of most of the day; a lamp of the evening is none of these."""
+    run = treatsim("day", "cases/sea.toml", "--set", "loads.deferrable=500 W 13:00 to 10:00",
+                   "--set", "operation.schedule=20:30 to 10:00")  # fmt: skip
+    told = [line for line in run.out.splitlines() if "past midnight" in line]
+    assert "500 W 13:00 to 10:00 runs past midnight, 21 hours a day" in told[0]
+    assert "operation.schedule: 20:30 to 10:00 runs past midnight, 13.5 hours a day" in told[1]
+    assert len(told) == 2

@@ -82,6 +82,14 @@ class LoadsParameters(Parameters):
             raise RequestError('a list such as ["500 W 10:00 to 13:00"] belongs here')
         return tuple(Load.read(row) for row in rows)
 
+    def over_midnight(self) -> list[str]:
+        """Return a line for each load whose hours run past midnight: two exchanged do so too."""
+        return [
+            f"loads.{name}: {quantities.text(load.power, 'power')} {told}"
+            for name in CLASSES for load in self.loads(name)
+            if (told := past_midnight(load.start, load.end))
+        ]  # fmt: skip
+
     def power(self, name: str, hour: Array, step: float) -> Array:
         """Return the power of one class at the bus. [W]
 
@@ -129,6 +137,33 @@ def read_hours(text: str) -> tuple[float, float]:
     if start == end:
         raise RequestError(f'"{str(text)[:40]}" is no time at all; "0:00 to 24:00" is all day')
     return start, end
+
+
+def past_midnight(start: float, end: float) -> str:
+    """Say that hours run past midnight, as two hours exchanged do.
+
+    Parameters
+    ----------
+    start, end : float
+        Of the clock. [h]
+
+    Returns
+    -------
+    str
+        In words with their units; empty if they do not. [-]
+
+    Validity
+    --------
+    0 to 24 h.
+
+    Source
+    ------
+    definition
+    """
+    if end > start:
+        return ""
+    clock = " to ".join(f"{int(t)}:{round(t % 1 * 60):02d}" for t in (start, end))
+    return f"{clock} runs past midnight, {end + DAY - start:.3g} hours a day"
 
 
 def share_inside(start: float, end: float, hour: Array, step: float) -> Array:

@@ -127,6 +127,7 @@ def notes(day: Day, system: str) -> list[str]:
         f"Steps of {60 // PER_HOUR} minutes, rules of the year. Tools are served by sun and "
         "battery above the reserve; their litres count this day, the next and what is then "
         f"stored; one start more or less moves them by {start}.",
+        *day.plan.late,
     ]
 
 

@@ -161,6 +161,7 @@ def notes(found: Year, system: str) -> list[str]:
     ]  # fmt: skip
     lines = [
         *plan.notes,
+        *plan.late,
         f"{plan.curve.dial} is turned between {ends[0]} and {ends[1]} (January): inside, no limit "
         "is missed that is met at the setting in the case, and no flow alarm shuts the valve.",
         f"Product and power along the dial are those of the solved train; the curve through them "

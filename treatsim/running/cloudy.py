@@ -77,7 +77,9 @@ def clouds_of(case: Any, ready: Prepared, plan: Plan, trace: Trace) -> Clouds:
     )
     step = 3600.0 / PER_HOUR
     season = np.repeat(plan.usual_sun, PER_HOUR, axis=0)
-    short = plan_of(case, case.sections, light, ready.curve, season, step)
+    alike = all(len(ends) == 1 for ends in (plan.train.power, plan.train.low, plan.train.full))
+    train = plan.train if alike else None  # one row is that of any step, its start is known
+    short = plan_of(case, case.sections, light, ready.curve, season, step, train)
     own, _ = year_together([scenario(short)], step)
     return Clouds(_told(plan, trace, plan.step), _told(short, own, step))
 

@@ -18,7 +18,7 @@ from treatsim.errors import RequestError
 from treatsim.power.air import through_a_day
 from treatsim.power.array import array_power
 from treatsim.power.kinetic import wells_of
-from treatsim.power.loads import CLASSES, read_hours, share_inside
+from treatsim.power.loads import CLASSES, past_midnight, read_hours, share_inside
 from treatsim.power.sun import HOURS
 from treatsim.power.weather import Weather
 from treatsim.quantities import text
@@ -78,6 +78,7 @@ class Plan(NamedTuple):
     peak_power: float  # of the array [W]
     tools: float  # power of the tools whose litres are told [W]
     notes: tuple[str, ...]
+    late: tuple[str, ...]  # hours that run past midnight, in words
 
 
 def tools_from(plan: Plan, start: float) -> Array:
@@ -176,7 +177,7 @@ def plan_of(
         None if demand is None else _draw(demand, people, hour, step),
         most_starts(case, operation), _fresh(hour), float(array.peak_power * array.unfolded),
         float(loads.tools),
-        (*weather.notes, *_tank_notes(tank, number)),
+        (*weather.notes, *_tank_notes(tank, number)), (*loads.over_midnight(), *_late(operation)),
     )  # fmt: skip
 
 
@@ -220,6 +221,12 @@ def _tank_notes(tank: float | None, number: Any) -> list[str]:
         return ["tank: people.number is not given, so every litre is taken at once and the tank "
                 "is never full"]  # fmt: skip
     return []
+
+
+def _late(operation: OperationParameters) -> list[str]:
+    """Return a line if the schedule runs past midnight."""
+    told = operation.schedule and past_midnight(*read_hours(operation.schedule))
+    return [f"operation.schedule: {told}"] if told else []
 
 
 def _train(
