@@ -31,12 +31,14 @@ class LoneSearch:
         self.best_x, self.best_f = x, INFINITE
         self.x_neg = self.x_pos = self.f_neg = self.f_pos = self.gap = NAN
         self.tried_low = self.tried_high = False
-        self.stalls = 0
+        self.stalls = self.gaps = 0
+        self.patience = math.inf
         self.active, self.converged = True, False
 
     def take(self, f: float) -> None:
         """Digest the residual at `x`, then choose the next abscissa."""
         x, bad = self.x, math.isnan(f)
+        self.gaps += bad
         if not bad and abs(f) < abs(self.best_f):
             self.best_x, self.best_f = x, f
         self.stalls = 0 if abs(f) <= 0.5 * abs(self.f_old) else self.stalls + 1
@@ -53,7 +55,8 @@ class LoneSearch:
         small = abs(new - x) <= self.rtol * abs(x)
         bracketed = not math.isnan(width)
         done = not bad and (met or width <= self.rtol or (small and bracketed))
-        lost = not bracketed and self.tried_low and self.tried_high and not done
+        given_up = (self.tried_low and self.tried_high) or self.gaps >= self.patience
+        lost = not bracketed and given_up and not done
         jumps = self._jumps(width)
         self.converged |= done and (met or not jumps)
         self.active = not (done or lost)

@@ -41,6 +41,7 @@ def find_roots(
     rtol: float = 1e-12,
     ftol: npt.ArrayLike = 0.0,
     slope: npt.ArrayLike = np.nan,
+    patience: int = MAX_STEPS,
 ) -> Roots:
     """Solve f(x) = 0 for many points at once, each within its own bounds.
 
@@ -57,6 +58,8 @@ def find_roots(
         A point is also done when |f| <= ftol.
     slope : array_like
         Derivative of f at the guess as far as it is known, for the first step; NaN if it is not.
+    patience : int
+        A point is given up when so many trials of it had no answer and no change of sign is known.
 
     Returns
     -------
@@ -73,9 +76,13 @@ def find_roots(
     """
     x, lo, hi = (np.array(v, dtype=float).ravel() for v in np.broadcast_arrays(guess, low, high))
     if x.size == 1:
-        return _alone(f, np.clip(x, lo, hi), lo, hi, rtol, float(np.ravel(ftol)[0]), slope)
+        first, least = float(np.ravel(slope)[0]), float(np.ravel(ftol)[0])
+        start = float(np.clip(x, lo, hi)[0])
+        lone = LoneSearch(start, lo.item(), hi.item(), rtol, least, first)
+        lone.patience = patience
+        return _alone(f, lone)
     search = _Search(np.clip(x, lo, hi), lo, hi, rtol, np.broadcast_to(ftol, x.shape))
-    search.slope = np.broadcast_to(slope, x.shape)
+    search.slope, search.patience = np.broadcast_to(slope, x.shape), patience
     evaluations = 0
     for step in range(1, MAX_STEPS + 1):
         index = np.flatnonzero(search.active)
@@ -86,12 +93,8 @@ def find_roots(
     return search.result(MAX_STEPS, evaluations)
 
 
-def _alone(
-    f: Callable, x: Array, low: Array, high: Array, rtol: float, ftol: float, slope: npt.ArrayLike
-) -> Roots:
+def _alone(f: Callable, lone: LoneSearch) -> Roots:
     """One point: the same steps on floats, which are quicker than arrays of one."""
-    first = float(np.ravel(slope)[0])
-    lone = LoneSearch(x.item(), low.item(), high.item(), rtol, ftol, first)
     here, step = np.zeros(1, int), 0
     while lone.active and step < MAX_STEPS:
         step += 1
@@ -113,7 +116,8 @@ class _Search:
         self.f_neg, self.f_pos = np.full(n, np.nan), np.full(n, np.nan)
         self.gap = np.full(n, np.nan)  # between the residuals while the bracket was last wide
         self.tried_low, self.tried_high = np.zeros(n, bool), np.zeros(n, bool)
-        self.stalls = np.zeros(n, int)
+        self.stalls, self.gaps = np.zeros(n, int), np.zeros(n, int)
+        self.patience = MAX_STEPS
         self.active, self.converged = np.ones(n, bool), np.zeros(n, bool)
         self.slope = np.full(n, np.nan)
 
@@ -124,6 +128,7 @@ class _Search:
         """Digest residuals `f` of the points `i`, then choose the next abscissae."""
         x = self.x[i]
         bad = np.isnan(f)
+        self.gaps[i] += bad
         better = ~bad & (np.abs(f) < np.abs(self.best_f[i]))
         self.stalls[i] = np.where(np.abs(f) <= 0.5 * np.abs(self.f_old[i]), 0, self.stalls[i] + 1)
         self.best_x[i[better]], self.best_f[i[better]] = x[better], f[better]
@@ -138,7 +143,8 @@ class _Search:
         met = (np.abs(f) <= self.ftol[i]) | (f == 0)
         small = np.abs(new - x) <= self.rtol * np.abs(x)
         done = ~bad & (met | (width <= self.rtol) | (small & ~np.isnan(width)))
-        lost = np.isnan(width) & self.tried_low[i] & self.tried_high[i] & ~done
+        given_up = self.tried_low[i] & self.tried_high[i] | (self.gaps[i] >= self.patience)
+        lost = np.isnan(width) & given_up & ~done
         self.converged[i[done & (met | ~self._jumps(i, width))]] = True
         self.active[i[done | lost]] = False
         keep = ~bad

@@ -7,7 +7,10 @@ from numpy.testing import assert_allclose
 from plant import ROOT
 
 from treatsim import cases
+from treatsim.flowsheet import substances
 from treatsim.flowsheet.substances import follow
+from treatsim.safety.additions import Additions
+from treatsim.safety.parts.product import product
 from treatsim.safety.product_water import product_water
 from treatsim.water.acidity import CARBON
 
@@ -43,7 +46,7 @@ def test_a_blend_holds_what_the_bypass_brings():
              "split.branch > valve > mix.branch", "mix > tank",
              "ro.concentrate > let > outfall"]  # fmt: skip
     result = train(units, links)
-    found = follow(result, {"x": 6.0}, let_pass(PASS))
+    found = follow(result, {"x": 6.0}, let_pass(PASS)).ports
     through, past = (flow(result, *port) for port in (("ro", "permeate"), ("valve", "outlet")))
     expected = 6.0 * (PASS * through + past) / flow(result, "mix", "outlet")
     assert_allclose(found["mix", "outlet"]["x"], expected, **CLOSE)
@@ -60,7 +63,7 @@ def test_two_passes_multiply():
              "second.concentrate > let > drain"]  # fmt: skip
     result = train(units, links)
     shares = {"first": 0.3, "second": 0.4}
-    found = follow(result, {"x": 5.0}, lambda name, feed: dict.fromkeys(feed, shares[name]))
+    found = follow(result, {"x": 5.0}, lambda name, feed: dict.fromkeys(feed, shares[name])).ports
     assert_allclose(found["second", "permeate"]["x"], 5.0 * 0.3 * 0.4, **CLOSE)
 
 
@@ -71,7 +74,7 @@ def test_a_recycle_is_closed_at_once(back):
                                                           f"{100 * back} %"})  # fmt: skip
     result = case.solve()
     assert result.solved.all(), result.reason()
-    found = follow(result, {"x": 1.0}, let_pass(PASS))
+    found = follow(result, {"x": 1.0}, let_pass(PASS)).ports
     new, whole, permeate, left, again = (
         flow(result, *port) for port in (("mix", "run"), ("mix", "outlet"), ("ro", "permeate"),
                                          ("ro", "concentrate"), ("mix", "branch"))
@@ -88,7 +91,7 @@ def test_a_recycle_is_closed_at_once(back):
 
 def test_an_exchanger_gives_some_back():
     result = cases.load(ROOT / "cases/sea_recovery.toml").solve()
-    found = follow(result, {"x": 4.7}, let_pass(PASS))
+    found = follow(result, {"x": 4.7}, let_pass(PASS)).ports
     high, low = found["exchanger", "high_in"]["x"], found["exchanger", "low_in"]["x"]
     assert_allclose(found["exchanger", "high_out"]["x"], low + 0.05 * (high - low), **CLOSE)
     assert found["ro", "feed"]["x"] > 4.7
@@ -103,7 +106,7 @@ def test_an_intensifier_keeps_its_sides_apart():
     links = ["pump > intensifier.low_in", "intensifier.high_out > ro", "ro.permeate > tank",
              "ro.concentrate > intensifier.high_in", "intensifier.low_out > outfall"]  # fmt: skip
     result = ro_plant.case(ro_plant.sea(35.0), units, links).solve()
-    found = follow(result, {"x": 4.7}, let_pass(PASS))
+    found = follow(result, {"x": 4.7}, let_pass(PASS)).ports
     assert_allclose(found["ro", "feed"]["x"], 4.7, **CLOSE)
     assert found["intensifier", "low_out"]["x"] == found["ro", "concentrate"]["x"]
 
@@ -116,10 +119,10 @@ def test_a_passage_that_depends_on_the_feed_settles_and_points_do_not_meet():
         return {"x": 0.1 + 0.2 * feed["x"] / (1 + feed["x"])}
 
     many = case.solve({"concentrate_tee.fraction": fractions})
-    together = follow(many, {"x": 1.0}, passing)["ro", "permeate"]["x"]
+    together = follow(many, {"x": 1.0}, passing).ports["ro", "permeate"]["x"]
     for value, fraction in zip(together, fractions, strict=True):
         one = case.solve({"concentrate_tee.fraction": np.array([fraction])})
-        alone = follow(one, {"x": 1.0}, passing)
+        alone = follow(one, {"x": 1.0}, passing).ports
         assert_allclose(value, alone["ro", "permeate"]["x"][0], rtol=1e-7)
         feed = alone["ro", "feed"]["x"][0]
         assert_allclose(value, (0.1 + 0.2 * feed / (1 + feed)) * feed, rtol=1e-7)
@@ -127,7 +130,7 @@ def test_a_passage_that_depends_on_the_feed_settles_and_points_do_not_meet():
 
 def test_without_a_membrane_nothing_dissolved_is_lost():
     result = cases.load(ROOT / "cases/river.toml").solve()
-    found = follow(result, {"nitrate": 0.06}, let_pass(0.0))
+    found = follow(result, {"nitrate": 0.06}, let_pass(0.0)).ports
     for (_, port), held in found.items():
         if port == "outlet":
             assert_allclose(held["nitrate"], 0.06, rtol=1e-6)
@@ -157,3 +160,16 @@ def test_what_returns_settles_however_much_does_and_in_any_company():
         for ports in ([("well_pump", "inlet")], [("ro", "permeate"), ("concentrate_tee", "run")])
     )
     assert_allclose(left, fed, rtol=1e-9)
+
+
+def test_what_did_not_settle_is_not_met(monkeypatch):
+    """With too few rounds a point of much return says so, one that returns nothing does not."""
+    case = cases.load(ROOT / "cases" / "brackish_well.toml")
+    result = case.solve({"concentrate_tee.fraction": np.array([0.0, 0.95])})
+    assert result.solved.all()
+    monkeypatch.setattr(substances, "ROUNDS", 3)
+    limits = product(result, Additions()).limits
+    (said,) = (one for one in limits if one.address == "product.settling")
+    assert np.asarray(said.meets).tolist() == [True, False]
+    monkeypatch.undo()
+    assert not [one for one in product(result, Additions()).limits if "settle" in one.name]

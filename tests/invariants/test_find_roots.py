@@ -87,13 +87,14 @@ def test_one_point_takes_the_steps_of_many(function):
     for _ in range(60):
         values, guess = rng.normal(size=3), rng.uniform(-3, 3)
         slope = rng.choice([np.nan, 0.0, rng.normal()])
+        known = {"slope": slope, "patience": int(rng.choice([2, 100]))}
 
         def residual(x, index, values=values):
             return function(x, *values)
 
         with np.errstate(all="ignore"):
             alone, both = (
-                find_roots(residual, [guess] * n, -3, 3, rtol=1e-13, ftol=1e-12, slope=slope)
+                find_roots(residual, [guess] * n, -3, 3, rtol=1e-13, ftol=1e-12, **known)
                 for n in (1, 2)
             )
         assert alone.x[0] == both.x[0]

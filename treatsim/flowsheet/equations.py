@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -30,6 +30,18 @@ class Failure:
     reason: str
     values: dict = field(default_factory=dict)  # name -> Value, for the reason's {name}
     vague: bool = False  # gives way to what a unit says of the same point
+
+
+class State(NamedTuple):
+    """Where a search may begin: open values by address, NaN where none is known, and the cuts."""
+
+    values: dict[str, Array]
+    cuts: dict[Port, Stream]
+
+    def take(self, index: Index) -> State:
+        """Return the points `index` only."""
+        values = {name: value[index] for name, value in self.values.items()}
+        return State(values, {cut: stream.take(index) for cut, stream in self.cuts.items()})
 
 
 def apart(failures: list[Failure]) -> list[Failure]:
@@ -88,15 +100,29 @@ def set_unknowns(sheet: Flowsheet, unknowns: list[Unknown], x: Open) -> tuple[Fl
 class Equations:
     """The residuals over the unknowns; what returned last is where the next recycle starts."""
 
-    def __init__(self, sheet: Flowsheet, unknowns: list[Unknown], points: int) -> None:
+    def __init__(
+        self, sheet: Flowsheet, unknowns: list[Unknown], points: int, near: State | None = None
+    ) -> None:
         self.sheet, self.unknowns, self.points = sheet, unknowns, points
         self.conditions = sheet.conditions()
         flows = {u.unit: np.asarray(u.guess) for u in unknowns if not u.field}
         self.memory = first_guess(sheet, flows)  # at every cut, for all points
         self._part: tuple[bytes, Flowsheet] = b"", sheet  # the points asked for last
         self.needed = sheet.ahead_of(self.conditions)  # what lies behind does not matter to them
+        self.names = [f"{u.unit}.{u.field}" if u.field else u.unit for u in unknowns]
+        self.start = np.full(
+            (len(unknowns), points), np.nan
+        )  # open values that are known of before
+        if near:
+            self._begin(near)
         with contextlib.suppress(DomainError):  # told where the water is first asked for
             _ = sheet.source.viscosity  # worked out once, for every trial
+
+    def _begin(self, near: State) -> None:
+        """Start from a state of before where there is one."""
+        self.start = np.array([near.values[name] for name in self.names]).reshape(self.start.shape)
+        known = np.flatnonzero(np.all(np.isfinite(self.start), axis=0))
+        self.remember({cut: stream.take(known) for cut, stream in near.cuts.items()}, known)
 
     def __call__(self, x: Open, index: Index) -> Array:
         """Return the residuals at the points `index`, shape (equations, points)."""

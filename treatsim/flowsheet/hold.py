@@ -13,17 +13,19 @@ import numpy as np
 from treatsim import quantities
 from treatsim.arrays import Array, Index
 from treatsim.errors import DomainError, RequestError
-from treatsim.flowsheet.equations import Failure, apart
+from treatsim.flowsheet.equations import Failure, State, apart
 from treatsim.flowsheet.flowsheet import Flowsheet
+from treatsim.flowsheet.nearby import Nearby
 from treatsim.flowsheet.nearest import look_around
 from treatsim.flowsheet.result import Context, Result
 from treatsim.flowsheet.solver import sketch, solve
-from treatsim.numerics import find_roots
+from treatsim.numerics import MAX_STEPS, find_roots
 from treatsim.operations.outcome import Value
 from treatsim.operations.parameters import bounds_text
 
 SOUGHT = 1e-10  # relative miss at which the search ends
 MET = 1e-7  # relative miss beyond which a hold is not met
+GAPS = 3  # trials that do not run, from which on all the range is looked over together
 MISSPELT = 0.9  # likeness of an address to a known one
 BESIDE = ("product", "health", "analytes")  # results of no unit that the judging tells
 Look = Callable[[Result, str], Value]
@@ -61,16 +63,18 @@ def _operate(
     context: Context | None = None,
     closely: bool = False,
     look: Look | None = None,
+    near: State | None = None,
 ) -> Result:
     """Solve; what a missed hold comes nearest to is only looked for `closely` if it is told."""
     if not holds:
         with np.errstate(all="ignore"):  # trial points may overflow; what stays so is reported
-            return Result(solve(sheet, points), points, context)
+            return Result(solve(sheet, points, near), points, context)
     hold, rest = holds[0], holds[1:]
     search = _Search(sheet, points, hold, rest, context if look else None, look)
     x = search.run(closely)
     changed = sheet.with_parameters(search.unit, **{search.field: x})
-    result = _operate(changed, points, rest, context, closely, look)
+    near = None if rest else search.nearby.state
+    result = _operate(changed, points, rest, context, closely, look, near)
     return result.held({hold.adjust: x}, _misses(result, search, x))
 
 
@@ -112,6 +116,7 @@ class _Search:
     ) -> None:
         self.sheet, self.points, self.hold, self.rest = sheet, points, hold, rest
         self.context, self.look = context, look
+        self.nearby = Nearby(points)
         self.judged = False  # whether the judging alone knows the result
         self.unit, self.field = _input(sheet, hold.adjust)
         self.guess, self.low, self.high = _span(sheet, self.unit, self.field, points)
@@ -143,7 +148,9 @@ class _Search:
 
     def run(self, closely: bool) -> Array:
         """Return the setting that meets the hold at every point, else the nearest."""
-        roots = find_roots(self.miss, self.guess, self.low, self.high, rtol=1e-12, ftol=SOUGHT)
+        patience = GAPS if closely else MAX_STEPS
+        span = self.guess, self.low, self.high
+        roots = find_roots(self.miss, *span, rtol=1e-12, ftol=SOUGHT, patience=patience)
         x, miss = roots.x, roots.residual
         missed = np.flatnonzero(~(np.abs(miss) <= MET))
         if missed.size:
@@ -161,10 +168,10 @@ class _Search:
             half = index.size // 2
             parts = slice(None, half), slice(half, None)
             return np.concatenate([self.miss(x[part], index[part]) for part in parts])
-        if result.points != index.size:
-            everyone = np.arange(self.points)
-            return np.where(result.solved, self.miss_of(result, everyone), np.nan)[index]
-        return np.where(result.solved, self.miss_of(result, index), np.nan)
+        whole = index if result.points == index.size else np.arange(self.points)
+        miss = np.where(result.solved, self.miss_of(result, whole), np.nan)
+        self.nearby.keep(result, whole, miss)
+        return miss if whole is index else miss[index]
 
     def miss_of(self, result: Result, index: Index) -> Array:
         """Return by how much a result misses the hold, relative."""
@@ -178,11 +185,15 @@ class _Search:
             whole = self.guess.copy()
             whole[index] = x
             changed = self.sheet.with_parameters(self.unit, **{self.field: whole})
-            return _operate(changed, self.points, self.rest, self.context, look=self.look)
+            return self._operated(changed, np.arange(self.points))
         everyone = index.size == self.points and np.array_equal(index, np.arange(self.points))
         part = self.sheet if everyone else self.sheet.take(index)
         changed = part.with_parameters(self.unit, **{self.field: x})
-        return _operate(changed, index.size, self.rest, self.context, look=self.look)
+        return self._operated(changed, index)
+
+    def _operated(self, sheet: Flowsheet, index: Index) -> Result:
+        near = None if self.rest else self.nearby.take(index)
+        return _operate(sheet, index.size, self.rest, self.context, look=self.look, near=near)
 
 
 def _misses(result: Result, search: _Search, x: Array) -> list[Failure] | None:

@@ -29,7 +29,9 @@ SOLVED = 1e-8  # residual that is still an answer
 def find_several(equations: Equations) -> tuple[Array, Flags]:
     """Return the open values, shape (unknowns, points), and where they are only the nearest."""
     unknowns, points = equations.unknowns, equations.points
-    x, r = _start(unknowns, points, None), np.full((len(unknowns), points), np.inf)
+    known = np.all(np.isfinite(equations.start), axis=0)
+    x = np.where(known, equations.start, _start(unknowns, points, None))
+    r = np.full((len(unknowns), points), np.inf)
     index = np.arange(points)
     if equations.sheet.tears:
         good, pinned = _together(equations, x, known_before(equations, x))

@@ -17,7 +17,14 @@ import numpy as np
 from treatsim.arrays import Array, Flags
 from treatsim.flowsheet.conflict import conflicts
 from treatsim.flowsheet.counting import check_count
-from treatsim.flowsheet.equations import PRESSURE_SCALE, Equations, Failure, apart, set_unknowns
+from treatsim.flowsheet.equations import (
+    PRESSURE_SCALE,
+    Equations,
+    Failure,
+    State,
+    apart,
+    set_unknowns,
+)
 from treatsim.flowsheet.flowsheet import Flowsheet, Unknown
 from treatsim.flowsheet.recycle import Pass, first_guess, less_returned, run
 from treatsim.flowsheet.several import find_several
@@ -35,10 +42,10 @@ class Solved(NamedTuple):
     failures: list[Failure]
 
 
-def solve(sheet: Flowsheet, points: int) -> Solved:
-    """Find the open flows and parameters at every operating point."""
+def solve(sheet: Flowsheet, points: int, near: State | None = None) -> Solved:
+    """Find the open flows and parameters at every operating point, if several with a start near."""
     check_count(sheet)
-    equations = Equations(sheet, sheet.unknowns(), points)
+    equations = Equations(sheet, sheet.unknowns(), points, near)
     unknowns = equations.unknowns
     failures: list[Failure] = []
     x, failed = np.empty((0, points)), np.zeros(points, bool)
@@ -52,12 +59,11 @@ def solve(sheet: Flowsheet, points: int) -> Solved:
         with np.errstate(all="ignore"):  # the nearest state may be far from sense
             failures += conflicts(equations, x, failed, filled, done)
     failures += _out_of_range(equations, x, failures)
-    names = [f"{u.unit}.{u.field}" if u.field else u.unit for u in unknowns]
     loose = np.broadcast_to(~(np.asarray(done.recycle_error) <= SETTLED), (points,))
     text = f"the recycle has no steady state: what returns keeps growing; {less_returned(sheet)}"
     failures.append(Failure(loose, text))
     failures.append(Failure(_not_finite(done, points), "no finite answer here"))
-    found = dict(zip(names, x, strict=True))
+    found = dict(zip(equations.names, x, strict=True))
     return Solved(filled, done, found, apart(failures))
 
 

@@ -8,7 +8,7 @@ so what comes back in a recycle is solved for, not iterated.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -26,13 +26,20 @@ SETTLED = 1e-10  # relative change of a concentration
 Asked = Callable[[str, Mapping[str, Any]], Mapping[str, Any]]
 
 
+class Followed(NamedTuple):
+    """Concentrations at every port, and how far they are from settled at every point."""
+
+    ports: dict[Port, dict[str, Any]]  # kg/m3
+    change: Array  # largest relative change of the last round; up to SETTLED where all is settled
+
+
 def _nothing(name: str, feed: Mapping[str, Any]) -> Mapping[str, Any]:
     return {}
 
 
 def follow(
     result: Result, source: Mapping[str, Any], passing: Asked, adding: Asked = _nothing
-) -> dict[Port, dict[str, Any]]:
+) -> Followed:
     """Return the concentration of every substance at every port of a solved flowsheet.
 
     `source` holds the concentrations at every source [kg/m3]; `passing` is asked for each unit
@@ -47,6 +54,7 @@ def follow(
     content: dict[Port, np.ndarray] = {}
     told: dict[str, np.ndarray] = {}
     stale = set(asked)
+    change = np.zeros(result.points)
     history: list[tuple[Array, Array]] = []  # what units were asked about, and what came of it
     for _ in range(ROUNDS):
         told |= {
@@ -58,14 +66,25 @@ def follow(
         gains = {name: rows for name, rows in told.items() if units[name].adds_dissolved}
         content = _balanced(result, start, shares, gains)
         now = {name: content[name, units[name].inlets[0]] for name in asked}
-        if not any(_moved(now[n], feeds[n]) for n in asked):
+        change = _change(now, feeds, result.points)
+        if not np.any(change > SETTLED):
             break
         before, after = (np.concatenate([*held.values()]) for held in (feeds, now))
         history = [(before, after), *history[:DEPTH]]
         ahead = np.split(extrapolated(history), len(asked))
         stale = {n for n, rows in zip(asked, ahead, strict=True) if _moved(rows, feeds[n])}
         feeds = dict(zip(asked, ahead, strict=True))
-    return {port: dict(zip(names, rows, strict=True)) for port, rows in content.items()}
+    ports = {port: dict(zip(names, rows, strict=True)) for port, rows in content.items()}
+    return Followed(ports, change)
+
+
+def _change(now: Mapping[str, Array], before: Mapping[str, Array], points: int) -> Array:
+    """Return the largest relative change of any feed; what is no number does not count."""
+    found = np.zeros(points)
+    for name, rows in now.items():
+        moved = np.abs(rows - before[name]) / (np.abs(rows) + 1e-300)
+        found = np.fmax(found, np.fmax.reduce(moved, axis=0, initial=0.0))
+    return found
 
 
 def _moved(now: Array, before: Array) -> bool:

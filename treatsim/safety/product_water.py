@@ -43,6 +43,7 @@ class ProductWater:
     source: dict[str, Any] = field(default_factory=dict)  # by analyte
     product: dict[str, Any] = field(default_factory=dict)
     ports: Mapping[Port, Mapping[str, Any]] = field(default_factory=dict)
+    change: Any = 0.0  # by which what is followed is not yet settled, relative
     acidity: SourceAcidity | None = None  # of the source; None where it is not known
     dosed: bool = False  # whether something is dosed in the train that is followed
     at_most: dict[str, str] = field(default_factory=dict)  # analyte -> what would tell it better
@@ -109,7 +110,7 @@ def product_water(result: Result) -> ProductWater:
         for name, unit in result.sheet.units.items()
         if unit.semipermeable
     }
-    found.ports = follow(
+    found.ports, found.change = follow(
         result,
         source,
         lambda name, feed: passes(views[name], feed, found.acidity, found.dosed),

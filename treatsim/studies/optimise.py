@@ -16,10 +16,10 @@ from treatsim.studies.requirements import Evaluation, Remark, Target
 from treatsim.studies.throughout import Conditions
 
 FIRST = {1: 257, 2: 65, 3: 17, 4: 9, 5: 6}  # settings per input of the first scan
-LATER = {1: 33, 2: 17, 3: 9, 4: 6, 5: 5}  # of every smaller one
+LATER = {1: 17, 2: 17, 3: 9, 4: 6, 5: 5}  # of every smaller one
 STARTS = 3  # places from which the scan is narrowed
 ROUNDS = 40
-SHRINK = 0.4
+SHRINK = {1: 0.2, 2: 0.4, 3: 0.4, 4: 0.4, 5: 0.4}  # a line's settings stand closer
 SMALLEST = 1e-5  # half a side of the last box, as a share of the range
 CHECK = 2e-3  # half a side of the box searched once more around the answer
 STEP = 1e-6  # of differences
@@ -132,7 +132,7 @@ def optimise(
         scan = _approach(space, scan)
     if not np.any(np.isfinite(scan.merit)):
         return _nothing(space, scan)
-    return _answer(space, _better(space, [_narrow(space, start) for start in _starts(scan)]))
+    return _answer(space, *_narrow(space, _starts(scan)))
 
 
 def _lattice(count: int, inputs: int) -> np.ndarray:
@@ -157,7 +157,7 @@ def _approach(space: Space, scan: Tried) -> Tried:
             return scan
         centre = scan.place[int(np.argmax(worst))]
         scan = space.tried(_box(centre, half, inputs))
-        half *= SHRINK
+        half *= SHRINK[inputs]
     return scan
 
 
@@ -166,7 +166,7 @@ def _box(centre, half: float, inputs: int) -> np.ndarray:
     return np.vstack([centre[None], np.clip(box, 0, 1)])
 
 
-def _starts(scan: Tried) -> list[np.ndarray]:
+def _starts(scan: Tried) -> np.ndarray:
     """Return the best places of the scan that lie well apart."""
     found: list[np.ndarray] = []
     for n in np.argsort(-scan.merit):
@@ -174,23 +174,27 @@ def _starts(scan: Tried) -> list[np.ndarray]:
             break
         if all(np.max(np.abs(scan.place[n] - other)) > 0.15 for other in found):
             found.append(scan.place[n])
-    return found
+    return np.array(found)
 
 
-def _narrow(space: Space, centre) -> np.ndarray:
-    """Return the best place around a start."""
+def _narrow(space: Space, centres: np.ndarray) -> tuple[np.ndarray, float]:
+    """Return the best place around any of the starts, and its merit; all are tried together."""
     inputs = len(space.addresses)
-    half = 1.5 / (FIRST[inputs] - 1)
+    half = np.full(len(centres), 1.5 / (FIRST[inputs] - 1))
+    merit = np.full(len(centres), -np.inf)
     for _ in range(ROUNDS):
-        tried = space.tried(_box(centre, half, inputs))
-        best = int(np.argmax(tried.merit))
-        moved = np.max(np.abs(tried.place[best] - centre))
-        centre = tried.place[best]
-        if moved < 0.9 * half:
-            half *= SHRINK
-        if half < SMALLEST:
+        rest = np.flatnonzero(half >= SMALLEST)
+        if not rest.size:
             break
-    return centre
+        boxes = np.array([_box(centres[n], half[n], inputs) for n in rest])
+        worth = space.tried(boxes.reshape(-1, inputs)).merit.reshape(rest.size, -1)
+        best = np.argmax(worth, axis=1)
+        found, here = boxes[np.arange(rest.size), best], half[rest]
+        near = np.max(np.abs(found - centres[rest]), axis=1) < 0.9 * here
+        centres[rest], merit[rest] = found, np.max(worth, axis=1)
+        half[rest] = np.where(near, SHRINK[inputs] * here, here)
+    first = int(np.argmax(merit))
+    return centres[first], float(merit[first])
 
 
 def _polish(space: Space, place) -> np.ndarray:
@@ -228,9 +232,8 @@ def _polish(space: Space, place) -> np.ndarray:
     return np.clip(result.x, 0, 1)
 
 
-def _answer(space: Space, place) -> Optimum:
+def _answer(space: Space, place, scanned: float) -> Optimum:
     inputs = len(space.addresses)
-    scanned = float(space.tried(place[None]).merit[0])
     candidates = [place, _polish(space, place)]
     best = _better(space, candidates)
     check = space.tried(_box(best, CHECK, inputs))

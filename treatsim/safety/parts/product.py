@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from treatsim.flowsheet.result import Result
+from treatsim.flowsheet.substances import SETTLED
 from treatsim.operations.declarations import Told
 from treatsim.operations.outcome import Limit, Value, unjudged
 from treatsim.safety.additions import Additions
@@ -50,7 +51,8 @@ def product(result: Result, earlier: Additions) -> Additions:
     for name, value in water.product.items():
         key = f"{name}_at_most" if name in water.at_most else name
         values[f"product.{key}"] = Value(value, "concentration")
-    found = Additions(values, notes=tuple(water.notes), records={"product": water})
+    limits = _settled(result, water)
+    found = Additions(values, limits, notes=tuple(water.notes), records={"product": water})
     end = result.product_end
     acid = None if end is None else acid_at(result, water, end)
     stated = getattr(result.sections.get("water"), "ph", None)
@@ -61,6 +63,18 @@ def product(result: Result, earlier: Additions) -> Additions:
     if end is None or (acid is None and not water.dosed):
         return found
     return found.joined(_acidity(result, water, None if acid is None else acid.ph))
+
+
+def _settled(result: Result, water: ProductWater) -> tuple[Limit, ...]:
+    """Hold what a recycle brings back against a settled state: all that is told hangs on it."""
+    open_ones = result.solved & (np.asarray(water.change) > SETTLED)
+    if not np.any(open_ones):
+        return ()
+    return (
+        Limit("dissolved substances settle over the recycle", "product.settling", water.change,
+              "<=", SETTLED, "fraction", "", advice="return less of the concentrate",
+              group="health"),
+    )  # fmt: skip
 
 
 def _acidity(result: Result, water: ProductWater, ph) -> Additions:
