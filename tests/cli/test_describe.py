@@ -292,3 +292,17 @@ def test_a_substance_of_the_product_is_told_without_a_case():
     run = treatsim("describe", "product.flw")
     assert run.status == 2
     assert "did you mean product.flow" in run.err
+
+
+@pytest.mark.parametrize(
+    "names",
+    [("units.NAME.limits",), ("ro_vessel.limits",), (str(WELL), "ro.limits"),
+     (str(WELL), "units.ro.limits")],
+)  # fmt: skip
+def test_the_table_of_limits_is_told_as_a_file_heads_it(names):
+    told = describe(names)
+    assert told.of == "table"
+    assert {"flux_mean", "element_recovery_max"} <= {row.key for row in told.limits}
+    assert (len(names) == 1 and "NAME" in names[0]) or {row.kind for row in told.limits} == {
+        "ro_vessel"
+    }

@@ -382,3 +382,12 @@ def test_any_title_can_be_drawn(tmp_path, title):
             for name, content in gallery.drawn(picture).items():
                 if name.endswith(".svg"):
                     ElementTree.fromstring(content)
+
+
+def test_numbers_stay_where_only_last_digits_differ():
+    text = "name,flow [m3/h],pressure [bar]\na,1.76361771,3.6\nb,2.4,{}\n"
+    before = text.format("-2.18e-16")
+    assert table.alike(before, text.format("0").replace("1.76361771", "1.76361767"))
+    assert not table.alike(before, before.replace("1.76361771", "1.76362"))
+    assert not table.alike(before, before.replace("b,2.4", "c,2.4"))
+    assert not table.alike(before, before + "c,1,1\n")

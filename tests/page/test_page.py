@@ -15,6 +15,7 @@ from browser import opened
 from command import ROOT, treatsim
 
 from treatsim import cases, quantities
+from treatsim.operations.outcome import weighed
 from treatsim.report import dial_page
 from treatsim.safety.verdict import judge
 from treatsim.studies.dials import dials
@@ -270,6 +271,11 @@ def test_numbers_are_written_as_the_command_line_writes_them(river):
     for number in numbers:
         shown = river.evaluate("(x) => page.text(x, 'turbidity', 3)", float(number))
         assert shown == quantities.text(float(number), "turbidity", "si", 3)
+    for value, relation, kept in [(11.9986, ">=", False), (12.0, ">=", True), (12.01, "<=", False)]:
+        row = {"value": value, "asked": 12.0, "state": "met" if kept else "not_met", "margin": 0,
+               "limit": {"relation": relation, "kind": "turbidity"}}  # fmt: skip
+        shown = river.evaluate("weighed", row)
+        assert tuple(shown) == weighed(value, relation, 12.0, kept, "turbidity", "si", 3)
 
 
 def test_markup_in_a_title_is_shown_and_not_run_in_us_units_too(browser, tmp_path):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import functools
 import io
 import math
 from collections.abc import Sequence
@@ -13,12 +14,13 @@ import treatsim
 from treatsim import quantities
 from treatsim.operations.outcome import Value
 from treatsim.report.page import Page
+from treatsim.report.screen import held
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.compare import Row
 
 
-def _cell(value: Value | None, system: str) -> str:
-    return "" if value is None else quantities.text(value.value, value.quantity, system)
+def _cell(address: str, system: str, verdict: Verdict, value: Value | None) -> str:
+    return "" if value is None else held(verdict, address, value, system)
 
 
 STATES = {
@@ -45,7 +47,10 @@ def compare_text(
     lines: list[tuple[str, ...]] = [("state", *map(_state, verdicts))]
     for group, members in groupby(rows, key=lambda row: row.group):
         lines += [blank, (group.upper(), *blank[1:])]
-        lines += [(row.words, *(_cell(v, system) for v in row.values)) for row in members]
+        lines += [
+            (row.words, *map(functools.partial(_cell, row.address, system), verdicts, row.values))
+            for row in members
+        ]
     page.line()
     page.table(heads, lines)
     page.line()
@@ -57,7 +62,7 @@ def compare_text(
             page.line(f"[{number}] {verdict.result.reason(0, system)}")
         for limit in (*verdict.of_state("not_met"), *verdict.of_state("not_judged")):
             words = limit.state().replace("_", " ").replace("not met", "NOT met")
-            page.line(f"[{number}] {words}: {limit.name}")
+            page.line(f"[{number}] {words}: {limit.full_name}")
     return page.text()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fnmatch
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from treatsim import operations
 from treatsim.case_text import STANDARD_INPUT
 from treatsim.errors import RequestError
 from treatsim.report.described import (
+    LIMITS,
     Description,
     of_kind,
     of_table,
@@ -20,6 +22,7 @@ from treatsim.report.described import (
 from treatsim.water.substances import SUBSTANCES
 
 SUFFIX = ".toml"
+LIMITS_OF = re.compile(rf"units\.\w+\.{LIMITS}")  # as a file heads the table, units.NAME.limits
 
 
 def describe(names: Sequence[str]) -> Description:
@@ -37,6 +40,8 @@ def describe(names: Sequence[str]) -> Description:
         return of_kind(name)
     if name in tables():
         return of_table(name)
+    if LIMITS_OF.fullmatch(name):
+        return of_table(LIMITS)
     if name == STANDARD_INPUT or name.endswith(SUFFIX) or "/" in name or Path(name).is_file():
         from treatsim.report.described_case import of_case
 
@@ -53,7 +58,9 @@ def without_case(name: str) -> Description:
     keys = tuple(row for row in whole.keys if row.key == key)
     results = tuple(row for row in whole.results if row.address == key)
     limits = tuple(row for row in whole.limits if row.key == key)
-    if not (keys or results):
+    if key == LIMITS and owner in operations.kinds():
+        return of_table(LIMITS)._replace(limits=whole.limits)
+    if not (keys or results or limits):
         within = [row.key for row in whole.keys] + [row.address for row in whole.results]
         raise unknown(name, [f"{owner}.{row}" for row in within])
     place = key if owner in operations.kinds() else name

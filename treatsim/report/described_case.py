@@ -22,6 +22,7 @@ from treatsim.report.described import (
     Answer,
     Description,
     Key,
+    held_by,
     key_of,
     of_table,
     unknown,
@@ -219,6 +220,9 @@ def of_address(path: str, address: str) -> Description:
     case = cases.load(path)
     rows = {key.key: key for key in inputs(case)}
     about = f"an input of {case.path}"
+    unit = address.removeprefix("units.").removesuffix(f".{LIMITS}")
+    if address.endswith(f".{LIMITS}") and unit in case.kinds:
+        return of_table(LIMITS)._replace(limits=held_by(case.kinds[unit]))
     if address in rows:
         key = rows[address]
         return Description("address", address, about, keys=(key,), uses=_uses(case, key))

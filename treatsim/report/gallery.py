@@ -128,11 +128,17 @@ def of_cases(paths: Iterable[str]) -> list[Picture]:
     return chosen(found)
 
 
-def drawn(picture: Picture, rasters: Sequence[str] = ()) -> dict[str, bytes]:
-    """Return the files of one picture by name."""
+def drawn(picture: Picture, rasters: Sequence[str] = (), before: str = "") -> dict[str, bytes]:
+    """Return the files of one picture by name.
+
+    Numbers that only the last digits tell from those of `before` stay, so that a picture changes
+    for a reason.
+    """
     module = plots.plot(picture.plot)
     data = module.data(picture.cases if plots.together(module) else picture.cases[0])
     numbers = table.as_csv(data)
+    if before and table.alike(before, numbers):
+        numbers = before
     with warnings.catch_warnings():  # a title in letters that the font lacks is still drawn
         warnings.filterwarnings("ignore", "Glyph .* missing")
         return _rendered(picture, numbers, rasters)
@@ -190,7 +196,7 @@ def write(
     files: dict[str, bytes] = {}
     for number, picture in enumerate(pictures):
         report(number, len(pictures))
-        files |= drawn(picture, rasters)
+        files |= drawn(picture, rasters, _before(folder / f"{picture.stem}.csv"))
     taken = {name: told for name, told in SHOTS.items() if (folder / name).is_file()}
     files[PAGE] = page(pictures, taken).encode("utf-8")
     try:
@@ -202,6 +208,16 @@ def write(
     for name, content in files.items():
         write_whole(folder / name, content)
     return list(files)
+
+
+def _before(file: Path) -> str:
+    """Return the numbers of an earlier run; "" where there are none that can be read."""
+    try:
+        text = file.read_text("utf-8")
+        table.from_csv(text)
+    except (OSError, ValueError):
+        return ""
+    return text
 
 
 def default_folder(paths: Sequence[str]) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -186,7 +185,7 @@ def _numbers(page: Page, verdict: Verdict, system: str, point: int) -> None:
     values = verdict.values
     headlines = {f"{n}.{key}" for n, u in verdict.result.sheet.units.items() for key in u.headline}
     rows = [
-        (words, *_both(values[address], system, point, address.endswith(".largest_flow")))
+        (words, *_both(verdict, address, system, point))
         for words, address in numbers(verdict)
         if address not in headlines or np.isfinite(at(values[address].value, point))
     ]
@@ -207,10 +206,29 @@ def at_most(value: Value, system: str, point: int) -> str:
     )
 
 
-def _both(value: Value, system: str, point: int, bound: bool = False) -> tuple[str, str]:
+def held(
+    verdict: Verdict, address: str, value: Value, system: str, point: int = 0, digits: int = 4
+) -> str:
+    """Return a result as its limit tells it: a bound cut, a value never as if the other were true.
+
+    `address` may be that of a kind; a limit of the same key and value is the one it is held to.
+    """
+    if address.endswith(".largest_flow"):
+        return at_most(value, system, point)
+    key, number = address.rpartition(".")[2], at(value.value, point)
+    for limit in verdict.limits:
+        alike = limit.key == key and at(limit.value, point) == number
+        if alike and limit.state(point) in ("met", "not_met"):
+            return limit.told(system, point, digits)[0]
+    return cell(value, system, point, digits)
+
+
+def _both(verdict: Verdict, address: str, system: str, point: int) -> tuple[str, str]:
     """Return a value in the system asked for, and in the other where that reads differently."""
-    show = at_most if bound else functools.partial(cell, digits=DIGITS)
-    mine, other = (show(value, one, point) for one in (system, "us" if system == "si" else "si"))
+    value, other_system = verdict.values[address], "us" if system == "si" else "si"
+    mine, other = (
+        held(verdict, address, value, one, point, DIGITS) for one in (system, other_system)
+    )
     return mine, f"({other})" if other != mine else ""
 
 

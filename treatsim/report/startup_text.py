@@ -8,6 +8,7 @@ from typing import Any
 
 import treatsim
 from treatsim import quantities
+from treatsim.operations.outcome import weighed
 from treatsim.report.membrane_text import (
     held_rows,
     membrane_answer,
@@ -76,6 +77,8 @@ def start_rows(found: Startup, system: str) -> Iterator[Row]:
         alone = len(reactors) == 1
         key, which = ("", "") if alone else (f"_{reactor.name}", f", {reactor.name}")
         part = "" if _all_through(reactor) else f"{100 * reactor.share:.3g} % of the water"
+        if reactor.credited < (reactor.required or 0.0):
+            part = "; ".join(filter(None, [part, "less than is asked for"]))
         yield Row(f"dose_steady{key}", f"dose credited in steady run{which}", reactor.credited,
                   "dose", part)  # fmt: skip
     energy = finite(found.energy)
@@ -105,6 +108,13 @@ def _dark(found: Startup, event: Event) -> Iterator[Row]:
 
 def _asked(required: float | None, system: str) -> str:
     return quantities.text(required or 0.0, "dose", system, DIGITS)
+
+
+def _doses(reactor, system: str) -> tuple[str, str]:
+    """Return the dose of steady run and what is asked for, never as if the other side were true."""
+    asked = reactor.required or 0.0
+    kept = reactor.credited >= asked
+    return weighed(reactor.credited, ">=", asked, kept, "dose", system, DIGITS)
 
 
 def event_rows(found: Startup, number: int, system: str) -> Iterator[Row]:
@@ -149,9 +159,10 @@ def answer(found: Startup, system: str) -> list[str]:
     elif not math.isfinite(found.clean.met):
         lines += [
             f"NEVER: the water does not come to its dose; steady run of {reactor.name} gives "
-            f"{show(reactor.credited, 'dose')}, {_asked(reactor.required, system)} is asked for"
+            f"{given}, {asked} is asked for"
             for reactor in found.train.reactors
             if reactor.credited < (reactor.required or 0.0)
+            for given, asked in [_doses(reactor, system)]
         ] or ["NEVER: the water does not come to its dose in the time looked at"]
     else:
         least = show(found.before_met, "volume")

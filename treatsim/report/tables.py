@@ -11,7 +11,7 @@ from treatsim.report.chemistry_text import chemistry_part
 from treatsim.report.element_text import element_part
 from treatsim.report.health_text import health_part, remedies_part
 from treatsim.report.page import Page, cell
-from treatsim.report.screen import at_most, chance_text, settings
+from treatsim.report.screen import at_most, chance_text, held, settings
 from treatsim.report.vessel_text import vessel_part
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.remedies import Remedy
@@ -174,7 +174,7 @@ def _units(page: Page, verdict: Verdict, system: str, point: int) -> None:
     """What each kind tells of itself, in the rows it declares."""
     for name, unit in verdict.result.sheet.units.items():
         rows = [
-            (row.words, cell(verdict.values[address], system, point))
+            (row.words, held(verdict, address, verdict.values[address], system, point))
             for row in unit.told
             if (address := f"{name}.{row.key}") in verdict.values
             and np.isfinite(at(verdict.values[address].value, point))

@@ -32,6 +32,17 @@ function plain(number, digits) {
   return String(rounded);
 }
 
+// Value and limit with the digits it takes to look as kept, or missed, as it is.
+function weighed({ value, asked, limit, state, margin }) {
+  const kept = state === MET || (state === NEAR && margin >= 0);
+  const texts = (digits) => [value, asked].map((x) => page.text(x, limit.kind, digits));
+  for (let digits = 3; digits < 12; digits += 1) {
+    const shown = texts(digits), [a, b] = shown.map(parseFloat);
+    if ((limit.relation === ">=" ? a >= b : a <= b) === kept) return shown;
+  }
+  return texts(3);
+}
+
 function put(parent, tag, text = "", name = "") {
   const made = document.createElement(tag);
   if (text) made.textContent = text;
@@ -116,9 +127,7 @@ function tellLimits(now) {
     put(words, "span", ` ${row.limit.name}`);
     const known = row.state !== NOT_JUDGED && row.state !== WAIVED;
     const why = row.state === WAIVED ? row.limit.waived : row.limit.needs;
-    const { kind } = row.limit;
-    put(item, "span", known ? `${page.text(row.value, kind, 3)} ${row.limit.relation} `
-      + page.text(row.asked, kind, 3) : why, "number");
+    put(item, "span", known ? weighed(row).join(` ${row.limit.relation} `) : why, "number");
   }
 }
 
@@ -134,8 +143,10 @@ function tellHelp(now) {
 function tellNumbers(now) {
   page.answers.forEach((row, n) => {
     const value = now.state === "outside" ? NaN : now.reading.value(row.address);
+    const isBound = row.address.endsWith(".largest_flow"); // told so that it is kept
+    const shown = isBound ? page.hide(beyond(page.show(value, row.kind), false), row.kind) : value;
     byId(`answer-${n}`).textContent = Number.isNaN(value) ? page.words.notHere
-      : page.text(value, row.kind, 3);
+      : page.text(shown, row.kind, 3);
   });
 }
 

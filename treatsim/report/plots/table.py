@@ -13,6 +13,8 @@ from treatsim.errors import RequestError
 
 Table = dict[str, np.ndarray]
 DIGITS = 9  # significant, in the file
+SAME = 1e-6  # relative; what solving leaves open, by far
+ROUND_OFF = 1e-9  # of the largest of a column, around zero
 
 
 def column(name: str, value, quantity: str) -> Table:
@@ -68,6 +70,23 @@ def as_csv(data: Table) -> str:
     ]
     writer.writerows(zip(*columns, strict=True))
     return buffer.getvalue()
+
+
+def alike(first: str, second: str) -> bool:
+    """Whether two texts of tables tell the same numbers but for what solving leaves open."""
+    a, b = from_csv(first), from_csv(second)
+    if list(a) != list(b):
+        return False
+    return all(_alike(a[name], b[name]) for name in a)
+
+
+def _alike(a: np.ndarray, b: np.ndarray) -> bool:
+    if a.shape != b.shape or a.dtype.kind != b.dtype.kind:
+        return False
+    if a.dtype.kind != "f":
+        return bool(np.all(a == b))
+    slack = ROUND_OFF * np.nanmax(np.abs(a), initial=0.0)
+    return bool(np.allclose(a, b, rtol=SAME, atol=slack, equal_nan=True))
 
 
 def from_csv(text: str) -> Table:
