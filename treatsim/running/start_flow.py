@@ -47,10 +47,6 @@ class Flows(NamedTuple):
             return 0.0
         return self.singles[name](math.sqrt((share - self.dead) / (self.top - self.dead)))
 
-    def flow_at(self, share: float) -> float:
-        """Return the flow at a single share of the dial. [m3/s]"""
-        return self.one("flow", share)
-
 
 def spline(x: Array, y: Array) -> Callable[[float], float]:
     """Return the cubic spline through points for single numbers.
