@@ -32,6 +32,20 @@ def test_less_pressure_where_flux_and_recovery_are_too_high():
     assert "mean flux of the vessel (ro)" in dosed.leaves
 
 
+def test_what_meets_nothing_and_moves_little_is_no_remedy(monkeypatch):
+    """A clean sleeve takes a third of what the dose lacks, a new lamp three quarters."""
+    case = cases.load("cases/river_beyond.toml")
+    verdict = judge(case.solve())
+
+    def worth(share):
+        monkeypatch.setattr("treatsim.studies.remedies.WORTH", share)
+        return [" ".join(found.text.split()[:3]) for found in remedies(case, verdict)]
+
+    assert worth(0.3) == ["slow down: lift_pump.speed", "put a new", "clean the sleeve"]
+    assert worth(0.4) == ["slow down: lift_pump.speed", "put a new"]
+    assert worth(0.9) == ["slow down: lift_pump.speed"]  # meets the limit: told whatever it moves
+
+
 def test_all_inputs_are_tried_together(monkeypatch):
     """Two solves of many points, beside one for each change that is no setting."""
     sizes, solve = [], cases.Case.solve

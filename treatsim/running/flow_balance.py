@@ -39,6 +39,8 @@ class Meters(NamedTuple):
     remark: str  # evidence for or against what else flow speaks for
     doubt: str  # of what is learnt; "" where there is none
     note: str
+    aside: tuple[float, float, float] = (0.0, 0.0, 0.0)  # of logarithms: how far doubt moves
+    # water and salt permeability and pressure drop
 
 
 def hold_together(
@@ -84,11 +86,12 @@ def _offset(name: str, trend: Trend, share: float, table: LogbookParameters) -> 
 def _blamed(found, flows: Mapping[str, Array], trend: Trend, table, model) -> Meters:
     rows, implied = found
     trials = _trials(rows.readings, flows)
-    trials_told, quiet = [], {}
+    trials_told, quiet, changes = [], {}, []
     for port, readings in trials.items():
         with np.errstate(invalid="ignore"):
             new = implied if readings is rows.readings else invert(readings, *model)
-        moved = _moved(rows, new, table)
+        moved, change = _moved(rows, new, table)
+        changes.append(change)
         if not moved:
             quiet[port] = readings, new
         trials_told.append(
@@ -99,7 +102,9 @@ def _blamed(found, flows: Mapping[str, Array], trend: Trend, table, model) -> Me
         names = " or ".join(quiet) if quiet else "feed, permeate or concentrate"
         cause = Cause(f"a flow meter drifts: {names}", "cannot tell", said, BUCKET)
         doubt = "the flow meters part, and which is wrong is not known"
-        return Meters(rows, implied, cause, doubt, doubt, "")
+        apart = np.nanmax(np.abs(np.array(changes) - np.array(changes[-1])), axis=0)
+        water, salt, drop = (float(one) for one in apart)  # from the readings as they stand
+        return Meters(rows, implied, cause, doubt, doubt, "", (water, salt, drop))
     ((port, (readings, new)),) = quiet.items()
     some = new.found & np.isfinite(new.drop)
     kept = Rows(
@@ -125,15 +130,16 @@ def _trials(readings: VesselReadings, flows: Mapping[str, Array]) -> dict[str, V
     }
 
 
-def _moved(rows: Rows, implied: Implied, table: LogbookParameters) -> list[str]:
-    """Say what of membrane and channel moved since the start; nothing where all stood still."""
+def _moved(rows: Rows, implied: Implied, table: LogbookParameters) -> tuple[list[str], list[float]]:
+    """Say what of membrane and channel moved since the start, and how far; NaN where unknown."""
     words = ("water permeability", "salt permeability", "pressure drop of the channel")
-    told = []
+    told, changes = [], []
     for name, values in zip(words, implied[:3], strict=True):
         good = implied.found & np.isfinite(values)
         if np.count_nonzero(good) < 0.9 * good.size:
-            return ["no membrane explains its rows"]
+            return ["no membrane explains its rows"], [np.nan] * 3
         trend = trend_of(rows.time[good], values[good], table.baseline)
+        changes.append(trend.now)
         if abs(trend.now) > max(QUIET, SURE[0] * trend.error):
             told.append(f"{name} {percent(np.expm1(trend.now))}")
-    return told
+    return told, changes

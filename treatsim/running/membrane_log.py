@@ -85,7 +85,7 @@ def study(
         *(f"noted beside a step: {text}" for text in pattern.explained),
         _pressures(plant, start, trends),
     )
-    learnt = _learnt(unit.name, trends, pattern, causes, meters.doubt)
+    learnt = _learnt(unit.name, trends, pattern, causes, meters)
     return UnitLog(
         unit.name, "reverse osmosis", rows.time, rows.line, rows.left_out, series, trends,
         _triggers(trends, table, rows.time), causes, learnt, notes,
@@ -155,7 +155,11 @@ def _triggers(
 
 
 def _learnt(
-    name: str, trends: Mapping[str, Trend], pattern: Pattern, causes: Sequence[Cause], doubt: str
+    name: str,
+    trends: Mapping[str, Trend],
+    pattern: Pattern,
+    causes: Sequence[Cause],
+    meters: Meters,
 ) -> dict[str, Learnt]:
     """Return the permeabilities and the drop of today as inputs of the case.
 
@@ -163,12 +167,14 @@ def _learnt(
     """
     seal = [cause.name for cause in causes if cause.stop]
     found = {}
-    for key in INPUTS:
+    for key, aside in zip(INPUTS, meters.aside, strict=True):
         but = pattern.open_steps[key] if seal else ()
         shares = ", ".join(percent(np.expm1(step.size)) for step in but)
         said = [f"without {shares} at once, no membrane's: {'; '.join(seal)}"] if but else []
-        said += [doubt] if doubt else []
-        found[f"{name}.{INPUTS[key]}"] = learnt_level(trends[key], "factor", but, "; ".join(said))
+        said += [meters.doubt] if meters.doubt else []
+        found[f"{name}.{INPUTS[key]}"] = learnt_level(
+            trends[key], "factor", but, "; ".join(said), aside
+        )
     return found
 
 

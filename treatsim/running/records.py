@@ -145,9 +145,15 @@ def near_event(events, time: Array, place: int) -> str:
     return "; ".join(text for when, text in events if early <= when <= late)
 
 
-def learnt_level(trend: Trend, quantity: str, but: Sequence[Step] = (), said: str = "") -> Learnt:
-    """Return today's level of a ratio with its standard error; without the steps in `but`."""
+def learnt_level(
+    trend: Trend, quantity: str, but: Sequence[Step] = (), said: str = "", aside: float = 0.0
+) -> Learnt:
+    """Return today's level of a ratio with its standard error; without the steps in `but`.
+
+    What a doubt leaves possible, `aside` of a logarithm, has the 95 % interval around it as well.
+    """
     change, error = trend.slow(but)
+    error += float(np.expm1(aside))  # a share of the value, of the larger side
     value = float(np.exp(trend.start + change))
     return Learnt(value, value * error / Z95, quantity, said)
 

@@ -16,6 +16,9 @@ from treatsim.studies.remedy_cases import Setting
 GRID = 25  # settings tried along one input, and again around the best of them
 LONGEST = 8  # remedies told
 LEAST = 1e-6  # smallest gain, as a sum of relative shortfalls, that is told
+WORTH = (
+    0.3  # share of that sum that a change takes which meets no limit; common practice, no source
+)
 
 
 @dataclass(frozen=True)
@@ -29,7 +32,10 @@ class Remedy:
 
 
 def remedies(case, verdict: Verdict, system: str = "si") -> list[Remedy]:
-    """Return single changes that help, the best first; nothing where no limit is missed."""
+    """Return single changes that help, the best first; nothing where no limit is missed.
+
+    What meets no limit and moves little is left out: it would send people to the wrong valve.
+    """
     if verdict.result.points != 1 or not verdict.broken[0]:
         return []
     before = float(_shortfalls(verdict)[0])
@@ -39,7 +45,12 @@ def remedies(case, verdict: Verdict, system: str = "si") -> list[Remedy]:
         tried = judge(change.case.solve())
         found.append(_remedy(change.text, tried, 0, missed))
     found += _moved(case, list(remedy_cases.settings(case, verdict)), missed, system)
-    useful = [remedy for remedy in found if remedy.shortfall < before - LEAST]
+    useful = [
+        remedy
+        for remedy in found
+        if remedy.shortfall < before - LEAST
+        and (remedy.closes or remedy.shortfall <= (1 - WORTH) * before)
+    ]
     return sorted(useful, key=lambda r: (len(r.leaves), r.shortfall))[:LONGEST]
 
 
