@@ -10,7 +10,7 @@ import numpy as np
 from treatsim import quantities
 from treatsim.operations.outcome import Limit, Value, at
 from treatsim.report.page import Page, cell
-from treatsim.safety.cautions import short_cautions
+from treatsim.safety.cautions import short_cautions, too_much_dissolved
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.found import inward
 from treatsim.studies.remedies import Remedy
@@ -236,4 +236,4 @@ def cautions(verdict: Verdict) -> list[str]:
     hazards = [group for unit in verdict.result.sheet.units.values() for group in unit.dangers()]
     site = verdict.result.sections.get("site")
     altitude = None if site is None or site.altitude is None else float(at(site.altitude, 0))
-    return short_cautions(hazards, altitude)
+    return short_cautions(hazards, altitude, too_much_dissolved(verdict.of_state("not_met")))
