@@ -19,7 +19,7 @@ from treatsim.operations.unit import Unit
 from treatsim.quantities import text
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, init=False)
 class Water:
     """What was measured of the source; each text with its unit, or number in SI.
 
@@ -34,6 +34,15 @@ class Water:
     """
 
     parameters: WaterParameters
+
+    def __init__(self, parameters: WaterParameters | None = None, **measured: Any) -> None:
+        """Take what a method for the type of water has read; RequestError names the methods."""
+        if measured or not isinstance(parameters, WaterParameters):
+            raise RequestError(
+                "Water: make it by treatsim.Water.fresh(...), .sodium_chloride(...), .sea(...) or "
+                ".ions(...)"
+            )
+        object.__setattr__(self, "parameters", parameters)
 
     def __repr__(self) -> str:
         warmth = text(self.parameters.temperature, "temperature")

@@ -8,6 +8,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from os import PathLike
 from pathlib import Path
 from typing import Any, Self
 
@@ -36,7 +37,7 @@ from treatsim.errors import RequestError
 from treatsim.flowsheet.flowsheet import Flowsheet
 from treatsim.flowsheet.hold import Hold, operate
 from treatsim.flowsheet.result import Context, Result
-from treatsim.given import belongs, over_points
+from treatsim.given import belongs, named, over_points
 from treatsim.operations.outcome import Override, Value
 from treatsim.operations.parameters import Parameters
 from treatsim.operations.sheets import Given, sheet_of, still_told
@@ -229,11 +230,14 @@ def _water_of(records: Mapping[str, Any]) -> Stream:
     return case_sections.source_stream(records["site"], records["water"])
 
 
-def load(path: str | Path, changes: Mapping[str, str] | None = None) -> Case:
+def load(path: str | PathLike[str], changes: Mapping[str, str] | None = None) -> Case:
     """Read a case file, or "-" for standard input, and apply `--set` changes.
 
     CaseError lists every problem.
     """
+    if not isinstance(path, str | PathLike):
+        raise RequestError(f"the path of a case file belongs here, not {named(path)}")
+    belongs({} if changes is None else changes, "items", "a mapping of addresses to their values")
     text = read_text(Path(path))
     name = "standard input" if str(path) == STANDARD_INPUT else str(path)
     tables, slips = parse_as_meant(text, name)

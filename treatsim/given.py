@@ -33,10 +33,13 @@ def read_given(item: dataclasses.Field, raw) -> Any:
 def belongs(thing: Any, has: str, words: str) -> None:
     """Refuse what is no case, result or mapping: such a thing has an attribute `has`."""
     if not hasattr(thing, has):
-        raise RequestError(f"{words} belongs here, not {_named(thing)}")
+        raise RequestError(f"{words} belongs here, not {named(thing)}")
 
 
-def _named(thing: Any) -> str:
+def named(thing: Any) -> str:
+    """Return what a thing of the wrong kind is."""
+    if thing is None:
+        return "None"
     return f'the text "{thing[:60]}"' if isinstance(thing, str) else f"a {type(thing).__name__}"
 
 

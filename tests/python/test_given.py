@@ -118,3 +118,21 @@ def test_what_is_no_input_or_no_number_is_named(case):
         case.solve({"uv.emission": ["cosine"]})
     with pytest.raises(RequestError, match="bare number"):
         treatsim.sweep(case, {RISE: [3.0, 4.0]})
+
+
+RIVER = ROOT / "cases/river.toml"
+MISSING = (
+    (lambda: treatsim.Water(), "Water: make it by treatsim.Water.fresh"),
+    (lambda: treatsim.Water(kind="fresh"), "Water: make it by treatsim.Water.fresh"),
+    (lambda: treatsim.Water({"temperature": "9 degC"}), "Water: make it by treatsim.Water.fresh"),
+    (lambda: treatsim.Hose(), r'Hose: name is missing: Hose\(name="hose", ...\)'),
+    (lambda: treatsim.load(None), "the path of a case file belongs here, not None"),
+    (lambda: treatsim.load(RIVER, 3), "a mapping of addresses to their values belongs here"),
+    (lambda: treatsim.find(treatsim.load(RIVER), SPEED, "much"), '^until "much": write ADDRESS'),
+)
+
+
+@pytest.mark.parametrize(("make", "words"), MISSING, ids=range(len(MISSING)))
+def test_what_is_missing_altogether_is_told_in_our_words(make, words):
+    with pytest.raises(RequestError, match=words):
+        make()

@@ -13,21 +13,21 @@ def run(arguments) -> int:
     from treatsim.report.description_kept import description_text
 
     names, json = arguments.names, form_of(arguments, ".txt", ".json") == ".json"
-    deliver(description_text(names, json, lambda: made(names, json)), arguments.out)
+    with no_search_for_rubbish(arguments.alone):
+        text = description_text(names, json, lambda: made(names, json))
+    deliver(text, arguments.out)
     return Exit.DONE
 
 
 def made(names: Sequence[str], json: bool) -> str:
     """Return the text of a description that is not kept from an earlier run."""
-    with no_search_for_rubbish():
-        from treatsim.report.describe import describe
-        from treatsim.report.describe_text import describe_text
-
-        told = describe(names)
-        if not json:
-            return describe_text(told)
     from treatsim.report.as_text import as_json
+    from treatsim.report.describe import describe
+    from treatsim.report.describe_text import describe_text
 
+    told = describe(names)
+    if not json:
+        return describe_text(told)
     return as_json(told.document())
 
 

@@ -8,7 +8,7 @@ from treatsim.console import deliver, form_of, no_search_for_rubbish, tell
 
 def run(arguments) -> int:
     """Solve one case at its settings."""
-    with no_search_for_rubbish():
+    with no_search_for_rubbish(arguments.alone):
         return solved(arguments)
 
 

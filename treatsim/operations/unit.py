@@ -112,8 +112,11 @@ class Unit:
 
     __signature__ = _Signature()
 
-    def __init__(self, *, name: str, parameters: Any = KEYWORDS, **given: Any) -> None:
+    def __init__(self, *, name: str = "", parameters: Any = KEYWORDS, **given: Any) -> None:
         """Make a unit; RequestError has a line for every fault of its parameters."""
+        if not name:
+            own = type(self).__name__
+            raise RequestError(f'{own}: name is missing: {own}(name="{self.kind}", ...)')
         object.__setattr__(self, "name", name)
         if parameters is KEYWORDS:
             parameters = _read(self.kind, name, given)

@@ -36,11 +36,11 @@ def composed_index(view: MembraneView, state: ScaleState, dosed) -> dict[str, Co
     ------
     definition
     """
-    if not state.reads or np.size(np.unique(dosed)) != 1:
+    if not state.reads or np.min(dosed) != np.max(dosed):
         return {}
     salt, strength, below, above, wall = state.reads
     salty = ["upto", strength, scaling.STIFF_DAVIS_JUMP, below, above]
-    bounds = [float(np.unique(allowed(view.analysis.kind, kind, dosed))[0])
+    bounds = [float(np.min(allowed(view.analysis.kind, kind, dosed)))
               for kind in (False, True)]  # fmt: skip
     line, address = scaling.LANGELIER_RANGE.high, f"{view.name}.carbonate_index"
     alike = frozenset((below, above, wall))

@@ -74,7 +74,7 @@ def targets(texts: Sequence[str]) -> list[Target]:
         match = FORM.match(text)
         if match is None:
             raise RequestError(
-                f'--until "{text}": write ADDRESS >= VALUE or ADDRESS <= VALUE, '
+                f'until "{text}": write ADDRESS >= VALUE or ADDRESS <= VALUE, '
                 'such as "uv.dose_credited >= 12 mJ/cm2"'
             )
         found.append(Target(*match.groups()))
@@ -114,7 +114,7 @@ def evaluate(
             row[piece.where] = np.where(solved, np.asarray(value.value, float), np.nan)
     if np.any(answered) and not rows:
         raise RequestError(
-            'the case states no limits: give --until, such as "product.flow >= 1 m3/h"'
+            'the case states no limits: say until what, such as until "product.flow >= 1 m3/h"'
         )
     margins = np.array([row for _, row in rows.values()]).reshape(len(rows), points)
     margins[:, ~answered] = np.nan
@@ -149,7 +149,7 @@ def _held(verdict: Verdict, wanted: Sequence[Target]):
         try:
             asked = quantities.read(target.value, value.quantity)
         except RequestError as error:
-            raise RequestError(f'--until "{target.text}": {error}') from error
+            raise RequestError(f'until "{target.text}": {error}') from error
         yield (
             target.text,
             Limit(

@@ -58,7 +58,7 @@ def limit_of(target: Target) -> float:
     """Return what a target asks for, in SI; RequestError if it is no result of the year."""
     if target.address not in RESULTS:
         raise RequestError(
-            f'--until "{target.text}": over years a result of the year is asked for, one of '
+            f'until "{target.text}": over years a result of the year is asked for, one of '
             f"{', '.join(RESULTS)}"
         )
     try:
@@ -66,7 +66,7 @@ def limit_of(target: Target) -> float:
     except RequestError as error:
         per_day = RESULTS[target.address] == "volume" and target.value.rstrip().endswith(PER_DAY)
         more = "; it is the water of a day already, so leave /day out" if per_day else ""
-        raise RequestError(f'--until "{target.text}": {error}{more}') from error
+        raise RequestError(f'until "{target.text}": {error}{more}') from error
 
 
 def adjusted(case: Any, address: str) -> tuple[dataclasses.Field, float]:
@@ -161,6 +161,6 @@ def demand_told(wanted: Sequence[Target], found: dict[str, Array]) -> None:
     for target in wanted:
         if target.address not in found:
             raise RequestError(
-                f'--until "{target.text}": this case does not tell it; a table [people] is needed, '
+                f'until "{target.text}": this case does not tell it; a table [people] is needed, '
                 "for days short at the tap also people.number and a tank"
             )
