@@ -21,6 +21,7 @@ NARROWEST = 3  # of the limits that are met
 HELPFUL = 3  # changes told
 TOLD = 4  # remarks told; the others are counted
 COLOURS = {"met": "green", "not_met": "bold red", "not_judged": "yellow"}
+SPENT, UNCOUNTED = "energy.specific", "nothing here draws power"
 PEOPLE, SERVED = "product.people_served", "people served, by quantity alone"
 UNFIT = "NOT fit to be given out at this setting."
 VERDICTS = {
@@ -190,6 +191,8 @@ def _numbers(page: Page, verdict: Verdict, system: str, point: int) -> None:
         for words, address in numbers(verdict)
         if address not in headlines or np.isfinite(at(values[address].value, point))
     ]
+    if SPENT in values and not float(at(values[SPENT].value, point)):
+        rows = [(*row[:2], UNCOUNTED) if row[0] == "energy" else row for row in rows]
     if PEOPLE in values:
         missed = len(verdict.of_state("not_met", point))
         served = cell(values[PEOPLE], system, point, DIGITS)
