@@ -86,3 +86,10 @@ def test_a_diameter_from_the_papers_is_not_taken_for_a_radius():
     first = rounds("three_lamps")[0][0]
     assert 'chamber_radius = "100 mm"' in first
     assert "did you mean" not in first
+
+
+def test_a_salinity_far_from_its_own_ions_is_refused():
+    """Solids of a report and the sum of its ions (common practice, no source)."""
+    run = treatsim("solve", "cases/papers_well.toml", "--set", "water.salinity=19 g/L")
+    assert run.status == 2
+    assert "the ions come to" in run.err
