@@ -37,6 +37,11 @@ from treatsim.water.stream import Stream
 from treatsim.water.substances import SUBSTANCES, substance
 from treatsim.water.water_table import WaterTable, water_table
 
+DENSITY_ABOUT = 1000.0  # kg/m3, of a water that is held against its own ions
+# solids of a report over the sum of its ions: hydrogen carbonate dries to carbonate, 0.63 of sodium
+# hydrogen carbonate by molar mass, and 1.2 is what laboratories let pass (from memory)
+SOLIDS_PER_IONS = (0.6, 1.25)
+
 
 @record
 class Absorbance(Sheet):
@@ -193,10 +198,29 @@ def analysis_of(water: WaterParameters) -> analysis.WaterAnalysis:
         if ph is None:
             raise RequestError("water.ph is missing: an ion analysis needs it")
         ions = _ions(water).ions
+        _agrees(water, sum(ions.values()))
         # taken as of the laboratory, so that one table serves every temperature of a sweep
         return analysis.of_ions(ions, ph=ph, adjust=water.adjust)
     given = _salinity(water)
     return analysis.of_salt(water.kind, temperature=temperature, ph=ph, **given)
+
+
+def _agrees(water: WaterParameters, ions: float) -> None:
+    """Refuse a salinity that the ions of the same report do not come to; they alone are used."""
+    if water.salinity is not None:
+        stated = np.asarray(water.salinity) * DENSITY_ABOUT
+    elif water.salinity_per_volume is not None:
+        stated = np.asarray(water.salinity_per_volume)
+    else:
+        return
+    low, high = SOLIDS_PER_IONS
+    if np.all((low * ions <= stated) & (stated <= high * ions)):
+        return
+    told = text(ions, "concentration")
+    raise RequestError(
+        f"water.salinity: the ions come to {told}, and dried solids are {low:g} to {high:g} times "
+        "that: one of the two is not of this water; correct or leave out the one that is wrong"
+    )
 
 
 def _ions(water: WaterParameters) -> Ions:
@@ -234,6 +258,8 @@ def water_notes(water: WaterParameters) -> list[str]:
     notes = [f"water: {note}" for note in measured.notes]
     if measured.kind == "ions":
         notes += [f"water: {note}" for note in _ions(water).notes]
+        if water.salinity is not None or water.salinity_per_volume is not None:
+            notes.append("water: salinity is not used beside the ions, and agrees with them")
     if measured.balance is not None:
         balance = measured.balance
         closed = f", closed by {balance.added * 1e3:.3g} mg/L of {balance.adjusted}"

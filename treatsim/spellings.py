@@ -55,7 +55,7 @@ WRITTEN = {
     "(gallon/ft**2/day)": "gfd", "(L/m**2/h)": "lmh",
     "bar": "bar bars", "mbar": "mbar", "Pa": "pa", "kPa": "kpa", "MPa": "mpa",
     "psi": "psi psid", "mH2O": "mh2o mwc", "ftH2O": "fth2o", "inH2O": "inh2o",
-    "W": "w watt watts", "kW": "kw", "mW": "mw", "uW": "uw", "hp": "hp bhp",
+    "W": "w watt watts wp", "kW": "kw kwp", "mW": "mw", "uW": "uw", "hp": "hp bhp",
     "J": "j joule joules", "mJ": "mj", "kJ": "kj", "Wh": "wh", "kWh": "kwh",
     "S": "s siemens", "mS": "ms", "uS": "us umho umhos",
     "turbidity_unit": "ntu fnu",

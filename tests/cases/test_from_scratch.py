@@ -1,4 +1,4 @@
-"""Five cases written from `new` and `describe` alone: what each round of messages is told.
+"""Cases written from `new` and `describe` alone: what each round of messages is told.
 
 Each first try stands in from_scratch/ as it was written. It is mended round by round as rounds.toml
 says, each change by words of the messages of its round, until it is solved.
@@ -71,3 +71,25 @@ def test_a_blend_holds_what_its_two_waters_bring():
     assert told["product.flow"]["value"] == pytest.approx(
         told["pass2.permeate.flow"]["value"] + told["bypass.branch.flow"]["value"], rel=1e-3
     )
+
+
+def test_arsenic_that_nothing_takes_out_is_not_met_and_no_setting_is_offered_for_it():
+    """62 ug/L against 10 ug/L (WHO 2022): no stage of the try lowers it, nor does boiling."""
+    told = rounds("arsenic")[2]
+    limit = next(row for row in told["criteria"] if row["address"] == "product.arsenic")
+    assert limit["state"] == "not_met"
+    assert limit["value"] == pytest.approx(6.2 * limit["limit"])
+    assert limit["name"] not in str(told["remedies"])
+
+
+def test_a_diameter_from_the_papers_is_not_taken_for_a_radius():
+    first = rounds("three_lamps")[0][0]
+    assert 'chamber_radius = "100 mm"' in first
+    assert "did you mean" not in first
+
+
+def test_a_salinity_far_from_its_own_ions_is_refused():
+    """Solids of a report and the sum of its ions (common practice, no source)."""
+    run = treatsim("solve", "cases/papers_well.toml", "--set", "water.salinity=19 g/L")
+    assert run.status == 2
+    assert "the ions come to" in run.err

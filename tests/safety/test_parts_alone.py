@@ -11,7 +11,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from treatsim.operations.outcome import Details, Limit, Override, Value
 from treatsim.safety.additions import Additions
-from treatsim.safety.cautions import cautions_for, short_cautions
+from treatsim.safety.cautions import cautions_for, short_cautions, too_much_dissolved
 from treatsim.safety.evidence import HealthParameters, PeopleParameters
 from treatsim.safety.log_credit import Barrier
 from treatsim.safety.parts.dose import mover, required_dose
@@ -202,6 +202,19 @@ def test_boiling_takes_three_minutes_above_2000_m(altitude, minutes):
 def test_the_general_cautions_always_stand_and_no_hazard_is_passed_over():
     assert set(cautions_for([])) < set(cautions_for(["chlorine"]))
     assert len(short_cautions(["chlorine", "chlorine"])) == 3
+
+
+def test_boiling_is_said_to_be_in_vain_for_what_is_dissolved_too_much():
+    kept = [
+        Limit(name, address, 1.0, "<=", 0.5, quantity, "", group=group)
+        for name, address, quantity, group in (
+            ("arsenic in the product", "product.arsenic", "concentration", "health"),
+            ("log credit for virus", "credit.virus", "log_reduction", "health"),
+            ("lowest pH of the product", "product.ph", "ph", "practice"),
+        )
+    ]
+    assert too_much_dissolved(kept) == ["arsenic"]
+    assert "arsenic" in short_cautions([], 0.0, ["arsenic"])[2]
     with pytest.raises(KeyError, match="no such group"):
         cautions_for(["chlorin"])
 

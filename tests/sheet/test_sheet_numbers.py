@@ -67,7 +67,7 @@ def test_the_largest_flow_is_that_of_solve_and_no_report_is_left():
 def test_the_lamp_by_its_hours(tmp_path):
     text = (ROOT / "cases/river.toml").read_text("utf-8")
     old = re.search(r"^ageing_factor = .*$", text, re.M)[0]
-    new = 'lamp_hours = "4500 h"\nlamp_life = "9000 h"\nend_of_life_factor = 0.80'
+    new = 'lamp_hours = "4500 h"\nlamp_life = "9000 h"\nend_of_life_factor = "80 %"'
     path = tmp_path / "hours.toml"
     path.write_text(text.replace(old, new), "utf-8")
     case = cases.load(path)

@@ -110,6 +110,13 @@ def test_nothing_meets(river):
     assert none.nearest.requirement.address == "product.flow"
     assert none.nearest.margin < 0
     assert "is missed by" in none.lines()[1]
+    assert not none.nearest.unmoved
+
+
+def test_a_setting_that_changes_nothing_is_not_called_the_nearest(river):
+    none = find(river, SPEED, ["uv.inlet.turbidity <= 0.01 NTU"])
+    assert none.nearest.unmoved
+    assert "does not change it" in none.lines()[1]
 
 
 def test_a_narrow_window_is_found(river):

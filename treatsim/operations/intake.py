@@ -12,6 +12,7 @@ from treatsim.operations.parameters import Parameters, quantity, record
 from treatsim.operations.unit import Unit
 from treatsim.water.stream import Stream
 
+UNCOUNTED = "what brings the water here, and its pressure, is not counted in the energy"
 FROM_OUTSIDE = "brought by the source"  # in the energy ledger: power that no consumer here pays for
 
 
@@ -63,5 +64,5 @@ class Intake(Unit):
         """Return the stream at the fixed pressure."""
         outlet = inlet.changed(pressure=self.parameters.pressure)
         gain = (self.parameters.pressure - inlet.pressure) * inlet.flow
-        details = Details(losses={FROM_OUTSIDE: -gain})
+        details = Details(losses={FROM_OUTSIDE: -gain}, choices=(UNCOUNTED,))
         return Outcome({"outlet": outlet}, {"hydraulic_power": gain}, lambda: details)

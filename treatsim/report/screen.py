@@ -9,7 +9,7 @@ import numpy as np
 from treatsim import quantities
 from treatsim.operations.outcome import Limit, Value, at
 from treatsim.report.page import Page, cell
-from treatsim.safety.cautions import short_cautions
+from treatsim.safety.cautions import short_cautions, too_much_dissolved
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.found import inward
 from treatsim.studies.remedies import Remedy
@@ -20,6 +20,7 @@ NARROWEST = 3  # of the limits that are met
 HELPFUL = 3  # changes told
 TOLD = 4  # remarks told; the others are counted
 COLOURS = {"met": "green", "not_met": "bold red", "not_judged": "yellow"}
+SPENT, UNCOUNTED = "energy.specific", "nothing here draws power"
 PEOPLE, SERVED = "product.people_served", "people served, by quantity alone"
 UNFIT = "NOT fit to be given out at this setting."
 VERDICTS = {
@@ -189,6 +190,8 @@ def _numbers(page: Page, verdict: Verdict, system: str, point: int) -> None:
         for words, address in numbers(verdict)
         if address not in headlines or np.isfinite(at(values[address].value, point))
     ]
+    if SPENT in values and not float(at(values[SPENT].value, point)):
+        rows = [(*row[:2], UNCOUNTED) if row[0] == "energy" else row for row in rows]
     if PEOPLE in values:
         missed = len(verdict.of_state("not_met", point))
         served = cell(values[PEOPLE], system, point, DIGITS)
@@ -255,4 +258,4 @@ def cautions(verdict: Verdict) -> list[str]:
     hazards = [group for unit in verdict.result.sheet.units.values() for group in unit.dangers()]
     site = verdict.result.sections.get("site")
     altitude = None if site is None or site.altitude is None else float(at(site.altitude, 0))
-    return short_cautions(hazards, altitude)
+    return short_cautions(hazards, altitude, too_much_dissolved(verdict.of_state("not_met")))

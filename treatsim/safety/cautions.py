@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from treatsim.operations.outcome import Limit
+
 PRACTICE = "common practice"
+MOST_NAMED = 2  # substances in a short line
 HIGH = 2000.0  # m, above which water boils too cool for one minute; cdc_household_chlorine
 
 
@@ -34,7 +37,9 @@ def _groups() -> dict[str, tuple[Caution, ...]]:
     }
 
 
-def short_cautions(hazards: Iterable[str], altitude: float | None = None) -> list[str]:
+def short_cautions(
+    hazards: Iterable[str], altitude: float | None = None, dissolved: Sequence[str] = ()
+) -> list[str]:
     """Cautions for a train of equipment, one line for each hazard.
 
     Parameters
@@ -43,11 +48,13 @@ def short_cautions(hazards: Iterable[str], altitude: float | None = None) -> lis
         Groups of the table, as the kinds of units declare them.
     altitude : float or None
         Height of the site above the sea; None if not known. [m]
+    dissolved : sequence of str
+        What is dissolved in the product above its limit of health, in words.
 
     Returns
     -------
     list of str
-        The general line, the one on boiling, then one for each hazard.
+        The general line, the one or two on boiling, then one for each hazard.
 
     Validity
     --------
@@ -59,9 +66,42 @@ def short_cautions(hazards: Iterable[str], altitude: float | None = None) -> lis
     """
     lines = _tables()["short"]
     boil = "boil_at_any_height" if altitude is None else "boil"
-    wanted = ["always", boil, *dict.fromkeys(hazards)]
+    vain = ["boil_in_vain"] * bool(dissolved)
+    wanted = ["always", boil, *vain, *dict.fromkeys(hazards)]
     minutes = 3 if altitude is not None and altitude > HIGH else 1
-    return [lines[name].format(minutes=minutes) for name in wanted]
+    more = ["and more"] * (len(dissolved) > MOST_NAMED)
+    what = ", ".join([*dissolved[:MOST_NAMED], *more])
+    return [lines[name].format(minutes=minutes, what=what) for name in wanted]
+
+
+def too_much_dissolved(limits: Iterable[Limit]) -> list[str]:
+    """Substances dissolved in the product above their limit: boiling takes none of them out.
+
+    Parameters
+    ----------
+    limits : iterable of Limit
+        Limits that are not met.
+
+    Returns
+    -------
+    list of str
+        Their names in words. [-]
+
+    Validity
+    --------
+    Limits of health on a concentration in the product; germs and turbidity are held otherwise.
+
+    Source
+    ------
+    cdc_household_chlorine
+    """
+    return [
+        limit.name.partition(" in the product")[0]
+        for limit in limits
+        if limit.group == "health"
+        and limit.quantity == "concentration"
+        and limit.address.startswith("product.")
+    ]
 
 
 def cautions_for(hazards: Iterable[str]) -> tuple[Caution, ...]:

@@ -10,7 +10,7 @@ from treatsim.errors import NoSolutionError, RequestError
 from treatsim.given import CASE, belongs
 from treatsim.studies.find_pairs import find_pairs
 from treatsim.studies.find_year import PREFIX, find_year
-from treatsim.studies.found import Edge, Interval, Nearest, Range
+from treatsim.studies.found import SAME, Edge, Interval, Nearest, Range
 from treatsim.studies.ladder import ladder
 from treatsim.studies.line import Line
 from treatsim.studies.optimise import optimise
@@ -249,4 +249,9 @@ def _refine(line: Line, inside, outside):
 def _nearest(address: str, x, at_x: Evaluation) -> Nearest:
     """Return the setting that comes nearest to meeting everything."""
     place = int(np.nanargmax(np.where(np.isnan(at_x.worst), -np.inf, at_x.worst)))
-    return Nearest({address: float(x[place])}, float(at_x.worst[place]), at_x.binding(place))
+    row = at_x.requirements.index(at_x.binding(place))
+    margins = at_x.margins[row, at_x.answered]
+    unmoved = margins.size > 1 and bool(np.ptp(margins) <= SAME * np.max(np.abs(margins)))
+    return Nearest(
+        {address: float(x[place])}, float(at_x.worst[place]), at_x.binding(place), unmoved
+    )

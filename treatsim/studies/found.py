@@ -39,6 +39,7 @@ class Nearest(NamedTuple):
     settings: Mapping[str, float]
     margin: float
     requirement: Requirement
+    unmoved: bool = False  # the requirement stays where it is, whatever the setting
 
 
 @dataclass(frozen=True)
@@ -324,6 +325,7 @@ def nearest_document(nearest: Nearest, kinds: Mapping[str, str], system: str) ->
     return {
         "settings": {a: number(v, kinds[a], system) for a, v in nearest.settings.items()},
         "margin": nearest.margin,
+        "unmoved": nearest.unmoved,
         "binding": requirement_document(nearest.requirement, system),
     }
 
@@ -334,6 +336,12 @@ def nearest_lines(nearest: Nearest, kinds: Mapping[str, str], system: str) -> li
         f"{a} = {quantities.text(v, kinds[a], system, 5)}" for a, v in nearest.settings.items()
     )
     limit = quantities.text(nearest.requirement.limit, nearest.requirement.quantity, system)
+    if nearest.unmoved:
+        return [
+            f"  {' and '.join(nearest.settings)} does not change it: {nearest.requirement.name}, "
+            f"asked {nearest.requirement.relation} {limit}, is missed by "
+            f"{-100 * nearest.margin:.3g} % at every setting"
+        ]
     return [
         f"  nearest at {at}: {nearest.requirement.name}, asked {nearest.requirement.relation} "
         f"{limit}, is missed by {-100 * nearest.margin:.3g} %"

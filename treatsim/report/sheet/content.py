@@ -21,7 +21,7 @@ from treatsim.report.sheet.people import people_block
 from treatsim.report.sheet.start import Starts, alarms, start_block, starts_of
 from treatsim.report.sheet.stops import altitude_of, stop_block
 from treatsim.report.sheet.targets import target_blocks, untested_block
-from treatsim.safety.cautions import short_cautions
+from treatsim.safety.cautions import short_cautions, too_much_dissolved
 from treatsim.safety.verdict import Verdict
 from treatsim.studies.partial import fingerprint
 
@@ -145,7 +145,9 @@ def note_block(facts: Facts) -> Block | Any:
 def caution_block(facts: Facts) -> Block:
     """Return the cautions by hazard, in the words of every other page."""
     hazards = [group for unit in facts.sheet.units.values() for group in unit.dangers()]
-    return Block("CAUTIONS", (Listing(tuple(short_cautions(hazards, altitude_of(facts)))),))
+    missed = too_much_dissolved(facts.verdict.of_state("not_met"))
+    lines = short_cautions(hazards, altitude_of(facts), missed)
+    return Block("CAUTIONS", (Listing(tuple(lines)),))
 
 
 def name_block() -> Block:

@@ -7,7 +7,7 @@ from treatsim.operations.chlorine_dosing import HEALTH_LIMIT, HIGHEST_TURBIDITY
 from treatsim.operations.outcome import at
 from treatsim.report.sheet.blocks import Block, Listing, Words
 from treatsim.report.sheet.facts import Facts
-from treatsim.safety.cautions import short_cautions
+from treatsim.safety.cautions import short_cautions, too_much_dissolved
 from treatsim.safety.guideline_values import TASTE_CLASSES
 
 HEAD = "1 STOP RULES"
@@ -28,7 +28,8 @@ def stop_block(facts: Facts) -> Block:
         "a tank or can has been open, dirty or flooded; people fall ill; anything is not as on "
         "this sheet and nobody knows why",
     ]
-    boil = short_cautions((), altitude_of(facts))[1]
+    missed = too_much_dissolved(facts.verdict.of_state("not_met"))
+    boil = " ".join(short_cautions((), altitude_of(facts), missed)[1:])
     return Block(HEAD, (Words(FIRST, loud=True), Listing(tuple(rules)), Words(boil)))
 
 
