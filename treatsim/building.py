@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from treatsim import case_sections, operations
-from treatsim.case_checks import check_needs, check_structure, name_problem
+from treatsim.case_checks import check_needs, check_structure
+from treatsim.case_names import name_problem
 from treatsim.case_sections import WaterParameters, analysis_of
 from treatsim.case_text import Problems, beside, read_overrides, read_record
 from treatsim.cases import Case

@@ -15,18 +15,6 @@ from treatsim.flowsheet.hold import check_hold
 from treatsim.flowsheet.wiring import PRODUCT_END, Wiring, complete, trace
 from treatsim.operations.unit import Unit
 
-UNIT_NAME = re.compile(r"[a-z][a-z0-9_]*$")
-
-
-def name_problem(name: str) -> str:
-    """Return what is wrong with the name of a unit, or ""."""
-    if UNIT_NAME.match(name) and name not in case_sections.RESERVED:
-        return ""
-    return (
-        "a unit's name is made of a-z, 0-9 and _, and is not "
-        f"one of {', '.join(sorted(case_sections.RESERVED))}"
-    )
-
 
 def check_links(case, problems: Problems) -> None:
     """Tell faults of the links beside faults of the parameters, which links do not need.

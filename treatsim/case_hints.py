@@ -33,6 +33,7 @@ TRADE = {  # words of the trade -> the keys that may be meant, the likeliest fir
     "pressure": ("outlet_pressure",), "pressure_drop": ("clean_drop",), "dp": ("clean_drop",),
     "elements": ("elements_in_series",), "vessels": ("vessels_in_parallel",),
     "membranes": ("elements_in_series",), "density": ("stock_density", "particle_density"),
+    "max_pressure": ("largest_pressure",), "maximum_pressure": ("largest_pressure",),
     "ph": ("target_ph",), "suction": ("suction_lift",), "dose": ("target",),
 }  # fmt: skip
 
@@ -43,7 +44,19 @@ def nearest(name: Any, known: Iterable[str]) -> str:
     names = {key.lower(): key for key in known}
     having = [text] if text in names else _having(text, names)
     near = having or difflib.get_close_matches(text, names, n=1)
-    return names[near[0]] if len(near) == 1 else ""
+    if not near or len(near) > 1 or _another_word(text, near[0], names):
+        return ""
+    return names[near[0]]
+
+
+def _another_word(text: str, name: str, names: Iterable[str]) -> bool:
+    """Whether a name only shares a word with this one, as others do: pump_ for slip_pressure."""
+    ours, theirs = text.split("_"), name.split("_")
+    odd = [word for word in ours if word not in theirs], [w for w in theirs if w not in ours]
+    shared = [word for word in ours if word in theirs]
+    if not shared or not all(odd) or difflib.get_close_matches("_".join(odd[0]), odd[1]):
+        return False
+    return any(len(_having(word, names)) > 1 for word in shared)
 
 
 def _having(word: str, names: Iterable[str]) -> list[str]:
@@ -51,11 +64,25 @@ def _having(word: str, names: Iterable[str]) -> list[str]:
     return [name for name in names if word in name.split("_")]
 
 
+def radii_of(key: str, known: Iterable[str]) -> list[str]:
+    """Return the radii that a key which is a diameter may stand for, the likeliest alone."""
+    words = [word for word in key.lower().split("_") if word not in ("inner", "outer")]
+    if "diameter" not in words:
+        return []
+    sides = [side for side in ("inner", "outer") if side in key.lower()]
+    radii = [name for name in known if "radius" in name.split("_")]
+    other = [word for word in words if word != "diameter"]
+    return [name for name in radii if all(w in name.split("_") for w in (*other, *sides))] or [
+        name for name in radii if all(word in name.split("_") for word in other)
+    ]
+
+
 def did_you_mean(name: Any, known: Iterable[str]) -> str:
     """Return a hint at the nearest name, or at the few that have it as a word; else all of them."""
     known = list(known)
     near = nearest(name, known)
-    found = [near] if near else _having(str(name)[:LONGEST_WORD].lower(), known)
+    words = str(name)[:LONGEST_WORD].lower().split("_")
+    found = [near] if near else [key for key in known if any(_having(w, [key]) for w in words)]
     told = " or ".join(f'"{key}"' for key in found)
     return f"did you mean {told}?" if 0 < len(found) <= MOST_KEYS else f"known: {', '.join(known)}"
 

@@ -18,6 +18,7 @@ from treatsim.case_hints import (
     meant,
     meant_kind,
     misplaced,
+    radii_of,
     speaks_of,
 )
 from treatsim.case_text import Problems, entry, lacking, read_record
@@ -92,11 +93,35 @@ def _mend_keys(
     fields = dataclasses.fields(record)
     known = known_keys(record)
     beside = BESIDE if where.startswith("units.") else ()
+    for key in [key for key in table if key in record.declined]:
+        del table[key]
+        problems.add(f"{where}.{key}", f"{where}.{key}: no such key; {record.declined[key]}")
     for key in [key for key in table if key not in (*known, *beside)]:
+        if radii := radii_of(key, known):
+            _halve(table, key, radii, where, problems)
+            continue
         name = meant(key, known, where, problems.homes, fields)
         if name and name not in table:
             problems.add(f"{where}.{key}", f'{where}.{key}: no such key; did you mean "{name}"?')
             _rename(table, key, name, where, problems)
+
+
+def _halve(
+    table: dict[str, Any], key: str, radii: Sequence[str], where: str, problems: Problems
+) -> None:
+    """Tell a diameter where a radius is asked for, and read it as half of it if one can be meant.
+
+    Renamed alone it would be read, and the reactor were twice as wide as it is.
+    """
+    raw = table.pop(key)
+    try:
+        half = f'"{quantities.read(raw, "length") * 500:g} mm"'
+    except (RequestError, TypeError, AttributeError):
+        half = "half of it"
+    told = " or ".join(f"{name} = {half}" for name in radii)
+    problems.add(f"{where}.{key}", f"{where}.{key}: no such key; the radius is asked for: {told}")
+    if len(radii) == 1 and radii[0] not in table and half.startswith('"'):
+        table[radii[0]] = half.strip('"')
 
 
 def _rename(table: dict[str, Any], key: str, name: str, where: str, problems: Problems) -> None:
@@ -105,12 +130,7 @@ def _rename(table: dict[str, Any], key: str, name: str, where: str, problems: Pr
         return
     table[name] = table.pop(key)
     old, new = (f"{where}.{word}" if where else word for word in (key, name))
-    moved = {
-        new + path.removeprefix(old): line
-        for path, line in problems.lines.items()
-        if path == old or path.startswith(f"{old}.")
-    }
-    problems.lines = {**problems.lines, **moved}
+    problems.rename(old, new)
 
 
 def stand_in(name: str, kind: str, table: Mapping[str, Any], problems: Problems) -> Unit | None:

@@ -66,6 +66,15 @@ class Problems:
             where = where.rpartition(".")[0]
         return self.lines.get(where)
 
+    def rename(self, old: str, new: str) -> None:
+        """Keep the lines of a table or key that is read on by another name."""
+        moved = {
+            new + path.removeprefix(old): line
+            for path, line in self.lines.items()
+            if path == old or path.startswith(f"{old}.")
+        }
+        self.lines = {**self.lines, **moved}
+
     def raise_if_any(self) -> None:
         """Raise CaseError with every fault."""
         if self.found:

@@ -15,9 +15,10 @@ from typing import Any, Self
 import numpy as np
 
 from treatsim import case_sections, operations
-from treatsim.case_checks import check_links, check_needs, check_structure, name_problem
+from treatsim.case_checks import check_links, check_needs, check_structure
 from treatsim.case_hints import addresses, nearest
 from treatsim.case_meant import as_meant
+from treatsim.case_names import mend_names, name_problem
 from treatsim.case_report import one_report
 from treatsim.case_settings import apply_setting
 from treatsim.case_slips import parse_as_meant
@@ -256,6 +257,7 @@ def interpret(
     data = copy.deepcopy(data)
     for address, value in (changes or {}).items():
         apply_setting(data, address, value, problems)
+    mend_names(data, problems)
     data = as_meant(data, case_sections.SECTIONS, TOP_LEVEL, problems)
     title = data.get("title", Path(path).stem)
     if not isinstance(title, str) or not title.strip() or not title.isprintable():

@@ -41,6 +41,7 @@ LAYERS = (
         "case_report",
         "case_checks",
         "case_meant",
+        "case_names",
         "case_settings",
         "case_slips",
         "case_view",

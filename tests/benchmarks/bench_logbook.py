@@ -71,7 +71,7 @@ class Race:
         )  # fmt: skip
         feed = (self.mass[index], self.fraction[index], float(rows.feed_pressure[index]), 0.0)
         shape = (channel.area, channel.length, channel.height, channel.porosity)
-        new = [float(v[index]) for v in self.new]
+        new = [float(np.broadcast_to(v, self.mass.shape)[index]) for v in self.new]
 
         def solve(water: float, salt: float):
             membrane = (new[0] * np.exp(water), new[1] * np.exp(salt))

@@ -35,8 +35,9 @@ def plain(train, light, plan, end):
     from scipy.integrate import solve_ivp
 
     reactor = train.reactors[0]
-    exposure, line_ = reactor.exposure, reactor.line
-    n, full = exposure.tanks, line_.ahead + exposure.volume
+    exposure = reactor.exposure
+    ahead = sum(train.ways.pipes.values()) + (train.start.housing_volume or 0.0)  # of the one light
+    n, full = exposure.tanks, ahead + exposure.volume
 
     def slope(time, state):
         flow = float(train.flows("flow", plan.dial(time)))
@@ -66,7 +67,7 @@ def measured(event: str):
     lights = lights_of(train, ())
     run = solve_run(train, lights, events)
     plan = schedule(train.start, events)._replace(dead=train.flows.dead)
-    ours = run.course.states(run.end)[-3:-1, 0]
+    ours = run.courses[0].states(run.end)[-3:-1, 0]
     assert_allclose(ours, plain(train, lights[0], plan, run.end), rtol=1e-3)
     return side_by_side(
         lambda: plain(train, lights[0], plan, run.end),

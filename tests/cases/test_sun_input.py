@@ -98,6 +98,7 @@ FAULTS = [
      ("a height lies between",)),
     (put("array", cleaned_on="02-30"), ("month and day",)),
     (put("array", cleaned_on=315), ("month and day",)),
+    (put("array", cleaned_on=f"{10**30}-01"), ("month and day",)),
     (put("array", cleaning_interval=None), ("cleaning_interval is missing",)),
     (put("array", cleaning_interval="365 d"), ("54%", "followed to 50 %")),
     (put("array", temperature_coefficient="0.4 %/K"), ("not above 0 %/K",)),

@@ -37,6 +37,22 @@ def test_of_a_setting(setting, words):
     assert len(run.lines) == 2
 
 
+@pytest.mark.parametrize(
+    ("key", "words"),
+    [
+        ("max_pressure", 'did you mean "largest_pressure"?'),
+        ("rated_pressure", 'did you mean "outlet_pressure" or'),  # shares a word with several
+        ("wear_factor", 'did you mean "wear"?'),
+    ],
+)
+def test_a_key_of_a_pump_is_read_on_only_as_what_it_is_near(key, words):
+    """Read on as slip_pressure, a rating asked for the other half of a slip nobody has."""
+    sea = RIVER.with_name("sea.toml")
+    run = treatsim("solve", sea, "--set", f"high_pressure_pump.{key}=60 bar")
+    assert words in run.err, run.err
+    assert len(run.lines) == 2, run.err
+
+
 def test_a_key_at_the_top_that_belongs_to_a_table(tmp_path):
     path = river(tmp_path, ("[site]", 'turbidity = "4 NTU"\n[site]'))
     assert 'turbidity: no such table; "turbidity" belongs to [water]' in treatsim("solve", path).err

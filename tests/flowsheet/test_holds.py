@@ -12,7 +12,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from treatsim import cases, quantities
 from treatsim.errors import RequestError
-from treatsim.flowsheet.hold import MET, Hold, operate
+from treatsim.flowsheet.hold import MET, Hold, check_hold, operate
 from treatsim.safety.verdict import judge
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -79,6 +79,9 @@ def test_out_of_reach_is_told_with_the_nearest():
     assert not far.solved[0]
     for part in ("product.flow = 600 m3/h", "pump.speed", "the nearest is", "at 120 %"):
         assert part in far.reason(), far.reason()
+    (failure,) = far.failures
+    most = operate(line(speed=1.2)).value("product.flow").value
+    assert_allclose(failure.values["reached"].value, most, rtol=1e-6)
 
 
 def test_two_holds():
@@ -216,6 +219,13 @@ def test_a_hold_is_checked_when_the_case_is_read(changes, words):
     (line,) = caught.value.problems
     assert line.startswith("river.toml: hold.")
     assert words in line
+
+
+def test_what_the_judging_alone_tells_is_no_fault_when_the_case_is_read():
+    for until, equals in (("product.ph", 7.0), ("health.log_credit.virus", 4.0)):
+        check_hold(line(), Hold("pump.speed", until, equals))
+    for equals in (0.0, "0 m3/h"):  # the least a flow may be; nothing flows then, so no answer
+        check_hold(line(), Hold("pump.speed", "product.flow", equals))
 
 
 @pytest.mark.parametrize(

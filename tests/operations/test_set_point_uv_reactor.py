@@ -37,6 +37,7 @@ def test_the_lower_of_the_two_doses_counts_while_the_set_point_is_held():
     assert_allclose(credited(dose_dull=400.0), 400.0 / 2.2, rtol=1e-12)
     assert_allclose(credited(sensor_reading=60.0), 420.0 / 2.2, rtol=1e-12)
     assert_allclose(credited(sensor_reading=600.0), 420.0 / 2.2, rtol=1e-12)  # bright is no dose
+    assert repr(unit()) == "<SetPointUvReactor, uv: sensor_reading = 75 W/m2>"
 
 
 NO = {

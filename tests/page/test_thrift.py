@@ -46,6 +46,8 @@ def test_a_series_through_scattered_points_is_the_polynomial_they_lie_on():
     assert np.allclose(found(other)["part"], truth(other), atol=1e-10)
     assert found.orders.shape[0] == 3  # terms of no weight are left out
     assert np.isnan(found({"a": 2.1, "b": 1.0})["part"])
+    nothing = through(ranges, [3, 4], seen, 1e-9 * truth(seen), 1.0)  # next to its size
+    assert np.all(nothing(other)["part"] == 0.0)
 
 
 def test_more_terms_than_the_points_bear_are_not_asked_for():

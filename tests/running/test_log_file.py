@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from treatsim.errors import RequestError
+from treatsim.report.logbook_text import grouped
 from treatsim.running.log_checks import read_log
 from treatsim.running.timed_table import Column
 
@@ -152,6 +153,58 @@ def test_a_clock_that_drifts_against_the_hour_meter(tmp_path, pace, told):
     lines = [f"{line}{pace * n:.3f}" for n, line in enumerate(rows())]
     log = read(tmp_path, lines, HEAD.replace("event", "hour meter [h]").replace(" m", "_m"))
     assert any("one of them drifts" in note and "2.0%" in note for note in log.notes) == told
+
+
+@pytest.mark.parametrize(
+    ("behind", "metered", "says"),
+    [
+        (
+            48,
+            True,
+            "it had lost 11.8 h against the hour meter and was set forward; dates from line 2",
+        ),
+        (12, True, "it had lost 2.75 h against the hour meter"),
+        (48, False, "nothing noted for 12.8 h since line 49, or the clock was set forward"),
+    ],
+)
+def test_a_slow_clock_set_forward(tmp_path, behind, metered, says):
+    """The clock goes 0.75 h in each hour; no row is missing, and the meter alone can know."""
+    lines = []
+    for n in range(72):
+        minutes = 60 * n - (15 * n if n < behind else 0)
+        day, minutes = divmod(minutes, 1440)
+        stamp = f"2031-03-{1 + day:02d} {minutes // 60:02d}:{minutes % 60:02d}"
+        lines.append(f"{stamp},12.0{n % 3},0.94,55.{n % 7},{n if metered else ''}")
+    log = read(tmp_path, lines, HEAD.replace("event", "hour_meter [h]" if metered else "event"))
+    told = [f for f in log.faults if says in f.what]
+    assert [(f.line, f.dropped) for f in told] == [(behind + 2, False)], log.faults
+    assert log.time.size == 72
+
+
+def test_a_meter_that_stood_tells_missing_rows(tmp_path):
+    """A stop of the unit is no fault of the clock."""
+    lines = [f"{line}{min(n, 10) + max(n - 50, 0)}" for n, line in enumerate(rows(72))]
+    log = read(tmp_path, lines[:10] + lines[50:], HEAD.replace("event", "hour_meter [h]"))
+    assert [f.what for f in log.faults] == ["nothing noted for 41 h since line 11"]
+
+
+def test_many_alike_are_told_in_one_line(tmp_path):
+    """Forty lines of the same fault must not hide the one that is not."""
+    lines = [line.replace(",0.94,", f",-0.{n + 10},") if n > 1 else line
+             for n, line in enumerate(rows(40))]  # fmt: skip
+    log = read(tmp_path, cell(lines, 3, 1, "-3"))
+    told = [text for text, _, _ in grouped(log.faults)]
+    assert told[1:] == ["lines 4 to 41: ro.permeate.flow is negative: -0.12 m3/h, and so on"], told
+    assert told[0] == "line 3: ro.feed.pressure is negative: -3 bar"
+
+
+def test_degrees_of_another_scale(tmp_path):
+    """Who is hurt: 46 degC for a well of 8 hides a membrane that lost half of its water."""
+    head = HEAD.replace("event", "water.temperature [degC]")
+    lines = [f"{line}{41.2 if 5 < n < 9 else 5.1 + n % 2}" for n, line in enumerate(rows())]
+    log = read(tmp_path, lines, head)
+    assert {f.line for f in log.faults if "degF under a head in degC" in f.what} == {8, 9, 10}
+    assert not {8, 9, 10} & set(log.line.tolist())
 
 
 @pytest.mark.parametrize(

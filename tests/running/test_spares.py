@@ -164,6 +164,13 @@ def test_a_dose_that_is_missed_is_no_success():
     assert any(row.worst == "not_met" and row.quantity == "dose" for row in seen.limits)
 
 
+def test_filters_that_hold_all_turbidity_back_leave_no_turbid_hour():
+    plan = plan_for(cases.load(RIVER, {"cartridges.turbidity_removal": "100 %"}), 0.5)
+    assert plan.turbidity_left == 0
+    assert plan.turbid
+    assert np.all(piece_of(plan, 0, 5).turbid == 0)
+
+
 def test_pages_files_and_documents(tmp_path):
     """The tap is shut in muddy water: left open, hours of it miss limits, which is status 1."""
     short = ("spares", RIVER, "--months", "1", "--scenarios", str(FEW), "--set",

@@ -1,6 +1,8 @@
 """The life of membranes: each state is that of the case so set, and what runs out does."""
 
 import json
+from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,7 +13,7 @@ from treatsim.errors import RequestError
 from treatsim.flowsheet.hold import Hold
 from treatsim.report.ageing_text import ageing_text
 from treatsim.safety.verdict import judge
-from treatsim.studies.ageing import AGES, ageing
+from treatsim.studies.ageing import AGES, _reach, ageing
 
 SEA = str(ROOT / "cases/sea.toml")
 DIAL = "high_pressure_pump.outlet_pressure"
@@ -105,6 +107,17 @@ def test_where_something_runs_out_it_does(sea):
         verdict = judge(held.solve())
         limit = next(x for x in verdict.limits if x.address == "product.concentration")
         assert limit.state() == state
+
+
+def test_what_nobody_judges_beyond_a_rung_is_not_kept_beyond_it(sea):
+    """Who is hurt: who plans years on a limit that could no longer be told."""
+    kept = sea.kept[0]
+    row = next(x for x in kept.limits if x.address == "product.concentration")
+    told = np.where(np.arange(kept.result.points) < len(AGES) + 4, 0.5 * row.limit, np.nan)
+    blind = SimpleNamespace(result=kept.result, limits=(replace(row, value=told),))
+    reach = _reach(blind, sea.ladder, 0.88, 0.06)
+    assert reach.binds == "salt in the product, not judged beyond"
+    assert reach.ratio == pytest.approx(sea.ladder[3])
 
 
 def test_what_is_asked_beyond_all_ratings_is_refused_today():

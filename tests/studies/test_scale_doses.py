@@ -12,7 +12,9 @@ from command import treatsim
 from numpy.testing import assert_allclose
 
 from treatsim import cases
+from treatsim.errors import NoSolutionError
 from treatsim.safety.verdict import judge
+from treatsim.studies import scale_doses as scale_doses_module
 from treatsim.studies.scale_doses import scale_doses
 from treatsim.studies.throughout import Conditions, conditions_of
 
@@ -47,6 +49,14 @@ def test_as_it_runs_it_is_what_solve_tells():
             assert_allclose(min(found, vessel.searched), told, rtol=1e-12)
     assert vessel.dosed
     assert not vessel.beyond
+
+
+def test_a_scale_that_no_chemistry_tells_is_no_scale_that_is_kept(monkeypatch):
+    """Who is hurt: who reads "neither acid nor antiscalant is needed" of a number that is none."""
+    nothing = np.array([np.nan]), np.array([False]), None
+    monkeypatch.setattr(scale_doses_module.scale, "carbonate", lambda *given: nothing)
+    with pytest.raises(NoSolutionError, match="no chemistry tells calcite"):
+        scale_doses(WELL, None, Conditions())
 
 
 def test_at_the_highest_recovery_a_scale_stands_on_its_limit():

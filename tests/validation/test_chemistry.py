@@ -138,6 +138,10 @@ def test_permeate_and_calcite(agree):
     dosed = chemistry.remineralised(product, ROOM, carbon_dioxide=0.03)
     assert dosed.calcium > 2 * hard.calcium
     assert dosed.ph < hard.ph
+    # so too where a gypsum water's permeate holds more calcium than alkalinity
+    thin_lime = chemistry.remineralised(chemistry.Product(5.7, 0.02, 4e-3, 2.75e-3), ROOM)
+    gain = (thin_lime.alkalinity - 0.02) / 2 * IONS["Ca"].molar_mass
+    assert_allclose(thin_lime.calcium - 2.75e-3, gain, rtol=3e-3, atol=0)
 
 
 def test_concentrate_ph():

@@ -10,6 +10,7 @@ from treatsim import cases
 from treatsim.safety.product_water import acid_at, product_water
 from treatsim.safety.verdict import judge
 from treatsim.water.acidity import ALKALINITY
+from treatsim.water.concentrate_line import LARGEST, SMALLEST
 from treatsim.water.phreeqc import ION_ASSOCIATION, Recipe, run
 
 CAUSTIC = {"kind": "chemical_dosing", "chemical": "caustic_soda", "strength": "10 %",
@@ -166,3 +167,47 @@ def test_a_booster_between_stages_gives_the_second_its_flux_and_its_power_is_cou
     total = number(lifted, "energy.specific") * number(lifted, "product.flow")
     parts = [number(lifted, f"energy.{name}.power") for name in ("pump", "boost")]
     assert_allclose(total, sum(parts), rtol=1e-9)
+
+
+def test_a_vessel_fed_with_permeate_is_told_what_can_happen_in_it_and_no_more():
+    """Who is hurt: who takes the sea's vessel for one that cannot scale."""
+    verdict = judge(plant(10.0))
+    told = {vessel: {key.rpartition(".")[2] for key in verdict.added.values
+                     if key.startswith(f"{vessel}.saturation.")}
+            for vessel in ("first", "second")}  # fmt: skip
+    assert {"calcite", "gypsum", "celestite"} <= told["first"]
+    assert told["second"] == {"calcite"}
+    assert [n.partition(":")[0] for n in verdict.choices if "fed with a permeate" in n] == [
+        "second"
+    ]
+    assert not any(address.endswith("langelier_index") for address in verdict.values)
+    # 51 g/kg is beyond the 45 that Dickson 1990 was fitted to; the thin waters have formulas of own
+    assert {(unit, item.range.name) for unit, item in verdict.added.excursions} == {
+        ("first", "salinity")
+    }
+    table = verdict.result.sheet.source.water
+    fed, passed = (
+        float(table.concentration_factor(number(verdict, f"second.{port}.salinity")))
+        for port in ("feed", "permeate")
+    )
+    wall, bulk = (
+        number(verdict, f"second.{key}.concentration_factor") for key in ("membrane", "concentrate")
+    )
+    factor = min(LARGEST, SMALLEST / fed) / (wall / bulk)
+    searched = (factor - 1) / (factor - passed / fed)
+    assert_allclose(number(verdict, "second.recovery_searched"), searched, rtol=1e-6)
+
+
+def test_what_is_told_of_a_dosed_product_agrees_with_itself():
+    """By the definitions of alkalinity and hardness, and pK1 = 6.35 at 25 degC from memory."""
+    verdict = judge(plant(10.0))
+    held = {name: number(verdict, f"product.{name}") for name in (
+        "hydrogen_carbonate", "carbonate", "carbon_dioxide", "alkalinity", "hardness", "calcium",
+        "magnesium")}  # fmt: skip
+    ph = number(verdict, "product.ph")
+    bound = held["hydrogen_carbonate"] / 61.0168e-3 + 2 * held["carbonate"] / 60.0089e-3
+    assert_allclose(held["alkalinity"] / 50.04345e-3, bound - 1e3 * 10**-ph, rtol=0.01)
+    gas = held["carbon_dioxide"] / 44.0095e-3
+    assert_allclose(ph, 6.35 + np.log10(bound / gas), atol=0.04)
+    lime = 100.0869e-3 * (held["calcium"] / 40.078e-3 + held["magnesium"] / 24.305e-3)
+    assert_allclose(held["hardness"], lime, rtol=1e-4)

@@ -85,6 +85,12 @@ class CleanDrop(Sheet):
         return f"{text}, of {len(self.clean_drop)} flows up to {largest}{points_met}"
 
 
+RATING = (
+    "a rating in micrometres is left out: it earns nothing and says too little of what is held; "
+    "capture_fraction and turbidity_removal do"
+)
+
+
 @record
 class CartridgeFilterParameters(Parameters):
     """Elements, their clean loss and what they have captured.
@@ -93,6 +99,7 @@ class CartridgeFilterParameters(Parameters):
     """
 
     forms = (CleanDrop,)
+    declined = dict.fromkeys(("rating", "micron_rating", "pore_size"), RATING)
     elements: int = quantity("count", "elements side by side", low=1, high=1000)
     resistance: float = quantity(
         "filter_resistance", "clean loss of one element over viscosity and flow", open_low=True

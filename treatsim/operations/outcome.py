@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -81,7 +82,8 @@ class Limit:
     def full_name(self) -> str:
         """Its name in words, with the unit it is of where the words do not say it."""
         owner = self.address.partition(".")[0]
-        said = owner in ("", "health", "product", "analytes") or owner in self.name
+        of_all = owner in ("", "health", "product", "analytes")
+        said = of_all or owner in re.findall(r"\w+", self.name)  # "drop" does not say "ro"
         return self.name if said else f"{self.name} ({owner})"
 
     @property

@@ -327,6 +327,7 @@ class Parameters:
 
     forms: ClassVar[tuple[type[Any], ...]] = ()  # sheets that may stand for some fields
     either: ClassVar[tuple[tuple[tuple[str, ...], ...], ...]] = ()  # sets of fields, one asked for
+    declined: ClassVar[Mapping[str, str]] = {}  # keys that people write, and why none is meant
 
     def __init__(self, **given: Any) -> None:
         """Take fields by keyword; TypeError names those that are missing or not known."""

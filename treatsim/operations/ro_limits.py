@@ -40,6 +40,9 @@ RULED = {
     },
     "carbonate_index": Ruled("factor", "practice", "index of calcium carbonate"),
     "scale": Ruled("factor", "practice", "scale, where the chemistry cannot be told"),
+    "calcite_contact": Ruled(
+        "factor", "practice", "permeate after calcite, where the chemistry cannot be told"
+    ),
 }
 
 

@@ -61,7 +61,7 @@ class SetPointUvReactorParameters(Parameters):
         return target_faults(self.target)
 
 
-@dataclass(frozen=True, kw_only=True, init=False)
+@dataclass(frozen=True, kw_only=True, init=False, repr=False)
 class SetPointUvReactor(Unit):
     """A reactor that has its dose while its set point is held."""
 
@@ -123,7 +123,8 @@ class SetPointUvReactor(Unit):
         """
         p = self.parameters
         dose = self.reported(inlet.contents["absorption"], p.tested_flow_high)
-        meets = validation_factor.validated_dose(dose, p.validation_factor) >= required
+        credited = validation_factor.validated_dose(dose, p.validation_factor)
+        meets = credited * SLACK >= required
         return np.broadcast_to(np.where(meets, p.tested_flow_high, 0.0), (points,))
 
     def class_doses(self, values: Mapping[str, Value], virus_factor=None) -> dict[str, Any]:

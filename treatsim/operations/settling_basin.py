@@ -56,6 +56,7 @@ class SettlingBasinParameters(Parameters):
     """A basin and the particles in the water, by their sizes or by a settling column."""
 
     forms = (JarTest, ColumnTest)
+    declined: ClassVar = {"length": "write plan_area, the length times the width"}
     either = ((SIZES, ("settling_curve",), ("tap_readings",)),)
     plan_area: float = quantity("area", "area of the water surface", open_low=True)
     depth: float = quantity("length", "depth of water above the sludge", open_low=True)

@@ -20,6 +20,12 @@ from treatsim.ranges import Excursion, excursions
 Pairs = Sequence[tuple[float, float]] | None
 USUAL_DISTANCE = 2.0  # arcs from which on a reading in air is usually taken (ioa_2007)
 
+SEVERAL = (
+    "this kind has one lamp, on the axis of its chamber; several lamps in one chamber are told by "
+    "its validation report alone (kind validated_uv_reactor or set_point_uv_reactor); chambers of "
+    "one lamp each, in a row or side by side, are units of their own"
+)
+
 
 @record
 class LampReading(Sheet):

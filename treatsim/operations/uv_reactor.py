@@ -52,6 +52,7 @@ class UvReactorParameters(Parameters):
     """Lamp, sleeve, chamber and the assumptions of the dose."""
 
     forms = (LampHours, uv_lamp.LampReading)
+    declined = dict.fromkeys(("lamps", "number_of_lamps", "lamp_count"), uv_lamp.SEVERAL)
     lamp_uvc_output: float = quantity("power", "output at 254 nm of a new lamp", open_low=True)
     lamp_power: float = quantity("power", "electrical power with ballast", low=0, open_low=True)
     arc_length: float = quantity("length", "length of the lit arc", open_low=True, high=5)

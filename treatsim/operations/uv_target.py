@@ -13,6 +13,7 @@ from treatsim.errors import RequestError
 KEYS = ("organism", "log", "dose")
 ASKED = {"organism": "cryptosporidium", "log": 3.0}
 EXAMPLE = '{ organism = "cryptosporidium", log = 3.0 }'
+DOSE_EXAMPLE = '{ organism = "ms2", dose = "40 mJ/cm2" }'
 # organism whose dose response stands for a class of the dose table
 STAND_INS = {"giardia": "cryptosporidium", "virus": "adenovirus_40"}
 TARGETED = tuple(dict.fromkeys((*ORGANISMS, *STAND_INS)))
@@ -46,7 +47,7 @@ def target_faults(target: Any) -> list[str]:
         return []
     known = ", ".join(TARGETED)
     if not isinstance(target, dict) or "organism" not in target:
-        return [f"target: a table such as {EXAMPLE}; known: {known}"]
+        return [f"target: a table such as {EXAMPLE} or {DOSE_EXAMPLE}; known: {known}"]
     faults = [
         f"target.{key}: no such key; known: {', '.join(KEYS)}" for key in target if key not in KEYS
     ]

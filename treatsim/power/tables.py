@@ -98,7 +98,10 @@ def number_of_day(text: str) -> int:
     Definition.
     """
     month, _, day = str(text).partition("-")
-    date = datetime.date(2023, int(month), int(day))
+    try:
+        date = datetime.date(2023, int(month), int(day))
+    except OverflowError as error:
+        raise ValueError(error) from error
     return date.timetuple().tm_yday - 1
 
 

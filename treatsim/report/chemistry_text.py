@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from treatsim import quantities
 from treatsim.operations.outcome import Value, at
 from treatsim.safety.verdict import Verdict
@@ -87,11 +85,9 @@ def _recoveries(extra: dict[str, Value], scale: str, point: int) -> list[str]:
 
 
 def _lines(page, extra: dict[str, Value], system: str, point: int) -> None:
-    known = [(extra[key], words) for key, words in LINES if key in extra]
-    numbers = [(float(at(v.value, point)), v.quantity, words) for v, words in known]
     rows = [
-        (words, quantities.text(number, quantity, system, 3))
-        for number, quantity, words in numbers
-        if np.isfinite(number)  # PHREEQC may find no equilibrium of a permeate with calcite
+        (words, quantities.text(float(at(extra[key].value, point)), extra[key].quantity, system, 3))
+        for key, words in LINES
+        if key in extra
     ]
     page.table(("", ""), rows)

@@ -40,14 +40,14 @@ def element_part(page, verdict: Verdict, system: str, point: int) -> None:
         rows = []
         for number in range(count):
             found = binding(shares, number, point)
-            cells = [
-                cell(verdict.values[f"{name}.element_{number + 1}.{key}"], system, point, DIGITS)
-                for key, _ in COLUMNS
-            ]
-            scale = percent(_scale(shares, number, point))
-            rows.append((str(number + 1), *cells, scale, found.words if found else "not judged",
-                         percent(found.share[number, point]) if found else ""))  # fmt: skip
-        page.table(("", *(head for _, head in COLUMNS), "scale", "nearest limit", "used"), rows)
+            told = [verdict.values[f"{name}.element_{number + 1}.{key}"] for key, _ in COLUMNS]
+            cells = [cell(value, system, point, DIGITS).partition(" ")[0] for value in told]
+            used = percent(found.share[number, point]) if found else ""
+            rows.append((str(number + 1), found.words if found else "not judged", used,
+                         percent(_scale(shares, number, point)), *cells))  # fmt: skip
+        heads = [f"{head}\n{quantities.shown(value.quantity, system)[0]}"
+                 for (_, head), value in zip(COLUMNS, told, strict=True)]  # fmt: skip
+        page.table(("", "nearest limit", "used", "scale", *heads), rows, left=2)
         page.listing(_remarks(verdict, name, shares, count, system, point))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from typing import Any
 
@@ -17,17 +18,27 @@ from treatsim.running.records import Trigger, UnitLog, moment, percent
 WIDTH = 80
 MOST_FAULTS = 8  # groups on one screen
 FULL_FAULTS = 60
+MOST_ALIKE = 2  # faults that differ in their numbers alone are told one by one up to here
+READING = re.compile(r'"[^"]*"|(?<![\w.])-?\d[\w.,]*')  # what a row has of its own
 
 
 def grouped(faults: Iterable[Fault]) -> list[tuple[str, int, bool]]:
-    """Return each fault once: its lines with what is wrong, how many rows, whether dropped."""
-    lines: dict[tuple[str, bool], list[int]] = {}
+    """Return each fault once: its lines with what is wrong, how many rows, whether dropped.
+
+    Many that differ in their numbers alone are one, with the words of the first.
+    """
+    kinds: dict[tuple[str, bool], dict[str, list[int]]] = {}
     for fault in faults:
-        lines.setdefault((fault.what, fault.dropped), []).append(fault.line)
+        alike = kinds.setdefault((READING.sub("*", fault.what), fault.dropped), {})
+        alike.setdefault(fault.what, []).append(fault.line)
     found = []
-    for (what, dropped), rows in lines.items():
-        every = sorted(set(rows))
-        found.append((every[0], f"{_spans(every)}: {what}", len(every), dropped))
+    for (_, dropped), texts in kinds.items():
+        if len(texts) > MOST_ALIKE:
+            lines = [line for rows in texts.values() for line in rows]
+            texts = {f"{next(iter(texts))}, and so on": lines}
+        for what, rows in texts.items():
+            every = sorted(set(rows))
+            found.append((every[0], f"{_spans(every)}: {what}", len(every), dropped))
     return [row[1:] for row in sorted(found)]
 
 

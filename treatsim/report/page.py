@@ -10,6 +10,7 @@ from treatsim.operations.outcome import Value, at
 
 WIDTH = 100
 GAP = 2  # blanks between columns
+SAVED = 3  # lines of a table for which its columns are drawn together
 NARROWEST = 60  # below, no table can be read
 
 
@@ -19,9 +20,7 @@ class Page:
     def __init__(self, colour: bool, width: int = WIDTH) -> None:
         from rich.console import Console
 
-        asked, width = width, min(width, terminal_width()) if colour else width
-        self.narrow = width < asked
-        self.width = width
+        self.width = width = min(width, terminal_width()) if colour else width
         self.buffer = io.StringIO()
         self.console = Console(
             file=self.buffer,
@@ -63,9 +62,7 @@ class Page:
         """Add a table; the first `left` columns are text, the others numbers."""
         from rich.table import Table
 
-        gap, rows = GAP, list(rows)
-        if self.narrow:
-            headings, rows, gap = _fitted(headings, rows, left, self.width - 1)
+        headings, rows, gap = _fitted(headings, list(rows), left, self.width - 1)
         table = Table(
             box=None,
             padding=(0, gap, 0, 0),
@@ -88,30 +85,54 @@ class Page:
 
 def _fitted(
     headings: Sequence[str], rows: list[Sequence[str]], left: int, width: int
-) -> tuple[list[str], list[Sequence[str]], int]:
+) -> tuple[Sequence[str], list[Sequence[str]], int]:
     """Break texts of a table into lines so that it fits; numbers and words stay whole if they can.
 
-    Returns headings, rows and the gap between columns.
+    Returns headings, rows and the gap between columns, which is narrowed where that saves lines.
     """
     columns = [[row[n] for row in rows] for n in range(len(headings))]
     most = [max(map(len, column), default=0) for column in columns]
-    least = [max(map(len, " ".join([head, *column]).split()), default=0)
+    full = [max(size, *map(len, head.split("\n")))
+            for head, size in zip(headings, most, strict=True)]  # fmt: skip
+    if sum(full) + GAP * (len(full) - 1) <= width:
+        return headings, rows, GAP
+    least = [max(map(len, [*_parts(head), *" ".join(column).split()]), default=0)
              for head, column in zip(headings, columns, strict=True)]  # fmt: skip
     sizes = [max(a, b) for a, b in zip(most, least, strict=True)]
+    found = []
     for gap in (GAP, 1):
-        tried = list(sizes)
-        while sum(tried) + gap * len(tried) > width:
-            wide = [n for n in range(left) if tried[n] > least[n]]
-            if not wide:
-                break
-            tried[max(wide, key=tried.__getitem__)] -= 1
-        else:
+        if tried := _shrunk(sizes, least[:left], width - gap * (len(sizes) - 1)):
             shown = [
-                ["\n".join(_wrapped(cell, size)) for cell, size in zip(row, tried, strict=True)]
+                ["\n".join(_broken(cell, size)) for cell, size in zip(row, tried, strict=True)]
                 for row in (headings, *rows)
             ]
-            return shown[0], list(shown[1:]), gap
-    return list(headings), rows, 1
+            height = sum(max(cell.count("\n") for cell in row) for row in shown)
+            found.append((height, gap, shown))
+    if not found:
+        return headings, rows, 1
+    wide, close = found[0], found[-1]
+    _, gap, shown = close if close[0] <= wide[0] - SAVED else wide
+    return shown[0], list(shown[1:]), gap
+
+
+def _shrunk(sizes: list[int], least: list[int], room: int) -> list[int]:
+    """Return widths that fit into the room, the widest text narrowed first; none if none do."""
+    tried = list(sizes)
+    while sum(tried) > room:
+        wide = [n for n, size in enumerate(least) if tried[n] > size]
+        if not wide:
+            return []
+        tried[max(wide, key=tried.__getitem__)] -= 1
+    return tried
+
+
+def _parts(heading: str) -> list[str]:
+    """Return what of a heading stays whole: its lines where it has some, else its words."""
+    return heading.split("\n") if "\n" in heading else heading.split()
+
+
+def _broken(text: str, width: int) -> list[str]:
+    return [part for line in text.split("\n") for part in _wrapped(line, width)]
 
 
 def terminal_width() -> int:

@@ -108,11 +108,12 @@ def _open(
         for limit in verdict.of_state("not_met", point)
     ]
     rows += [
-        ("not judged", limit.name, "", f"needs {limit.needs}" if limit.needs else "")
+        ("not judged", f"{limit.name}; needs {limit.needs}" if limit.needs else limit.name, "", "")
         for limit in verdict.of_state("not_judged", point)
     ]
     rows += [
-        ("waived", limit.name, "", limit.waived) for limit in verdict.of_state("waived", point)
+        ("waived", f"{limit.name}: {limit.waived}", "", "")
+        for limit in verdict.of_state("waived", point)
     ]
     rows += [("met", *limit_row(limit, system, point, chances)) for limit in met[:NARROWEST]]
     if len(met) > NARROWEST:

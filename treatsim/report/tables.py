@@ -117,12 +117,11 @@ def _limits(
         return
     page.head("Limits")
     page.table(
-        ("", "limit", "at", "value", "asked", "margin", *(["chance"] if chances else [])),
+        ("", "limit", "value", "asked", "margin", *(["chance"] if chances else [])),
         [
             (
                 HEADS[limit.state(point)],
-                limit.name,
-                limit.address.partition(".")[0],
+                limit.full_name,
                 value,
                 f"{limit.relation} {asked}",
                 f"{100 * at(limit.margin, point):+.0f} %",
@@ -131,7 +130,7 @@ def _limits(
             for limit in shown
             for value, asked in [limit.told(system, point)]
         ],
-        left=3,
+        left=2,
     )
     page.listing(_moves(limit) for limit in verdict.of_state("not_met", point))
 

@@ -10,10 +10,11 @@ from treatsim import quantities
 from treatsim.arrays import Array, Flags
 from treatsim.errors import RequestError
 from treatsim.running.log_file import METER, Fault, Readings, Table, read_table
-from treatsim.running.log_meters import another_range, hanging
+from treatsim.running.log_meters import another_range, fahrenheit, hanging
 from treatsim.running.timed_table import Column
 
 LONG_GAP = 5.0  # of the usual step
+JUMP = 2.0  # likewise, where the hour meter says that the clock was set forward
 LEAST_DRIFT = 0.005  # of the hour meter against the clock
 NEIGHBOURS = 21  # readings around one, with it
 # factor between two units of one quantity -> what was likely meant; closeness in relative terms
@@ -56,7 +57,7 @@ def read_log(path: str, known: Mapping[str, Column], words: Mapping[str, str]) -
     faults = list(table.faults)
     bad = {fault.line for fault in faults if fault.dropped}
     keep = np.array([line not in bad for line in table.line], bool)
-    for check in (_zeros, _wrong_range, another_range, hanging, _clock_back):
+    for check in (_zeros, _wrong_range, fahrenheit, another_range, hanging, _clock_back):
         found = check(table, known, keep)
         faults += found
         bad = {fault.line for fault in found if fault.dropped}
@@ -67,7 +68,7 @@ def read_log(path: str, known: Mapping[str, Column], words: Mapping[str, str]) -
     time, line = table.time[keep], table.line[keep]
     time = time - (0.0 if table.start else time[0])
     columns = {name: values[keep] for name, values in table.columns.items()}
-    faults += _gaps(time, line)
+    faults += _gaps(time, line, columns.get(METER), set(table.line.tolist()))
     notes = [*table.notes, *_drift(time, columns.get(METER))]
     words_at = [table.events[i] for i in np.flatnonzero(keep)]
     events = [(float(t), text) for t, text in zip(time, words_at, strict=True) if text]
@@ -168,21 +169,47 @@ def _clock_back(table: Table, known, keep: Flags) -> list[Fault]:
     return found
 
 
-def _gaps(time: Array, line: Array) -> list[Fault]:
-    """Say where nothing was noted for much longer than usual; nothing is left out."""
+def _gaps(time: Array, line: Array, meter: Array | None, noted: set[int]) -> list[Fault]:
+    """Say where nothing was noted for much longer than usual; nothing is left out.
+
+    A clock that ran slow and was set forward leaves the same gap; only the hour meter can tell.
+    """
     if time.size < 3:
         return []
     steps = np.diff(time)
     usual = np.median(steps)
-    return [
-        Fault(
-            int(line[i + 1]),
-            f"nothing noted for {quantities.text(steps[i], 'duration', digits=3)} since line "
-            f"{line[i]}",
-            False,
-        )
-        for i in np.flatnonzero(steps > LONG_GAP * usual)
-    ]
+    found, since = [], 0
+    for i in np.flatnonzero(steps > JUMP * usual).tolist():
+        here, after = int(line[i]), int(line[i + 1])
+        gap = quantities.text(steps[i], "duration", digits=3)
+        between = noted & set(range(here + 1, after))
+        slow = 0.0 if meter is None else _lost(time[since : i + 1], meter[since : i + 1])
+        if not between and slow >= 0.5 * (steps[i] - usual):
+            lost = quantities.text(slow, "duration", digits=3)
+            said = (
+                f"the clock jumps by {gap}: it had lost {lost} against the hour meter and was set "
+                f"forward; dates from line {line[since]} to line {here} are early by up to that"
+            )
+            since = i + 1
+        elif steps[i] <= LONG_GAP * usual:
+            continue
+        elif between:
+            said = f"no row is left for {gap} since line {here}"
+        else:
+            or_else = ", or the clock was set forward" if meter is None else ""
+            said = f"nothing noted for {gap} since line {here}{or_else}"
+        found.append(Fault(after, said, False))
+    return found
+
+
+def _lost(time: Array, meter: Array) -> float:
+    """Hours that a meter counted beyond those of the clock, which no machine can run. [s]"""
+    good = np.isfinite(meter)
+    if np.count_nonzero(good) < 2 or np.any(np.diff(meter[good]) < 0):
+        return 0.0
+    passed = float(np.ptp(time[good]))
+    beyond = float(np.ptp(meter[good])) - passed
+    return beyond if beyond > LEAST_DRIFT * passed else 0.0
 
 
 def _drift(time: Array, meter: Array | None) -> list[str]:

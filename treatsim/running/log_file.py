@@ -149,6 +149,8 @@ def _numbers(cells, name: str, unit: str, column: Column, lines, faults: list[Fa
     low = bounds.low if column.low is None else column.low
     for i in np.flatnonzero((values < low) | (values > bounds.high)).tolist():
         why = "is negative" if values[i] < 0 else f"is no {bounds.meaning}"
+        if column.kind == "temperature" and unit == "degC" and values[i] > bounds.high:
+            why += " (degF under a head in degC?)"
         faults.append(Fault(lines[i], f"{name} {why}: {cells[i][:30]} {unit}".rstrip(), True))
     return values
 

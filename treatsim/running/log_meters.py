@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from treatsim.arrays import Array, Flags
+from treatsim.constants import ZERO_CELSIUS
 from treatsim.running.log_file import Fault, Table
 
 TENTH, NEAR = np.log(0.1), np.log(1.15)  # a range of a meter, and how near it counts as one
 BESIDE = 3  # readings on either side of a change, of which the middle one counts
 SAME = 12  # equal readings in a row: by hand or of a coarse gauge they are usual
 MOVING = ("conductivity", "pressure", "flow")
+LIKE = 3.0  # K; how near to the others a temperature in degF must be, once read as such
 RARE = 0.1  # share of equal neighbours in a column that else moves
 
 
@@ -31,6 +33,28 @@ def another_range(table: Table, known, keep: Flags) -> list[Fault]:
                       "wrong range", True)
                 for line in table.line[good][first:behind]
             ]  # fmt: skip
+    return found
+
+
+def fahrenheit(table: Table, known, keep: Flags) -> list[Fault]:
+    """Temperatures far above the others that are among them once read in degF.
+
+    Of cold water no bound refuses them: 50 under a head in degC is a warm well.
+    """
+    found = []
+    for name, values in table.columns.items():
+        good = keep & np.isfinite(values)
+        if known[name].kind != "temperature" or np.count_nonzero(good) < 5:
+            continue
+        usual = float(np.median(values[good]))
+        read = (values - ZERO_CELSIUS - 32.0) / 1.8 + ZERO_CELSIUS
+        with np.errstate(invalid="ignore"):
+            off = good & (np.abs(read - usual) <= LIKE) & (values - usual > 5 * LIKE)
+        found += [
+            Fault(int(line), f"{name} is far above the others, and near them as degF: degF under "
+                  "a head in degC", True)
+            for line in table.line[off]
+        ]  # fmt: skip
     return found
 
 

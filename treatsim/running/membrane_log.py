@@ -127,9 +127,12 @@ def _explained(
         for line in rows.line[~sound]
     ]
     if np.count_nonzero(sound) < LEAST_ROWS:
+        dropped = [fault for fault in log.faults if fault.dropped]
+        also = f"; {len(dropped)} rows were left out, such as line {dropped[0].line}: "
         raise RequestError(
             f"{log.path}: {unit.name}: {np.count_nonzero(sound)} rows can be inverted, "
             f"{LEAST_ROWS} are needed; check units and meters"
+            f"{also + dropped[0].what if dropped else ''}"
         )
     kept = Rows(
         rows.time[sound], rows.line[sound], VesselReadings(*(v[sound] for v in rows.readings)),

@@ -200,7 +200,7 @@ def membrane_start(case: Any) -> MembraneStart:
 
 
 def solve_membranes(train: Membranes, rtol: float = RTOL) -> MembraneStart:
-    """Integrate the two volumes; SciPy's events are the salinity's passing of limit and band."""
+    """Integrate the volumes; SciPy's events are the salinity's passing of limit and band."""
     from scipy.integrate import OdeSolution, solve_ivp
 
     start, table = train.start, train.flows

@@ -240,7 +240,9 @@ def piece_of(
     if np.isfinite(plan.stop_above):
         running = np.where(turbidity > plan.stop_above, 0.0, running)
     told, within = running[:, : plan.hours], turbidity[:, : plan.hours]
-    turbid = [np.sum((within > most / plan.turbidity_left) * told, axis=1) for most in plan.turbid]
+    with np.errstate(divide="ignore"):  # what holds all turbidity back bears any
+        bounds = np.divide(plan.turbid, plan.turbidity_left)
+    turbid = [np.sum((within > most) * told, axis=1) for most in bounds]
     beyond = [found.outside for found in excursions(TURBIDITY_RANGE, turbidity)]
     solids *= running
     clock = Clock(_summed(solids), np.broadcast_to(_summed(running), (scenarios, whole + 1)))

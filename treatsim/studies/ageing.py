@@ -15,7 +15,7 @@ import numpy as np
 from treatsim.errors import RequestError
 from treatsim.flowsheet.hold import Hold
 from treatsim.operations.outcome import ROUND_OFF
-from treatsim.safety.verdict import Verdict, judge
+from treatsim.safety.verdict import NOT_JUDGED, Verdict, judge
 from treatsim.studies.ageing_table import AgeingParameters
 
 AGES = ("new", "today", "end of life")
@@ -175,9 +175,10 @@ def _reach(kept: Verdict, ladder, now: float, loss: float) -> Reach:
         place, words = float(np.argmax(lost)), "no setting of the dial gives the design flow"
     for name, margin in margins(kept):
         rungs = margin[len(AGES) :]
-        over = np.flatnonzero((rungs < -ROUND_OFF) & ~lost)
+        over = np.flatnonzero(~(rungs >= -ROUND_OFF) & ~lost)
         if over.size and (crossed := _crossed(rungs, int(over[0]))) < place:
-            place, words = crossed, name
+            blind = np.isnan(rungs[over[0]])
+            place, words = crossed, f"{name}, not judged beyond" if blind else name
     if not words:
         return Reach(None, None, "nothing as far as looked")
     ratio = float(np.exp(np.interp(place, np.arange(LADDER), np.log(ladder))))
@@ -186,10 +187,12 @@ def _reach(kept: Verdict, ladder, now: float, loss: float) -> Reach:
 
 
 def _crossed(rungs, step: int) -> float:
-    """Return the place, counted in rungs, at which a margin becomes negative."""
+    """Return the place, counted in rungs, at which a margin becomes negative or ends."""
     if step == 0:
         return 0.0
     before, after = rungs[step - 1], rungs[step]
+    if np.isnan(after):
+        return float(step - 1)
     return step - 1 + max(before, 0.0) / (max(before, 0.0) - after)
 
 
@@ -204,7 +207,7 @@ def margins(verdict: Verdict) -> list[tuple[str, np.ndarray]]:
     Returns
     -------
     list of tuple
-        Words and margin at every point, negative beyond. [1]
+        Words and margin at every point, negative beyond, NaN where it is not judged. [1]
 
     Validity
     --------
@@ -213,9 +216,10 @@ def margins(verdict: Verdict) -> list[tuple[str, np.ndarray]]:
     """
     points = (verdict.result.points,)
     found = [
-        (limit.full_name, np.broadcast_to(limit.margin, points))
+        (limit.full_name,
+         np.where(limit.states == NOT_JUDGED, np.nan, np.broadcast_to(limit.margin, points)))
         for limit in verdict.limits
-        if limit.group != "practice" and np.any(limit.judged) and not limit.waived
+        if limit.group != "practice" and np.any(limit.states < NOT_JUDGED) and not limit.waived
     ]  # fmt: skip
     array, loads = (verdict.result.sections.get(name) for name in ("array", "loads"))
     if array is not None:

@@ -100,7 +100,7 @@ def scale_doses(
     RequestError
         No membranes, no pH or ions of the source, a recovery for several vessels at once.
     NoSolutionError
-        A condition has no operating point.
+        A condition has no operating point, its chemistry no answer, or no dose was found.
 
     Validity
     --------
@@ -173,6 +173,8 @@ def _limits(view: MembraneView, acid: VesselAcidity, factor) -> dict[str, tuple[
                 rule.without,
                 rule.with_antiscalant,
             )
+    if lost := [mineral for mineral, levels in found.items() if np.isnan(levels[0])]:
+        raise NoSolutionError(f"{view.name}: no chemistry tells {', '.join(lost)} here")
     return found
 
 
@@ -202,7 +204,10 @@ class _Dosed(NamedTuple):
         charge = 0.0
         if ends[0] > 0:
             guess, low, high = (np.array([v * most]) for v in (0.5, 0.0, 1.0))
-            charge = float(find_roots(lambda q, i: -excess(q), guess, low, high, ftol=CLOSE).x[0])
+            root = find_roots(lambda q, i: -excess(q), guess, low, high, ftol=CLOSE)
+            if not root.converged[0]:
+                raise NoSolutionError(f"{self.view.name}: no dose of {CHEMICALS[key].words} found")
+            charge = float(root.x[0])
         row = CHEMICALS[key]
         _, gypsum = self._at(key, charge, antiscalant)
         return Dose(key, antiscalant, charge / -row.charge * row.molar_mass, self._ph(key, charge),

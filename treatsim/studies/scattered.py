@@ -130,7 +130,7 @@ def _products(
     """Return the terms at points, shape (terms, points)."""
     told = np.ones((orders.shape[0], flat[0].size))
     for row, (low, high), order in zip(flat, axes.values(), orders.T, strict=True):
-        told *= series.basis(row, low, high, int(np.max(order)) + 1)[order]
+        told *= series.basis(row, low, high, int(np.max(order, initial=0)) + 1)[order]
     return told
 
 

@@ -21,8 +21,6 @@ class Thrift(NamedTuple):
 
 FREE = Thrift(0, 99, 1.0, 4, 17)
 DEAR = Thrift(1100, 8, 0.5, 2, 9)  # of a point, some 5 ms; of a solve, one second or more
-
-
 DEAREST = Thrift(1500, 7, 0.25, 2, 9)  # two passes: a point is some 12 ms
 
 

@@ -68,7 +68,8 @@ def remineralised(product: Product, temperature: float, *, carbon_dioxide: float
     gas = (product.carbon_dioxide + dose) / CARBON_DIOXIDE_MOLAR_MASS * litres
     alkali = product.alkalinity * litres
     calcium = product.calcium / IONS["Ca"].molar_mass * litres
-    molality = {"Na": max(alkali - 2 * calcium, 0.0), "Ca": calcium, "C(4)": alkali + gas}
+    spare = alkali - 2 * calcium  # a calcium beyond the alkalinity has chloride beside it
+    molality = {"Na": max(spare, 0.0), "Cl": max(-spare, 0.0), "Ca": calcium, "C(4)": alkali + gas}
     return _product(Recipe(molality, temperature, 7.0, True, phases=("Calcite",)))
 
 

@@ -70,7 +70,8 @@ def _by_hours(facts: Facts, name: str, field: str, now: float) -> Lamps:
     texts = {key: table[key] for key in ("lamp_hours", "lamp_life", "end_of_life_factor")}
     plain = {k: v["value"] if isinstance(v, dict) else v for k, v in texts.items()}
     hours, life = (quantities.read(plain[k], "duration") for k in ("lamp_hours", "lamp_life"))
-    end = float(plain["end_of_life_factor"])
+    end = plain["end_of_life_factor"]
+    end = quantities.read(end, "factor") if isinstance(end, str) else float(end)
     burned = sorted({*(share * life for share in LIFE), hours})
     values = [
         sheet(lamp_hours=h, lamp_life=life, end_of_life_factor=end).coefficients()[field]

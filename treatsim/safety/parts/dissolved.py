@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,6 +16,7 @@ from treatsim.safety.additions import Additions
 from treatsim.safety.analytes import quantity_of
 from treatsim.safety.guideline_values import (
     Comparison,
+    Guideline,
     compare,
     guidelines,
     nitrate_nitrite_share,
@@ -34,6 +36,7 @@ SALTY = (
 # no stage but a membrane lowers a dissolved analyte for sure; these are computed or not known
 CHANGED_BY_TREATMENT = {"turbidity", "e_coli", "free_chlorine"}
 HELD_FOR_TASTE = "unpalatable"  # kind of value
+SALT = "dissolved_solids"
 
 
 @dataclass
@@ -104,25 +107,41 @@ def dissolved(result: Result, earlier: Additions) -> Additions:
     tested = table is not None and bool(table.before or table.after)
     if not tested or not any(limit.group == "health" for limit in found.limits):
         found = found.joined(Additions(limits=(unjudged("what is dissolved", "analytes"),)))
-    return found.joined(_salt(result, rows))
+    return found.joined(_unpalatable(result, rows, water, unseen))
 
 
-def _salt(result: Result, rows: list[Comparison]) -> Additions:
+def _unpalatable(
+    result: Result, rows: Sequence[Comparison], water: ProductWater, unseen: Collection[str]
+) -> Additions:
+    """What makes people turn to other water: salt, and what a national file adds."""
+    limits = []
+    for row in rows:
+        analyte = row.guideline.analyte
+        if row.guideline.kind != HELD_FOR_TASTE:
+            continue
+        if analyte != SALT:
+            words = f"{analyte.replace('_', ' ')} in the product, for its taste"
+            limit = _limit(row, words, quantity_of(analyte), water)
+            limits.append(_unsure(limit, analyte) if analyte in unseen else limit)
+        elif row.after is not None:
+            limits.append(_salt(result, row.guideline, row.after.value))
+    return Additions(limits=tuple(limits))
+
+
+def _salt(result: Result, line: Guideline, value) -> Limit:
     """Salt of the product: no more than people drink, and than its valve lets through."""
-    row = next((r for r in rows if r.guideline.kind == HELD_FOR_TASTE and r.after), None)
-    if row is None or row.after is None:
-        return Additions()
-    line, start = row.guideline, result.sections.get("startup")
-    limit, source, mover = np.asarray(line.limit), line.source, ""
+    start = result.sections.get("startup")
+    most, source, mover = np.asarray(line.limit), line.source, ""
     shut = None if start is None else start.salt_limit
     if shut is not None and np.all(np.asarray(shut) <= line.limit):  # else its valve stays shut
-        limit, source, mover = np.asarray(shut), "stated in the case", "startup.salt_limit"
+        most, source, mover = np.asarray(shut), "stated in the case", "startup.salt_limit"
     table = result.sections.get("analytes")
     read = table is not None and line.analyte in table.after
     address = f"analytes.{line.analyte}.after" if read else "product.concentration"
-    told = (limit, "concentration", source, mover, SALTY, "health")
-    value = row.after.value
-    return Additions(limits=(Limit("salt in the product", address, value, "<=", *told),))
+    told = (most, "concentration", source, mover, SALTY, "health")
+    limit = Limit("salt in the product", address, value, "<=", *told)
+    below = () if table is None else table.below_after
+    return _unsure(limit, line.analyte) if line.analyte in below else limit
 
 
 def _unseen(table) -> frozenset[str]:

@@ -24,9 +24,10 @@ from treatsim.safety.composed_credit import single
 LEAST_TRANSMITTANCE = 0.75  # per cm, of small reactors; common practice, no source
 MOST_SOLIDS = 10e-3  # kg/m3 at a reactor; common practice, no source
 DULL = (
-    "transmittance of {value}, below 75 % (common practice): few small reactors were tested there"
+    "transmittance of {value}, below {limit} (common practice): few small reactors were tested "
+    "there"
 )
-SOLIDS = "suspended solids of {value}, above 10 mg/L (common practice): they hide germs from light"
+SOLIDS = "suspended solids of {value}, above {limit} (common practice): they hide germs from light"
 TURBIDITY_LIMIT = 1.0  # NTU entering the lamp; common practice, and a condition of the dose table
 
 
@@ -138,13 +139,19 @@ def _unkind_water(result: Result, name: str) -> tuple[Finding, ...]:
     rows = []
     if "absorption" in contents:
         clear = np.exp(-CENTIMETRE * np.asarray(contents["absorption"], float))
-        rows.append((clear * SLACK < LEAST_TRANSMITTANCE, clear, "uv_transmittance", DULL))
+        dull = clear * SLACK < LEAST_TRANSMITTANCE
+        rows.append((dull, clear, LEAST_TRANSMITTANCE, "uv_transmittance", DULL))
     if "suspended_solids" in contents:
         solids = np.asarray(contents["suspended_solids"], float)
-        rows.append((solids > MOST_SOLIDS * SLACK, solids, "concentration", SOLIDS))
+        laden = solids > MOST_SOLIDS * SLACK
+        rows.append((laden, solids, MOST_SOLIDS, "concentration", SOLIDS))
     return tuple(
-        Finding(where & result.solved, f"{name}: {text}", {"value": Value(value, quantity)})
-        for where, value, quantity, text in rows
+        Finding(
+            where & result.solved,
+            f"{name}: {text}",
+            {"value": Value(value, quantity), "limit": Value(limit, quantity)},
+        )
+        for where, value, limit, quantity, text in rows
         if np.any(where & result.solved)
     )
 

@@ -8,7 +8,6 @@ drinks it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -16,7 +15,7 @@ import numpy as np
 from treatsim.errors import NoSolutionError
 from treatsim.flowsheet.result import Result
 from treatsim.flowsheet.wiring import reach
-from treatsim.operations.outcome import Value, later, unjudged
+from treatsim.operations.outcome import Value, unjudged
 from treatsim.operations.ro_element import element_of
 from treatsim.operations.ro_limits import ph_limits
 from treatsim.ranges import excursions
@@ -259,34 +258,25 @@ def _alone(view: MembraneView, acid: VesselAcidity) -> Additions:
     for key, found in zip(keys, highest_recovery(view, acid), strict=True):
         values |= _at(view, {f"{key}.{name}": min(share, top)
                              for name, share in found.items()}, "fraction")  # fmt: skip
-    return Additions(values | _calcite_contact(view, acid))
+    return Additions(values).joined(_calcite_contact(view, acid))
 
 
-def _calcite_contact(view: MembraneView, acid: VesselAcidity) -> dict[str, Value]:
-    """The permeate after contact with calcite; one with base in it takes up none.
-
-    Worked out when it is asked for: it alone would load PHREEQC for a water that is known.
-    """
-    found = acid.permeate
-    if float(found.ph[0]) > ALKALINE:
-        return {}
-
-    @cache
-    def contact() -> chemistry.Product | None:
-        try:
-            return _hardened(view, acid)
-        except NoSolutionError:
-            return None
-
-    def told(name: str) -> float:
-        return np.nan if contact() is None else getattr(contact(), name)
-
-    kinds = {"ph": "ph", "calcium": "concentration",
-             "alkalinity_as_calcium_carbonate": "concentration"}  # fmt: skip
-    return {
-        f"{view.name}.calcite_contact.{name}": later(partial(told, name), kind)
-        for name, kind in kinds.items()
-    }
+def _calcite_contact(view: MembraneView, acid: VesselAcidity) -> Additions:
+    """The permeate after contact with calcite; one with base in it takes up none."""
+    if float(acid.permeate.ph[0]) > ALKALINE:
+        return Additions()
+    name = f"permeate of {view.name} after calcite"
+    try:
+        found = _hardened(view, acid)
+    except NoSolutionError as error:
+        limit = unjudged(name, "", address=f"{view.name}.calcite_contact", group="practice")
+        return Additions(limits=(as_stated(view.result, view.name, limit),),
+                         notes=(f"{name}: not judged: {error}",))  # fmt: skip
+    held = {"calcium": found.calcium,
+            "alkalinity_as_calcium_carbonate": found.alkalinity_as_calcium_carbonate}  # fmt: skip
+    told = {f"calcite_contact.{key}": amount for key, amount in held.items()}
+    return Additions(_at(view, {"calcite_contact.ph": found.ph}, "ph")
+                     | _at(view, told, "concentration"))  # fmt: skip
 
 
 def _hardened(view: MembraneView, acid: VesselAcidity) -> chemistry.Product:
