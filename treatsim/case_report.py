@@ -48,7 +48,8 @@ def one_report(data: Mapping[str, Any], add: Add) -> dict[str, Any]:
             and row.name not in reported
         }
         found["water"] = {**water, "ions": {**ions, **lacking}} if ions or lacking else water
-    healthy = {name for kind, name in guidelines() if kind == "health"}
+    # the values are read where something is reported, not at every start
+    healthy = {name for kind, name in guidelines() if kind == "health"} if ions else set()
     beyond = any(
         row.name in healthy and not (row.symbol and water.get("kind") == "ions")
         for key in ions

@@ -21,7 +21,7 @@ from benchmarks.side_by_side import line, side_by_side
 from treatsim import kept
 
 ROOT = Path(__file__).parents[2]
-# starts of numpy (0.14 s idle): lists, kinds and tables first; cases first; all again
+# starts of numpy (0.06 s idle): lists, kinds and tables first; cases first; all again
 FIRST, CASES, AGAIN = 2.0, 3.0, 1.0
 SUBJECTS = (
     [],

@@ -324,8 +324,9 @@ def _units(*kinds: str) -> str:
 def words_of(kind: str, key: str) -> str:
     """Return the words of a result: its own, else those of a row that shows it."""
     unit = operations.unit_class(kind)
-    rows = {row.key: row.words for row in (*unit.compared, *unit.told)}
-    return unit.results[key].words or rows[key]
+    if own := unit.results[key].words:
+        return own
+    return {row.key: row.words for row in (*unit.compared, *unit.told)}[key]
 
 
 def unknown(name: str, known: Iterable[str]) -> RequestError:

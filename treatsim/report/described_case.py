@@ -6,6 +6,7 @@ import dataclasses
 import fnmatch
 import math
 from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import Any
 
 from treatsim import cases, operations, quantities
@@ -211,8 +212,14 @@ def _match(patterns: Mapping[str, Told], key: str) -> str:
     """Return the key itself, else the first pattern it falls under, else nothing."""
     if key in patterns:
         return key
-    near = (row for row in patterns if "*" in row and key.startswith(row.partition("*")[0]))
+    near = (row for start, row in _open_ended(tuple(patterns)) if key.startswith(start))
     return next((pattern for pattern in near if fnmatch.fnmatchcase(key, pattern)), "")
+
+
+@cache  # asked twice for each of some hundred addresses
+def _open_ended(keys: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
+    """Return the patterns among keys, each behind what stands before its star."""
+    return tuple((row.partition("*")[0], row) for row in keys if "*" in row)
 
 
 def of_address(path: str, address: str) -> Description:
