@@ -85,6 +85,7 @@ class Year(NamedTuple):
     light: Months | None = None  # sun and array by month
     missed: tuple[str, ...] = ()  # limits that the train misses at its setting in the case
     open: tuple[str, ...] = ()  # limits that are not judged there
+    people: Any = None  # what they need, as the case has it
     wanted: float | None = None  # people to be served
     draws: Mapping[str, tuple[float, float]] = MappingProxyType({})  # of values, by address
     clouds: Clouds | None = None  # that pass within the hour, on the first year
@@ -92,11 +93,12 @@ class Year(NamedTuple):
     @property
     def unsure(self) -> bool:
         """Whether other years, or clouds within the hour, may not leave enough for the people."""
-        served = self.values.get(ON_95["people"])
-        if self.wanted is None or served is None:
+        if self.wanted is None or self.people is None:
             return False
-        low = min(self.draws.get(ON_95["people"], (served.value,))[0], served.value)
-        return bool(low * (1.0 if self.clouds is None else self.clouds.left) < self.wanted)
+        day = self.values[ON_95["water"]].value
+        low = min(self.draws.get(ON_95["water"], (day,))[0], day)
+        left = low * (1.0 if self.clouds is None else self.clouds.left)
+        return _served(left, self.people) < self.wanted
 
     @property
     def state(self) -> str:
@@ -166,8 +168,9 @@ def year_of_case(
     found = year_of(plan, people, progress)
     wanted = None if people is None else people.number
     light = months_of(case.sections["array"], case.sections["site"], ready.weather)
-    return found._replace(light=light, missed=ready.missed, open=ready.open, wanted=wanted,
-                          clouds=clouds_of(case, ready, plan, found.trace))  # fmt: skip
+    clouds = clouds_of(case, ready, plan, found.trace)
+    return found._replace(light=light, missed=ready.missed, open=ready.open, clouds=clouds,
+                          people=people, wanted=wanted)  # fmt: skip
 
 
 def year_of(
@@ -346,7 +349,7 @@ def values(plan: Plan, trace: Trace, people: Any = None) -> dict[str, Value]:
 
 
 def _served(water: float, people: Any) -> float:
-    """Return the people that the water of a day serves. [m3]"""
+    """Return the people that the water of a day serves, institutions first; water: [m3]."""
     institutions = float(people.institution_demand) / (1 - people.losses)
     return float(people_served(max(water - institutions, 0.0), people.each, people.losses))
 
