@@ -22,8 +22,10 @@ def year(wanted: float, left: float) -> Year:
     )  # fmt: skip
 
 
-@pytest.mark.parametrize(("wanted", "state"), [(120.0, "met"), (121.0, "not_judged"),
-                                               (150.0, "not_judged"), (201.0, "not_met")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("wanted", "state"),
+    [(120.0, "met"), (121.0, "not_judged"), (150.0, "not_judged"), (201.0, "not_met")],
+)
 def test_what_clouds_take_is_taken_from_the_people(wanted, state):
     """Of 10 m3 clouds leave 8, 5 go to institutions whatever comes: 3 m3 for 120 people."""
     assert year(wanted, 0.8).state == state
