@@ -151,6 +151,13 @@ def test_the_end_of_a_range_may_be_written_and_a_huge_array_closes_its_energy():
     assert run.status == 0, run.err
 
 
+def test_a_huge_battery_that_loses_nothing_closes_its_energy():
+    """Where stretches of the year meet is known to a share of what the battery holds."""
+    run = treatsim("year", SEA, "--set", "battery.capacity=2000 kWh", "--set",
+                   "battery.self_discharge=0 %")  # fmt: skip
+    assert run.status == 0, run.err
+
+
 def test_enough_for_the_people_but_unjudged_water_is_not_called_met():
     told = document(*PEOPLE, "--set", "people.number=200 people")
     assert value(told, "people_served_on_95_percent_of_days") >= 200

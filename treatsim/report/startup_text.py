@@ -100,7 +100,7 @@ def _all_through(reactor: Reactor) -> bool:
 def _dark(found: Startup, event: Event) -> Iterator[Row]:
     """Yield what the light can still do at most when one lamp of those side by side is out."""
     for reactor in found.train.reactors:
-        if reactor.name == event.unit and not _all_through(reactor):
+        if reactor.name == event.unit and reactor.share > 0 and not _all_through(reactor):
             most = quantities.text(-math.log10(reactor.share), "log_reduction", "si", DIGITS)
             yield Row("dark_share", f"of the water then passes {event.unit} unlit", reactor.share,
                       "fraction", f"at most {most} by light")  # fmt: skip

@@ -10,7 +10,7 @@ from treatsim import quantities
 from treatsim.arrays import Array, Flags
 from treatsim.errors import RequestError
 from treatsim.running.log_file import METER, Fault, Readings, Table, read_table
-from treatsim.running.log_meters import another_range, fahrenheit, hanging
+from treatsim.running.log_meters import another_range, fahrenheit, hanging, salty
 from treatsim.running.timed_table import Column
 
 LONG_GAP = 5.0  # of the usual step
@@ -48,7 +48,6 @@ MISTAKES: Mapping[str, tuple[float, Mapping[float, str]]] = {
     ),
 }
 MISTAKES = {**MISTAKES, "pressure_difference": MISTAKES["pressure"]}
-PERMEATE = "permeate"  # a jump there may be true, and then it is the dangerous one
 
 
 def read_log(path: str, known: Mapping[str, Column], words: Mapping[str, str]) -> Readings:
@@ -121,11 +120,7 @@ def _wrong_range(table: Table, known, keep: Flags) -> list[Fault]:
             off = [np.abs(one - np.log(factor)) <= np.log1p(near) for one in away]
             for place in np.flatnonzero(off[0] | off[1]):
                 line = int(table.line[good][place])
-                also = (
-                    "; if the meter is right, the water is salty: check it before anyone drinks"
-                    if PERMEATE in name and known[name].kind == "conductivity" and factor > 1
-                    else ""
-                )
+                also = salty(name, known[name].kind, factor > 1)
                 found.append(
                     Fault(
                         line, f"{name} is about {factor:.3g} times the others: {words}{also}", True

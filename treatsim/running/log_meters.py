@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from treatsim.arrays import Array, Flags
@@ -13,7 +15,17 @@ BESIDE = 3  # readings on either side of a change, of which the middle one count
 SAME = 12  # equal readings in a row: by hand or of a coarse gauge they are usual
 MOVING = ("conductivity", "pressure", "flow")
 LIKE = 3.0  # K; how near to the others a temperature in degF must be, once read as such
+SALTY = "; if the meter is right, the water is salty: check it before anyone drinks"
+PERMEATE = "permeate"  # a jump there may be true, and then it is the dangerous one
 RARE = 0.1  # share of equal neighbours in a column that else moves
+
+
+def salty(name: str, kind: str, high: Any) -> str:
+    """Return what a reading of the permeate that is left out, and is high, may mean; or ""."""
+    seen = PERMEATE in name and kind == "conductivity" and high
+    return (
+        "; if the meter is right, the water is salty: check it before anyone drinks" if seen else ""
+    )
 
 
 def another_range(table: Table, known, keep: Flags) -> list[Fault]:
@@ -92,7 +104,8 @@ def hanging(table: Table, known, keep: Flags) -> list[Fault]:
             continue
         found += [
             Fault(int(line), f"{name} stands still to the last digit over {b - a} rows: a meter at "
-                  "the end of its range, or a logger that hangs", True)
+                  "the end of its range, or a logger that hangs"
+                  + salty(name, known[name].kind, values[good][a] >= np.max(values[good])), True)
             for a, b in runs
             for line in table.line[good][a:b]
         ]  # fmt: skip

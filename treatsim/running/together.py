@@ -196,8 +196,9 @@ class _Year:
 
     def _hold(self, begins: State, ends: State) -> None:
         """Hold the energy of the year to its balance, what is open at the joints included."""
-        joints = begins.stored.total[1:] - ends.stored.total[:-1]
-        open_ = np.abs(np.sum(ends.open, axis=0)) + np.sum(np.abs(joints), axis=0)
+        joints = np.abs(begins.stored.total[1:] - ends.stored.total[:-1])
+        joints[joints <= MEETS * self._piece(0, 1).bank.capacity] = 0.0  # they have met
+        open_ = np.abs(np.sum(ends.open, axis=0)) + np.sum(joints, axis=0)
         sun = np.concatenate([np.sum(side.sun, axis=0) for side in self.scenarios])
         if not closed(open_, sun * self.step):
             raise TreatsimError(f"energy of a year is open by {np.max(open_):.3g} J")

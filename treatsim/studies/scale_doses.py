@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from treatsim.errors import NoSolutionError, RequestError
+from treatsim.flowsheet.substances import SETTLED
 from treatsim.numerics import find_roots
 from treatsim.operations.chemical_dosing import CHEMICALS
 from treatsim.safety import recovery_limits, scale
@@ -124,6 +125,8 @@ def scale_doses(
         water = product_water(result)
         if water.acidity is None:
             raise RequestError(f"{case.path}: scale needs the ions of the source and water.ph")
+        if np.max(water.change) > SETTLED:
+            raise NoSolutionError("dissolved substances do not settle over the recycle")
         for name in names:
             view = MembraneView(result, result.sheet.units[name])
             found.append(_vessel(view, water, label, recovery))
