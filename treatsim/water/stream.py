@@ -164,7 +164,7 @@ def mixed(streams: list[Stream], pressure) -> Stream:
         streams[0], mass_flow=mass, pressure=pressure, temperature=heat / mass, salinity=salt / mass
     )
     flow = result.flow
-    names = {name for stream in streams for name in stream.contents}
+    names = dict.fromkeys(name for stream in streams for name in stream.contents)
     contents = {
         name: sum(s.contents.get(name, 0.0) * s.flow for s in streams) / flow for name in names
     }
