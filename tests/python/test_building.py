@@ -223,7 +223,7 @@ def test_the_line_is_that_of_the_case_file():
         ({"links": []}, "flowsheet.links is empty"),
         ({"units": [Hose(name="hose", **HOSE)] * 2}, "units.hose: two units have this name"),
         ({"units": ["pump"]}, "'pump' is no unit operation"),
-        ({"units": [Hose(name="water", **HOSE)]}, "units.water: a unit's name is made of"),
+        ({"units": [Hose(name="water", **HOSE)]}, 'units.water: "water" is the name of a table'),
         ({"units": [Hose(name="Big Hose", **HOSE)]}, "units.Big Hose: a unit's name"),
         ({"site": {}}, "site.altitude is missing: feed_pump pump needs it"),
         ({"site": {"altitude": "9 km"}}, 'site.altitude = "9 km": an altitude lies'),

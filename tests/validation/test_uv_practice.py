@@ -124,7 +124,7 @@ def test_what_the_light_is_given(agree):
 def test_water_that_few_reactors_know_is_told(changes, words):
     told = judge(cases.load("cases/river.toml", changes).solve())
     texts = [
-        finding.text
+        finding.message()
         for finding in told.findings
         if finding.text.startswith("uv: ") and "common practice" in finding.text
     ]
