@@ -62,3 +62,11 @@ def test_the_largest_flow_is_never_told_above_itself(missed):
         found = re.search(r"largest flow [^\n]*?([\d.]+) m3/h", shown)
         assert found
         assert float(found[1]) <= flow
+
+
+def test_find_goes_as_far_as_gypsum_lets_it():
+    """Up to where all comes back and nothing is solved, which must not end the search."""
+    run = treatsim("find", "cases/brackish_well.toml", "--adjust", "concentrate_tee.fraction",
+                   "--until", "ro.saturation.gypsum <= 1")  # fmt: skip
+    assert run.status == 0, run.err
+    assert "met from 0 to 97.2 %" in run.out

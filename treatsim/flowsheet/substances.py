@@ -114,6 +114,7 @@ def _balanced(
         for cut in tears
     ]  # fmt: skip
     echo = np.array([[e[port] for e in echoes] for port in back])  # (to, from, substance, point)
+    echo = np.where(result.solved, echo, 0.0)  # where nothing is solved all may come back
     matrix = np.eye(len(tears)) - np.moveaxis(echo, (0, 1), (2, 3))
     right = np.moveaxis(np.array([base[port] for port in back]), 0, -1)[..., None]
     at_cuts = np.moveaxis(np.linalg.solve(matrix, right)[..., 0], -1, 0)
