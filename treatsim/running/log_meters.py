@@ -23,9 +23,7 @@ RARE = 0.1  # share of equal neighbours in a column that else moves
 def salty(name: str, kind: str, high: Any) -> str:
     """Return what a reading of the permeate that is left out, and is high, may mean; or ""."""
     seen = PERMEATE in name and kind == "conductivity" and high
-    return (
-        "; if the meter is right, the water is salty: check it before anyone drinks" if seen else ""
-    )
+    return SALTY if seen else ""
 
 
 def another_range(table: Table, known, keep: Flags) -> list[Fault]:
