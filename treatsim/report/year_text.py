@@ -87,7 +87,7 @@ def answer(found: Year, system: str) -> list[str]:
             else ""
         )
         lines.append(f"{state}{served.value:.0f} people served on 95 % of days, "
-                     f"{found.wanted:.0f} are to be served{why}")  # fmt: skip
+                     f"{found.wanted:g} are to be served{why}")  # fmt: skip
     lines += [f"NOT MET at the setting in the case: {words}; these litres are not fit to count on"
               for words in found.missed]  # fmt: skip
     if np.isfinite(found.plan.most_starts):
