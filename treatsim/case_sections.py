@@ -284,7 +284,7 @@ def given_twice(sections: Mapping[str, Any]) -> list[str]:
     water, analytes = sections["water"], sections["analytes"]
     if water.boron is None or analytes is None or "boron" not in analytes.before:
         return []
-    return ["analytes.boron: water.boron states it too; keep one"]
+    return ["analytes.boron: water.boron states it too; keep this one, by which it is judged"]
 
 
 def unlit(sections: Mapping[str, Any]) -> list[str]:

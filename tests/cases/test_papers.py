@@ -140,6 +140,8 @@ def test_what_a_value_is_stated_as_is_read_as_laboratories_write_it(name, alike)
         ({"HCO3": "200 mg/L"}, "one of them is wrong"),
         ({"calcium": "600 mg/L as CaCO3"}, "one of them is wrong"),
         ({"calcum": "12 mg/L"}, 'did you mean "calcium"'),
+        ({"nitrate-N": "9 mg/L"}, 'such as nitrate = "9 mg/L as N"'),  # bare: 40 told as 9
+        ({"calcium hardness": "90 mg/L"}, 'such as calcium = "9 mg/L as CaCO3"'),
         ({"silica": "2 meq/L"}, "no charge"),
         ({"silica": "2 mmol/L as Si"}, "is an amount"),
         ({"sodium": "520 mg/L as N"}, "no meaning"),

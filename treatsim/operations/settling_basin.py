@@ -244,7 +244,7 @@ class SettlingBasin(Unit):
         """Velocity at which what has settled is lifted again; it takes the size of a grain."""
         p, ruled = self.parameters, self.ruled["horizontal_velocity"]
         if p.median_size is None:
-            needs = f"{self.name}.median_size"
+            needs = f"{self.name}.median_size, in place of the column"
             return unjudged(ruled.words, needs, address="horizontal_velocity", group="practice")
         return Limit(
             ruled.words,

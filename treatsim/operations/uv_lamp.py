@@ -66,7 +66,7 @@ def table_faults(pairs: Pairs, factor: Any) -> list[str]:
     except DomainError as error:
         return [f"output_by_temperature: {error}"]
     if table is not None and np.any(np.asarray(factor) != 1.0):
-        return ["temperature_factor: output_by_temperature gives it too; leave it at 1"]
+        return ["temperature_factor: output_by_temperature gives it too; leave one out"]
     return []
 
 

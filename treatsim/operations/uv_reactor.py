@@ -52,6 +52,7 @@ class UvReactorParameters(Parameters):
     """Lamp, sleeve, chamber and the assumptions of the dose."""
 
     forms = (LampHours, uv_lamp.LampReading)
+    either = ((("temperature_factor",), ("output_by_temperature",)),)
     declined = dict.fromkeys(("lamps", "number_of_lamps", "lamp_count"), uv_lamp.SEVERAL)
     lamp_uvc_output: float = quantity("power", "output at 254 nm of a new lamp", open_low=True)
     lamp_power: float = quantity("power", "electrical power with ballast", low=0, open_low=True)
@@ -73,10 +74,10 @@ class UvReactorParameters(Parameters):
         "factor", "light through the sleeve as fouled over clean", open_low=True, high=1
     )
     temperature_factor: float = quantity(
-        "factor", "output at this water temperature over best", open_low=True, high=1
+        "factor", "output at this water temperature over best", open_low=True, high=1, default=1.0
     )
     output_by_temperature: tuple | None = points(
-        "fraction", "temperature", "of the best output, by water temperature; factor left at 1",
+        "fraction", "temperature", "of the best output, by water temperature; no factor then",
         example=["70 % at 5 degC", "100 % at 22 degC", "85 % at 38 degC"], default=None,
     )  # fmt: skip
     warm_up_factor: float = quantity(

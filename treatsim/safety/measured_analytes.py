@@ -13,7 +13,7 @@ from treatsim.errors import RequestError
 from treatsim.operations.parameters import Parameters, record, reference
 from treatsim.safety.analytes import quantity_of, read_detected
 from treatsim.safety.guideline_values import Guideline, guidelines
-from treatsim.water.substances import Reading, substance
+from treatsim.water.substances import Reading, basis_of, substance
 
 
 @record
@@ -106,6 +106,7 @@ def _read(
         if row is None and name not in known:
             near = difflib.get_close_matches(name, known, n=1)
             hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(known)}"
+            hint = basis_of(name) or hint
             add(f"{where}.{name}", f"{where}.{name}: no guideline value for it; {hint}")
             continue
         if name in found:

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from treatsim.errors import RequestError
 from treatsim.water.analysis import alkalinity, from_calcium_carbonate
 from treatsim.water.ions import CALCIUM_CARBONATE_EQUIVALENT, IONS
-from treatsim.water.substances import SUBSTANCES, Reading, nearest, read, substance
+from treatsim.water.substances import SUBSTANCES, Reading, basis_of, nearest, read, substance
 
 LARGEST_NUMBER = 1e15  # that is shown
 SAME = 0.05  # relative; a sum and its parts, as two measurements of one water
@@ -54,7 +54,8 @@ def read_report(table: Mapping[str, Any], where: str) -> dict[str, Reading]:
         row = substance(name)
         if row is None:
             near = nearest(name)
-            hint = f'did you mean "{near}"?' if near else f"known: {', '.join(SYMBOLS)} and more"
+            hint = basis_of(name) or (f'did you mean "{near}"?' if near else
+                                       f"known: {', '.join(SYMBOLS)} and more")  # fmt: skip
             faults.append(f"{where}.{name} is not known; {hint}")
         elif row.name in found:
             faults.append(f"{where}.{name}: {where}.{spelled[row.name]} is the same; keep one")

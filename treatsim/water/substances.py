@@ -44,6 +44,10 @@ STATED = re.compile(r"(.*?g\s*/\s*(?:L|l|m3))\s+(?:as\s+)?(?:[A-Za-z0-9]+-)?([A-
 INSIDE = re.compile(r"(.*?g)\s+([A-Z][A-Za-z0-9]*)\s*/\s*(L|l|m3)$")
 IN_DEGREES = ("calcium", "magnesium", "hardness", "alkalinity")
 LARGEST = 400.0  # kg/m3; no water holds more
+HARDNESS = re.compile(r"(calcium|magnesium)[\s_-]*hardness", re.IGNORECASE)
+NITROGEN = re.compile(
+    r"(nitrate|nitrite|ammonia|ammonium|no3|no2|nh3|nh4)[\s_-]*n(itrogen)?", re.IGNORECASE
+)
 
 
 class Substance(NamedTuple):
@@ -149,6 +153,33 @@ def substance(name: str) -> Substance | None:
     bare = name.strip()
     readings = (bare, *(sign.sub("", bare) for sign in SIGNS))
     return next((BY_NAME[key] for text in readings if (key := _key(text)) in BY_NAME), None)
+
+
+def basis_of(name: str) -> str:
+    """Return how to write a name that holds its basis, such as nitrate-N, or "".
+
+    Parameters
+    ----------
+    name : str
+        As the report has it. [-]
+
+    Returns
+    -------
+    str
+        What to write: the bare name would be other water. [-]
+
+    Validity
+    --------
+    Hardness of one metal, and nitrogen of four substances.
+
+    Source
+    ------
+    common practice, no source
+    """
+    for pattern, basis in ((HARDNESS, "CaCO3"), (NITROGEN, "N")):
+        if (found := pattern.fullmatch(name.strip())) and (row := substance(found[1])):
+            return f'write {row.name} with its basis, such as {row.name} = "9 mg/L as {basis}"'
+    return ""
 
 
 def nearest(name: str) -> str:
