@@ -6,7 +6,7 @@ import ro_plant
 from treatsim import cases
 from treatsim.operations.ro_vessel import RoVessel, RoVesselParameters
 from treatsim.safety.verdict import judge
-from treatsim.studies.remedies import GRID, remedies
+from treatsim.studies.remedies import GRID, Remedy, _missed, remedies
 
 LINKS = ["pump > ro", "ro.permeate > tank", "ro.concentrate > valve > outfall"]
 
@@ -94,3 +94,16 @@ def test_two_vessels_that_miss_the_same_are_counted_apart():
         assert {"mean flux of the vessel (ro)", "mean flux of the vessel (rear)"} <= {
             *found.closes, *found.leaves
         }  # fmt: skip
+
+
+def test_one_limit_for_another_is_no_remedy(monkeypatch):
+    """A try by a stranger: a booster turned up broke a third limit and was called help."""
+    case = cases.load("cases/brackish_well.toml", {"concentrate_tee.fraction": "80 %"})
+    verdict = judge(case.solve())
+    (missed,) = _missed(verdict, 0)
+    swap = Remedy("swap", (missed,), ("another limit",), 0.0)
+    cure = Remedy("cure", (missed,), (), 0.0)
+    monkeypatch.setattr("treatsim.studies.remedies._moved", lambda *_: [swap, cure])
+    texts = [found.text for found in remedies(case, verdict)]
+    assert "cure" in texts
+    assert "swap" not in texts

@@ -34,7 +34,8 @@ class Remedy:
 def remedies(case, verdict: Verdict, system: str = "si") -> list[Remedy]:
     """Return single changes that help, the best first; nothing where no limit is missed.
 
-    What meets no limit and moves little is left out: it would send people to the wrong valve.
+    What meets no limit and moves little is left out: it would send people to the wrong valve. So is
+    what only misses others in their place.
     """
     if verdict.result.points != 1 or not verdict.broken[0]:
         return []
@@ -50,6 +51,7 @@ def remedies(case, verdict: Verdict, system: str = "si") -> list[Remedy]:
         for remedy in found
         if remedy.shortfall < before - LEAST
         and (remedy.closes or remedy.shortfall <= (1 - WORTH) * before)
+        and (missed.issuperset(remedy.leaves) or len(remedy.leaves) < len(missed))
     ]
     return sorted(useful, key=lambda r: (len(r.leaves), r.shortfall))[:LONGEST]
 
