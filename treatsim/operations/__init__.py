@@ -21,6 +21,7 @@ HELPERS = {
     "silt_test",
     "unit",
     "uv_doses",
+    "uv_reported",
     "uv_exposure",
     "uv_lamp",
     "uv_sensor",

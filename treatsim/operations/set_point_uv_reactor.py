@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import numpy as np
 
@@ -16,10 +16,9 @@ from treatsim.correlations.uv import validation_factor
 from treatsim.correlations.uv.optics import absorption_from_transmittance
 from treatsim.correlations.uv.sensor import SLACK, set_point_dose
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
-from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
+from treatsim.operations.outcome import Details, Finding, Value
 from treatsim.operations.parameters import Parameters, quantity, record, reference
-from treatsim.operations.unit import Unit
-from treatsim.operations.uv_doses import reported_class_doses
+from treatsim.operations.uv_reported import ReportedReactor
 from treatsim.operations.uv_sensor import CHECKED, checked_words, counted
 from treatsim.operations.uv_target import ASKED, TARGETED, target_faults
 from treatsim.water.stream import Stream
@@ -62,7 +61,7 @@ class SetPointUvReactorParameters(Parameters):
 
 
 @dataclass(frozen=True, kw_only=True, init=False, repr=False)
-class SetPointUvReactor(Unit):
+class SetPointUvReactor(ReportedReactor):
     """A reactor that has its dose while its set point is held."""
 
     parameters: SetPointUvReactorParameters
@@ -92,16 +91,7 @@ class SetPointUvReactor(Unit):
     }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns("reported_dose")
-    fouled = "sleeve"
     ends_product = False
-    irradiates = True
-    needs = ("absorption",)
-
-    def evaluate(self, inlet: Stream) -> Outcome:
-        """Return the stream, which only loses pressure; the dose is in the details."""
-        drop = self.parameters.quadratic_loss * inlet.flow**2
-        outlet = inlet.changed(pressure=inlet.pressure - drop)
-        return Outcome({"outlet": outlet}, loss(inlet, drop), lambda: self._details(inlet, drop))
 
     def reported(self, absorption, flow, light=1.0):
         """Return the dose by the report [J/m2], 0 where its conditions do not hold.
@@ -126,25 +116,6 @@ class SetPointUvReactor(Unit):
         credited = validation_factor.validated_dose(dose, p.validation_factor)
         meets = credited * SLACK >= required
         return np.broadcast_to(np.where(meets, p.tested_flow_high, 0.0), (points,))
-
-    def class_doses(self, values: Mapping[str, Value], virus_factor=None) -> dict[str, Any]:
-        """Return the dose that may be credited, by class of pathogen; 0 where none is. [J/m2]
-
-        values: of the details; virus_factor: validation factor for virus, None for the reactor's.
-        """
-        return reported_class_doses(values, virus_factor)
-
-    def dose_by_report(self):
-        """Return the dose credited [J/m2] over absorption [1/m], flow [m3/s] and share of light.
-
-        The share is of the light in steady run.
-        """
-
-        def credited(absorption, flow, light):
-            dose = self.reported(absorption, flow, light)
-            return validation_factor.validated_dose(dose, self.parameters.validation_factor)
-
-        return credited
 
     def _details(self, inlet: Stream, drop) -> Details:
         p = self.parameters

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import numpy as np
 
@@ -15,10 +15,9 @@ from treatsim.correlations.uv import validation_factor
 from treatsim.correlations.uv.inactivation import DoseEquation
 from treatsim.correlations.uv.optics import absorption_from_transmittance
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
-from treatsim.operations.outcome import Details, Finding, Outcome, Value, loss
+from treatsim.operations.outcome import Details, Finding, Value
 from treatsim.operations.parameters import Parameters, quantity, record, reference
-from treatsim.operations.unit import Unit
-from treatsim.operations.uv_doses import reported_class_doses
+from treatsim.operations.uv_reported import ReportedReactor
 from treatsim.operations.uv_sensor import CHECKED, checked_words, counted
 from treatsim.operations.uv_target import ASKED, TARGETED, target_faults
 from treatsim.water.stream import Stream
@@ -101,7 +100,7 @@ class ValidatedUvReactorParameters(Parameters):
 
 
 @dataclass(frozen=True, kw_only=True, init=False, repr=False)
-class ValidatedUvReactor(Unit):
+class ValidatedUvReactor(ReportedReactor):
     """A reactor that answers by its report."""
 
     parameters: ValidatedUvReactorParameters
@@ -129,16 +128,17 @@ class ValidatedUvReactor(Unit):
     }
     ruled: ClassVar[Mapping[str, Ruled]] = {}
     earns = Earns("reported_dose")
-    fouled = "sleeve"
     ends_product = False
-    irradiates = True
-    needs = ("absorption",)
 
-    def evaluate(self, inlet: Stream) -> Outcome:
-        """Return the stream, which only loses pressure; the dose is in the details."""
-        drop = self.parameters.quadratic_loss * inlet.flow**2
-        outlet = inlet.changed(pressure=inlet.pressure - drop)
-        return Outcome({"outlet": outlet}, loss(inlet, drop), lambda: self._details(inlet, drop))
+    def reported(self, absorption, flow, light=1.0):
+        """Return the dose by the report [J/m2], 0 outside the tested box.
+
+        absorption [1/m], flow [m3/s]; light: share of that at which the sensor was read.
+        """
+        p = self.parameters
+        ratio = p.intensity_counted * np.asarray(light)
+        dose, tested = p.equation.dose(absorption, ratio, np.asarray(flow))
+        return np.where(tested, dose, 0.0)
 
     def largest_flow(self, inlet: Stream, required, points: int) -> np.ndarray:
         """Return the largest tested flow that gives a dose [J/m2], 0 where none does. [m3/s]
@@ -154,29 +154,6 @@ class ValidatedUvReactor(Unit):
         inside = np.minimum(flow, p.tested_flow_high)
         found = np.where(tested & (flow >= p.tested_flow_low), inside, 0.0)
         return np.broadcast_to(found, (points,))
-
-    def class_doses(self, values: Mapping[str, Value], virus_factor=None) -> dict[str, Any]:
-        """Return the dose that may be credited, by class of pathogen; 0 outside the box. [J/m2]
-
-        values: of the details; virus_factor: validation factor for virus, None for the reactor's.
-        """
-        return reported_class_doses(values, virus_factor)
-
-    def dose_by_report(self):
-        """Return the dose credited [J/m2] over absorption [1/m], flow [m3/s] and share of light.
-
-        The share is of the light in steady run; outside the tested box nothing is credited.
-        """
-        p = self.parameters
-
-        def credited(absorption, flow, light):
-            ratio, flow = p.intensity_counted * np.asarray(light), np.asarray(flow)
-            dose, tested = p.equation.dose(absorption, ratio, flow)
-            return np.where(
-                tested, validation_factor.validated_dose(dose, p.validation_factor), 0.0
-            )
-
-        return credited
 
     def _details(self, inlet: Stream, drop) -> Details:
         p = self.parameters
