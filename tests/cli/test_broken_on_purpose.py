@@ -303,3 +303,18 @@ def test_a_sweep_ended_from_outside_keeps_what_is_done(number, tmp_path):
     assert not out.exists()
     assert "points are kept in" in error
     assert ("interrupted" if number == signal.SIGINT else f"ended by {number.name}") in error
+
+
+@pytest.mark.parametrize(
+    ("command", "case", "setting", "suffix"),
+    [
+        ("page", "river_chlorine", "chlorine.dose=0.05 mg/L", "html"),  # a dial left as stated
+        ("page", "brackish_well", "high_pressure_pump.outlet_pressure=38 bar", "html"),
+        ("sheet", "sea", "high_pressure_pump.outlet_pressure=29 bar", "pdf"),  # no start at all
+    ],
+)
+def test_what_nobody_would_drink_is_said_on_paper_too(tmp_path, command, case, setting, suffix):
+    """A page of a train that misses its limits is made, and the status says so."""
+    run = treatsim(command, ROOT / f"cases/{case}.toml", "--set", setting, "--out",
+                   tmp_path / f"out.{suffix}")  # fmt: skip
+    assert run.status == 1, run.err

@@ -173,3 +173,18 @@ def test_what_did_not_settle_is_not_met(monkeypatch):
     assert np.asarray(said.meets).tolist() == [True, False]
     monkeypatch.undo()
     assert not [one for one in product(result, Additions()).limits if "settle" in one.name]
+
+
+def test_where_nothing_is_solved_all_may_come_back():
+    """A balance of which nothing leaves has no answer; its neighbours do not notice."""
+    case = cases.load(ROOT / "cases" / "brackish_well.toml")
+    result = case.solve({"concentrate_tee.fraction": np.array([0.42, 1.0])})
+    assert result.solved.tolist() == [True, False]
+    left = {("mix", "run"), ("ro", "permeate"), ("concentrate_tee", "run"),
+            ("concentrate_valve", "inlet"), ("concentrate_valve", "outlet")}  # fmt: skip
+    for port, stream in result.streams.items():  # round and round, nothing in, nothing out
+        kept = np.where(result.solved, stream.flow, 0.0 if port in left else 1.0)
+        object.__setattr__(stream, "flow", kept)
+    found = follow(result, {"x": 1.0}, let_pass(0.0)).ports
+    alone = follow(case.solve(), {"x": 1.0}, let_pass(0.0)).ports
+    assert_allclose(found["ro", "feed"]["x"][0], alone["ro", "feed"]["x"], **CLOSE)

@@ -225,6 +225,7 @@ def with_composed(
     A number that was seen outside the ends told, or that its tree did not give, is lost.
     """
     known = {*carriage.fields, *carriage.fixed}
+    alias = {read: dial for read, dial in alias.items() if dial in points}
     trees = {
         name: renamed(one.tree, alias)
         for name, one in observer.composed.items()

@@ -78,10 +78,11 @@ def carried_scattered(observer: Observer, found: Dials, sizes: Mapping[str, floa
         for name, need in carried.items()
         if need.form.terms and not need.still
     }
-    told |= {part: _row(observer, part, fit.size) for s in planned.values()
+    shapes = {name: shape for name, shape in planned.items() if name in told}  # the rest is lost
+    told |= {part: _row(observer, part, fit.size) for s in shapes.values()
              for part in s.parts if part not in told}  # fmt: skip
     some = _only(points, inside & fit), _only(told, inside & fit)
-    series = {name: _series(shape, *some, sizes[name]) for name, shape in planned.items()}
+    series = {name: _series(shape, *some, sizes[name]) for name, shape in shapes.items()}
     fields = fields_of(observer, planned, series, sizes)
     fields = {n: fields[n] for n in sorted(fields, key=lambda name: name != FLOW)}  # others read it
     fixed = {name: need.middle for name, need in carried.items() if need.still}

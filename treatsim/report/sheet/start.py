@@ -140,7 +140,7 @@ def _membrane_steps(facts: Facts, starts: Starts) -> list[str]:
             f"{up} Product to waste until {facts.text(found.ready, 'time')} ({gone}), when it is "
             f"{good}, in steady run {salt}; then to the tank."
         ]
-    if table is not None:
+    if table is not None and None not in (table.warm_up, table.flush):
         warm = facts.text(table.warm_up, "short_duration")
         flush = facts.text(table.flush, "volume")
         return [
