@@ -224,3 +224,12 @@ def test_what_is_not_judged_is_named_once(capsys):
         text = capsys.readouterr().out
         assert text.count("germs (needs health.target)") == 1
         assert "meets everything" not in text
+
+
+def test_what_is_missed_now_stands_beside_a_target_that_is_met():
+    """Flow enough, light too little: "met" of the one must not be read as the other's."""
+    case = cases.load("cases/river.toml", {"uv.ageing_factor": "0.3"})
+    found = find(case, "lift_pump.speed", "product.flow >= 5 m3/h")
+    assert found.now_met
+    assert found.now_missed == ("UV dose for 3 log of cryptosporidium (uv)",)
+    assert "met; NOT met now: UV dose" in found.lines()[0]

@@ -120,6 +120,7 @@ def find_range(
             at_x = line.evaluate(x)
     intervals = _intervals(line, x, at_x, (low_end, high_end))
     now_met = bool(line.evaluate([line.now]).met[0]) if line.now is not None else None
+    others = line.remark(line.now).missed if line.now is not None and now_met else ()
     return Range(
         address,
         line.kind,
@@ -131,6 +132,7 @@ def find_range(
         at_x.unjudged,
         0.0 if line.kind == "count" else TOLERANCE,
         (float(x[0]), float(x[-1])),
+        others,
     )
 
 

@@ -56,6 +56,7 @@ class Range:
     unjudged: tuple[str, ...]  # limits that are not judged at some of the settings
     tolerance: float  # relative, of an edge
     searched: tuple[float, float]
+    now_missed: tuple[str, ...] = ()  # other limits not met where the input stands now
 
     @property
     def found(self) -> bool:
@@ -84,6 +85,7 @@ class Range:
             "found": self.found,
             "now": show(self.now),
             "now_meets": self.now_met,
+            "not_met_now": list(self.now_missed),
             "intervals": [
                 {
                     side: show(edge.value)
@@ -115,7 +117,8 @@ class Range:
 
         now = ""
         if self.now is not None:
-            now = f" (now {show(self.now)}: {'met' if self.now_met else 'NOT met'})"
+            others = f"; NOT met now: {'; '.join(self.now_missed)}" if self.now_missed else ""
+            now = f" (now {show(self.now)}: {'met' if self.now_met else 'NOT met'}{others})"
         if not self.intervals:
             assert self.nearest is not None
             return [
