@@ -13,8 +13,9 @@ from typing import ClassVar
 import numpy as np
 
 from treatsim.correlations.uv import validation_factor
+from treatsim.correlations.uv.inactivation import SLACK
 from treatsim.correlations.uv.optics import absorption_from_transmittance
-from treatsim.correlations.uv.sensor import SLACK, set_point_dose
+from treatsim.correlations.uv.sensor import set_point_dose
 from treatsim.operations.declarations import Earns, Row, Ruled, Told
 from treatsim.operations.outcome import Details, Finding, Value
 from treatsim.operations.parameters import Parameters, quantity, record, reference

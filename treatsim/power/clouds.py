@@ -19,7 +19,7 @@ from treatsim.power.weather import Weather
 
 CYCLE = 15.0  # min from one cloud to the next where half of the sky is covered; common practice
 REACH = 4  # deviations to which the smoothing reaches
-MOST_DIRECT = 0.9  # of the light outside the air
+MOST_DIRECT = 0.9  # of the light outside the air; common practice, no source
 
 
 def passing(weather: Weather, sun: SunParameters, per_hour: int, draws: int, seed: int) -> Weather:
@@ -51,7 +51,8 @@ def passing(weather: Weather, sun: SunParameters, per_hour: int, draws: int, see
 
     Source
     ------
-    common practice, no source: fields of small clouds of one or two kilometres, at 5 to 10 m/s
+    common practice, no source: fields of small clouds of one or two kilometres, at 5 to 10 m/s;
+    rice_1944
     """
     up = np.maximum(weather.sun.cos_zenith, 0.0)
     clear = np.maximum(
@@ -81,7 +82,7 @@ def passing(weather: Weather, sun: SunParameters, per_hour: int, draws: int, see
 def _smooth(steps: int, per_hour: int, draws: int, seed: int) -> Array:
     """Return smooth random lines that rise through their mean once in CYCLE, (draws, steps).
 
-    A line smoothed by a bell of deviation w rises so once in 2 pi sqrt(2) w (Rice 1944).
+    A line smoothed by a bell of deviation w rises so once in 2 pi sqrt(2) w (rice_1944).
     """
     width = CYCLE / 60 * per_hour / (2 * np.pi * np.sqrt(2))  # steps
     reach = int(np.ceil(REACH * width))

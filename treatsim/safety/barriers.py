@@ -6,6 +6,7 @@ import numpy as np
 
 from treatsim.errors import DomainError, require
 from treatsim.numerics import distinct
+from treatsim.operations.outcome import ROUND_OFF
 from treatsim.safety import ct_tables
 from treatsim.safety.composed_credit import held, single, stepped_chlorine
 from treatsim.safety.log_credit import CLASSES, Barrier, Term
@@ -14,7 +15,7 @@ CARTRIDGE_RULES = {False: (1.0, 2.0), True: (0.5, 2.5)}  # in series -> safety l
 CHALLENGE_FEED_LIMIT = 1e4  # times the detection limit
 RO_CAP = 2.0
 CHLORINE_CLAUSE = "cfr_141_74 (b)(3)"
-SLACK = 1.0 + 1e-9  # round-off on a limit counts as met
+SLACK = 1.0 + ROUND_OFF  # on a limit counts as met
 NORMAL_TURBIDITY = 1.0  # NTU
 HIGHEST_TURBIDITY = 5.0  # NTU, above which chlorine and UV earn nothing
 

@@ -6,12 +6,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from treatsim.correlations.uv.inactivation import DoseEquation
+from treatsim.correlations.uv.inactivation import SLACK, DoseEquation
 from treatsim.errors import DomainError, require
 from treatsim.ranges import Range
 
 IN_SPECIFICATION_SHARE = 0.95  # of the water of a month
-SLACK = 1.0 + 1e-9
 # extra dose that bacteria needed for 4 log when light could repair them, measured span
 REPAIR_FACTORS = (1.18, 2.60)
 # log lost between 0.25 and 20 NTU at equal mean dose, one lake water

@@ -6,10 +6,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from treatsim.correlations.uv.inactivation import SLACK
 from treatsim.errors import require
 
 SENSOR_LIMIT = 1.2  # duty reading over reference reading, from memory (uvdgm_2006)
-SLACK = 1.0 + 1e-9
 
 
 class SensorCheck(NamedTuple):
